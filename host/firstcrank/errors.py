@@ -1,0 +1,59 @@
+"""Every error the host raises on purpose, each class named by what the user should do next.
+
+A FAIL or NO VERDICT is a result, never an exception. The command line turns each of these
+into one plain line on standard error and the exit code that stands beside the class.
+"""
+
+from __future__ import annotations
+
+
+class FirstcrankError(Exception):
+    """Root of all errors raised on purpose. `exit_code` is what the command line returns for it."""
+
+    exit_code = 4
+
+
+class UsageError(FirstcrankError):
+    """Something typed or written by the user cannot be used: an option, a limits file, a column map."""
+
+    exit_code = 2
+
+
+class LimitsError(UsageError):
+    """A limits file has an unknown key or a value outside its range. The message names the key and the range."""
+
+
+class CalibrationError(UsageError):
+    """A calibration is missing, unreadable, or does not fit the board or the channels of the recording."""
+
+
+class NoBoardError(FirstcrankError):
+    """No board answers: plug it in, or name the port."""
+
+
+class PortBusyError(FirstcrankError):
+    """The port exists but another program holds it: close that program."""
+
+
+class PortPermissionError(FirstcrankError):
+    """The operating system refuses access to the port: join the group, install the driver rule."""
+
+
+class WrongFirmwareError(FirstcrankError):
+    """The board runs something else or another version: install the firmware."""
+
+
+class LinkLostError(FirstcrankError):
+    """The cable was pulled or the board went silent while it was in use."""
+
+
+class BoardRefusedError(FirstcrankError):
+    """The board understood a command and refused it. The message is the board's reason."""
+
+
+class UnreadableTraceError(FirstcrankError):
+    """A trace file is empty, not one of ours, or malformed. The message names file, line and column."""
+
+
+class StoreError(FirstcrankError):
+    """The record store cannot be reached, is newer than this program, or is damaged."""

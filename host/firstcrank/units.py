@@ -1,0 +1,22 @@
+"""Scales used at the edges. Inside the host one scale per quantity: volts and seconds, as floats."""
+
+from __future__ import annotations
+
+US_PER_S = 1_000_000.0
+MS_PER_S = 1_000.0
+MV_PER_V = 1_000.0
+
+
+def text_s(seconds: float) -> str:
+    """A duration as a person reads it: microseconds below 1 ms, milliseconds below 1 s, else seconds."""
+    magnitude = abs(seconds)
+    if magnitude < 1e-3:
+        return f"{seconds * US_PER_S:.0f} µs"
+    if magnitude < 1.0:
+        return f"{seconds * MS_PER_S:.3g} ms"
+    return f"{seconds:.2f} s"
+
+
+def text_v(volts: float) -> str:
+    """A voltage as a person reads it: two decimals, three below 1 V."""
+    return f"{volts:.3f} V" if abs(volts) < 1.0 else f"{volts:.2f} V"
