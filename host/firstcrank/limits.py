@@ -1,0 +1,162 @@
+"""Limits: every number the judge compares with, each with its unit, allowed range and source.
+
+The engine maker's figure always wins over a shipped one. `firstcrank limits write` puts the shipped set into a
+file to edit; a key may be a plain number or a table of `value` and `source`.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from firstcrank.errors import LimitsError
+
+SYSTEMS_V = (12, 24)
+
+
+@dataclass(frozen=True, slots=True)
+class LimitSpec:
+    """One limit: its key, unit, allowed range (both ends included) and what it means in one line."""
+
+    key: str
+    unit: str
+    low: float
+    high: float
+    meaning: str
+
+
+SPECS: Mapping[str, LimitSpec] = {
+    spec.key: spec
+    for spec in (
+        LimitSpec("module_minimum_v", "V", 1.0, 30.0, "lowest key-feed voltage at which the module runs"),
+        LimitSpec("feed_off_v", "V", 0.1, 10.0, "below this the key feed counts as dead"),
+        LimitSpec("feed_live_v", "V", 3.0, 30.0, "above this the key feed counts as live"),
+        LimitSpec("dropout_min_s", "s", 1e-5, 1.0, "shortest dropout that counts"),
+        LimitSpec("turn_bounce_max_s", "s", 1e-5, 1.0, "one bounce shorter than this while the key turns only warns"),
+        LimitSpec("dropout_total_max_s", "s", 1e-5, 10.0, "total time of shorter dropouts that still only warns"),
+        LimitSpec("feed_drop_warn_v", "V", 0.01, 10.0, "steady drop from source to feed that warns"),
+        LimitSpec("feed_drop_fail_v", "V", 0.01, 10.0, "steady drop that fails, signal-level feed"),
+        LimitSpec("feed_drop_loaded_fail_v", "V", 0.01, 10.0, "steady drop that fails, feed that carries real current"),
+        LimitSpec("feed_drop_brief_fail_v", "V", 0.01, 20.0, "worst 10 ms mean drop that fails"),
+        LimitSpec("chatter_count", "", 2.0, 1000.0, "dropouts within the chatter window that make chatter"),
+        LimitSpec("chatter_window_s", "s", 0.01, 60.0, "chatter window"),
+        LimitSpec("crank_min_s", "s", 0.1, 30.0, "shortest crank that can pass"),
+        LimitSpec("crank_min_running_s", "s", 0.05, 30.0, "shortest crank that can pass if the engine then runs on"),
+        LimitSpec("run_on_s", "s", 1.0, 60.0, "running by itself for this long makes a short crank count"),
+        LimitSpec("after_release_s", "s", 0.5, 60.0, "watched this long after the starter lets go"),
+        LimitSpec("battery_rest_warn_v", "V", 1.0, 40.0, "battery at rest below this warns: charge first"),
+        LimitSpec("battery_rest_charger_v", "V", 1.0, 40.0, "battery at rest above this: a charger or jump pack is on"),
+        LimitSpec("battery_crank_warn_v", "V", 1.0, 40.0, "battery mean while cranking below this warns"),
+        LimitSpec("battery_dip_warn_v", "V", 1.0, 40.0, "lowest battery voltage below this warns"),
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """A checked set of limits for one system voltage. `values[key]` in the spec's unit, `sources[key]` plain text."""
+
+    system_v: int
+    values: Mapping[str, float]
+    sources: Mapping[str, str]
+    name: str
+
+    def __getitem__(self, key: str) -> float:
+        return self.values[key]
+
+    def __post_init__(self) -> None:
+        if self.system_v not in SYSTEMS_V:
+            raise LimitsError(f"system_v is {self.system_v}, must be 12 or 24 (no 6 V, no positive earth)")
+        for key, spec in SPECS.items():
+            if key not in self.values:
+                raise LimitsError(f"{self.name}: the limit {key} is missing")
+            value = self.values[key]
+            if not (math.isfinite(value) and spec.low <= value <= spec.high):
+                raise LimitsError(
+                    f"{self.name}: {key} is {value:g} {spec.unit}, must lie between {spec.low:g} and {spec.high:g}"
+                )
+        for lower, upper in ORDERED:
+            if not self.values[lower] <= self.values[upper]:
+                raise LimitsError(
+                    f"{self.name}: {lower} ({self.values[lower]:g}) must not exceed {upper} ({self.values[upper]:g})"
+                )
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values for a recording and the record store; from_json undoes it."""
+        return {
+            "system_v": self.system_v,
+            "name": self.name,
+            "values": dict(self.values),
+            "sources": dict(self.sources),
+        }
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> Limits:
+        """Raises LimitsError where a limit is missing or out of range."""
+        values = {k: float(v) for k, v in data["values"].items()}
+        return cls(int(data["system_v"]), values, dict(data["sources"]), str(data["name"]))
+
+
+# Pairs that a swapped edit would break: the first must not exceed the second.
+ORDERED = (
+    ("feed_off_v", "feed_live_v"),
+    ("feed_drop_warn_v", "feed_drop_fail_v"),
+    ("feed_drop_loaded_fail_v", "feed_drop_fail_v"),
+    ("feed_drop_fail_v", "feed_drop_brief_fail_v"),
+    ("dropout_min_s", "turn_bounce_max_s"),
+    ("crank_min_running_s", "crank_min_s"),
+    ("battery_rest_warn_v", "battery_rest_charger_v"),
+)
+
+
+def shipped_text(system_v: int) -> str:
+    """The shipped limits file for a 12 or 24 V system, as text to edit."""
+    if system_v not in SYSTEMS_V:
+        raise LimitsError(f"no shipped limits for {system_v} V: only 12 and 24 V systems, negative earth")
+    return resources.files("firstcrank.data").joinpath(f"limits_{system_v}v.toml").read_text("utf-8")
+
+
+def shipped(system_v: int) -> Limits:
+    """The shipped limits for a 12 or 24 V system."""
+    return parse_limits(shipped_text(system_v), f"shipped {system_v} V limits", base=None)
+
+
+def read_limits(path: Path) -> Limits:
+    """Limits from a TOML file; keys left out keep the shipped value of its system_v. Raises LimitsError."""
+    try:
+        text = path.read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise LimitsError(f"{path}: {error}") from error
+    try:
+        system_v = tomllib.loads(text).get("system_v", 12)
+    except tomllib.TOMLDecodeError as error:
+        raise LimitsError(f"{path}: {error}") from error
+    if system_v not in SYSTEMS_V:
+        raise LimitsError(f"{path}: system_v is {system_v!r}, must be 12 or 24")
+    return parse_limits(text, str(path), base=shipped(system_v))
+
+
+def parse_limits(text: str, name: str, base: Limits | None) -> Limits:
+    """Limits from TOML text. Raises LimitsError naming the key and the allowed range."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise LimitsError(f"{name}: {error}") from error
+    values: dict[str, float] = dict(base.values) if base else {}
+    sources: dict[str, str] = dict(base.sources) if base else {}
+    system_v = data.pop("system_v", base.system_v if base else None)
+    for key, entry in data.items():
+        if key not in SPECS:
+            raise LimitsError(f"{name}: there is no limit called {key!r}; known: {', '.join(sorted(SPECS))}")
+        value, source = (entry.get("value"), entry.get("source", "")) if isinstance(entry, dict) else (entry, "")
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            spec = SPECS[key]
+            raise LimitsError(f"{name}: {key} is {value!r}, must be a number between {spec.low:g} and {spec.high:g}")
+        values[key] = float(value)
+        sources[key] = str(source) or f"set in {name}"
+    return Limits(int(system_v) if isinstance(system_v, int) else 0, values, sources, name)
