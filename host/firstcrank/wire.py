@@ -166,7 +166,7 @@ class Deframer:
                 continue
             if self._rest:
                 try:
-                    frames.append(decode_frame(self._rest))
+                    frames.append(decode_frame(bytes(self._rest)))
                 except FrameError:
                     self._count_bad(len(self._rest))
                 self._rest = bytearray()
