@@ -1,0 +1,51 @@
+# make demo   sets everything up and runs the demo
+# make test   sets everything up, checks the style, types and import contract, and runs the tests
+# make check  the checks alone        make bench  the benchmarks
+# make wheel  builds the wheel into dist/
+
+PYTHON ?= python3
+VENV   ?= .venv
+BIN    := $(VENV)/bin
+JOBS   ?= auto
+
+.PHONY: demo test check tests bench wheel format clean
+
+demo: $(VENV)/.installed
+	$(BIN)/firstcrank demo
+
+test: check tests
+
+check: $(VENV)/.installed-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+tests: $(VENV)/.installed-dev
+	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal
+
+bench: $(VENV)/.installed-dev
+	$(BIN)/python -m pytest tests --benchmark-only -o addopts="" -q
+
+wheel: $(VENV)/.installed-dev
+	$(BIN)/python -m pip wheel --no-deps --wheel-dir dist .
+
+format: $(VENV)/.installed-dev
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+clean:
+	rm -rf $(VENV) dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
+
+$(VENV)/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "firstcrank needs Python 3.11 or newer: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.installed: $(VENV)/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	touch $@
+
+$(VENV)/.installed-dev: $(VENV)/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev,postgres,mdf]'
+	touch $@ $(VENV)/.installed
