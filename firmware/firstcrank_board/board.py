@@ -1,0 +1,149 @@
+"""The parts of a real board: machine, USB serial on sys.stdin and sys.stdout, files. Only imported on MicroPython."""
+
+import json
+import os
+import select
+import sys
+import time
+
+import machine
+
+from . import fast
+from .portable import PortableAcquisition
+
+STORED = {"config": "/firstcrank.json", "calibration": "/firstcrank_calibration.json"}
+
+
+class Clock:
+    """The interpreter's microsecond ticks. They wrap: always compare with ticks_diff."""
+
+    ticks_us = staticmethod(time.ticks_us)
+    ticks_diff = staticmethod(time.ticks_diff)
+
+
+class SerialStream:
+    """USB serial as bytes. Text streams would turn \\n into \\r\\n, so only the buffers are used."""
+
+    def __init__(self, source=None, sink=None):
+        self._source = source or sys.stdin.buffer
+        self._sink = sink or sys.stdout.buffer
+        self._in = select.poll()
+        self._in.register(self._source, select.POLLIN)
+        self._out = select.poll()
+        self._out.register(self._sink, select.POLLOUT)
+
+    def read(self, most):
+        """Bytes that have arrived, at most `most`. Read one at a time: read(n) would block until n bytes came."""
+        data = bytearray()
+        while len(data) < most and self._in.poll(0):
+            byte = self._source.read(1)
+            if not byte:
+                break
+            data += byte
+        return data
+
+    def writable(self):
+        """POLLOUT promises room for one byte: the write may still be short."""
+        return bool(self._out.poll(0))
+
+    def write(self, view):
+        """Bytes taken: less than asked, or None, when the host does not read for half a second."""
+        return self._sink.write(view)
+
+
+class Store:
+    """Small JSON files in flash, written beside the old one and then put in its place."""
+
+    def load(self, name):
+        """The stored table, or None where there is none that can be read."""
+        try:
+            with open(STORED[name]) as file:
+                return json.load(file)
+        except (OSError, ValueError):
+            return None
+
+    def save(self, name, table):
+        """Replaces the stored table whole: a power cut leaves the old or the new one."""
+        fresh = STORED[name] + ".new"
+        with open(fresh, "w") as file:
+            json.dump(table, file)
+        os.rename(fresh, STORED[name])
+
+
+class Lamp:
+    """The board's LED: one short blink a second when idle, half on half off when recording. Does nothing without one."""
+
+    def __init__(self):
+        try:
+            self._pin = machine.Pin("LED", machine.Pin.OUT)
+        except (ValueError, TypeError, AttributeError):
+            self._pin = None
+        self._on = False
+
+    def idle(self):
+        """Called once a second."""
+        self._set(True)
+        self._set(False)
+
+    def recording(self):
+        """Called once a second."""
+        self._set(not self._on)
+
+    def _set(self, on):
+        self._on = on
+        if self._pin is not None:
+            self._pin.value(1 if on else 0)
+
+
+def temperature_c():
+    """The chip's own sensor where the port has one (RP2040 datasheet 4.9.5), else None."""
+    try:
+        volts = machine.ADC(machine.ADC.CORE_TEMP).read_u16() * 3.3 / 65535
+        return 27 - (volts - 0.706) / 0.001721
+    except (AttributeError, ValueError):
+        return None
+
+
+def adcs(channels):
+    """One machine.ADC per channel."""
+    return [machine.ADC(machine.Pin(channel["pin"])) for channel in channels]
+
+
+def acquisition(config):
+    """The fastest acquisition this board has for the configuration, or the one it names."""
+    from .choose import choose
+
+    return choose(config, Clock, adcs, fast)
+
+
+def parts():
+    """Everything App needs."""
+    from .app import Parts
+
+    unique = machine.unique_id() if hasattr(machine, "unique_id") else b""
+    return Parts(
+        clock=Clock,
+        stream=SerialStream(),
+        acquisition=acquisition,
+        adcs=adcs,
+        about={
+            "board": "".join("%02x" % byte for byte in unique),
+            "chip": os.uname().machine if hasattr(os, "uname") else sys.platform,
+            "micropython": ".".join(str(n) for n in sys.implementation.version[:3]),
+            "acquisitions": _acquisitions(),
+            "compiled": fast.COMPILED,
+        },
+        store=Store(),
+        lamp=Lamp(),
+        temperature_c=temperature_c,
+        random8=lambda: os.urandom(8),
+    )
+
+
+def _acquisitions():
+    from .choose import available
+
+    return available()
+
+
+__all__ = ("Clock", "PortableAcquisition", "SerialStream", "Store", "parts")

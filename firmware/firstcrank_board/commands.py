@@ -1,0 +1,163 @@
+"""What each command does, and the check of every number in it before anything is touched."""
+
+import json
+
+from . import wire
+from .selfcheck import self_check
+
+ROLES = (
+    "battery",
+    "feed_source",
+    "key_switch",
+    "starter_coil",
+    "heater_coil",
+    "heater_return",
+    "module_supply",
+    "module_ground",
+    "engine_ground",
+)
+MOST_CHANNELS = 8
+DEFAULT_CHANNELS = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
+BIN_LOW_US, BIN_HIGH_US = 250, 100000
+
+
+class Refused(Exception):
+    """The command is understood and not obeyed; the text goes to the host."""
+
+
+def default_config(stored):
+    """The configuration kept on the board, or the minimal build's."""
+    config = {
+        "channels": [{"role": role, "pin": pin} for role, pin in DEFAULT_CHANNELS],
+        "bin_us": 768,
+        "trigger_code": 0,
+        "acquisition": "auto",
+        "ring_bins": 4096,
+    }
+    if stored:
+        try:
+            config.update(checked(stored, config))
+        except Refused:
+            pass  # a damaged file must not keep the board from answering
+    return with_key(config)
+
+
+def with_key(config):
+    """Adds the number of the key feed's channel, -1 for none."""
+    config["key_channel"] = -1
+    for number, channel in enumerate(config["channels"]):
+        if channel["role"] == "key_switch":
+            config["key_channel"] = number
+    return config
+
+
+def checked(body, config):
+    """The known keys of `body`, each within its range. Raises Refused naming the key."""
+    new = {}
+    if "channels" in body:
+        channels = body["channels"]
+        if not isinstance(channels, list) or not 1 <= len(channels) <= MOST_CHANNELS:
+            raise Refused("channels must be a list of 1 to %d" % MOST_CHANNELS)
+        seen = []
+        for channel in channels:
+            role = channel.get("role") if isinstance(channel, dict) else None
+            pin = channel.get("pin") if isinstance(channel, dict) else None
+            if role not in ROLES or role in seen or not isinstance(pin, int):
+                raise Refused("channel %s: roles are %s, each once, with a pin number" % (role, ", ".join(ROLES)))
+            seen.append(role)
+        new["channels"] = [{"role": c["role"], "pin": c["pin"]} for c in channels]
+    for key, low, high in (("bin_us", BIN_LOW_US, BIN_HIGH_US), ("trigger_code", 0, 4095), ("ring_bins", 16, 65535)):
+        if key in body:
+            value = body[key]
+            if not isinstance(value, int) or not low <= value <= high:
+                raise Refused("%s is %s, must be a whole number from %d to %d" % (key, value, low, high))
+            new[key] = value
+    if "acquisition" in body:
+        if not isinstance(body["acquisition"], str):
+            raise Refused("acquisition must be a name")
+        new["acquisition"] = body["acquisition"]
+    return new
+
+
+def obey(app, frame):
+    """Carries out one command frame. Raises Refused with the reason; frames that are not commands are ignored."""
+    handler = HANDLERS.get(frame.kind)
+    if handler is not None:
+        handler(app, frame)
+
+
+def _body(frame):
+    try:
+        body = json.loads(frame.body.decode()) if frame.body else {}
+    except ValueError:
+        raise Refused("the command's body is not JSON")
+    if not isinstance(body, dict):
+        raise Refused("the command's body is not a table")
+    return body
+
+
+def _identify(app, frame):
+    app.outbox.put(wire.IDENTITY, app.identity())
+
+
+def _configure(app, frame):
+    if app.state != "idle":
+        raise Refused("recording: stop first")
+    new = checked(_body(frame), app.config)
+    app.config.update(new)
+    with_key(app.config)
+    app.reply(wire.CONFIGURE, True, "")
+
+
+def _start(app, frame):
+    app.start(frame.recording_id)
+
+
+def _stop(app, frame):
+    app.reply(wire.STOP, True, "")
+    app.stop("the host stopped it")
+
+
+def _status(app, frame):
+    body = app.counters()
+    body["state"] = app.state
+    body["ticks_us"] = app.parts.clock.ticks_us() & 0x3FFFFFFF
+    app.outbox.put(wire.STATUS, json.dumps(body).encode())
+
+
+def _self_check(app, frame):
+    if app.state != "idle":
+        raise Refused("recording: stop first")
+    channels = app.config["channels"]
+    body = self_check(app.parts.clock, app.parts.adcs(channels), channels, app.parts.temperature_c)
+    body["firmware"] = wire.FIRMWARE_VERSION
+    body["bad_commands"] = app.bad_commands
+    app.outbox.put(wire.CHECK, json.dumps(body).encode())
+
+
+def _calibrate(app, frame):
+    body = _body(frame)
+    if "store" in body:
+        if app.state != "idle":
+            raise Refused("recording: stop first")
+        app.parts.store.save("calibration", body["store"])
+    app.reply(wire.CALIBRATE, True, "", calibration=app.parts.store.load("calibration"))
+
+
+def _leave(app, frame):
+    if app.state != "idle":
+        app.stop("the host left")
+    app.reply(wire.LEAVE, True, "")
+    app.leaving = True
+
+
+HANDLERS = {
+    wire.IDENTIFY: _identify,
+    wire.CONFIGURE: _configure,
+    wire.START: _start,
+    wire.STOP: _stop,
+    wire.GET_STATUS: _status,
+    wire.SELF_CHECK: _self_check,
+    wire.CALIBRATE: _calibrate,
+    wire.LEAVE: _leave,
+}

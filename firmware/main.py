@@ -1,0 +1,47 @@
+"""Runs at power-up. Waits two seconds so that MicroPython's own tools can always get in, then runs firstcrank.
+
+To stay at the MicroPython prompt: hold GP22 to ground while plugging in, or press Ctrl-C within the two seconds.
+Whatever goes wrong ends at the prompt, with Ctrl-C working again.
+"""
+
+import sys
+import time
+
+ESCAPE_PIN = 22
+ESCAPE_MS = 2000
+
+
+def held():
+    """True while the escape pin is held to ground."""
+    try:
+        import machine
+
+        return machine.Pin(ESCAPE_PIN, machine.Pin.IN, machine.Pin.PULL_UP).value() == 0
+    except (ImportError, ValueError, AttributeError, TypeError):
+        return False
+
+
+def run():
+    """The program, with Ctrl-C turned into an ordinary byte while it runs."""
+    import micropython
+    from firstcrank_board.app import App
+    from firstcrank_board.board import parts
+
+    app = App(parts())
+    micropython.kbd_intr(-1)
+    try:
+        app.run()
+    finally:
+        micropython.kbd_intr(3)
+
+
+if held():
+    print("firstcrank: GP22 is held, staying at the prompt")
+else:
+    time.sleep_ms(ESCAPE_MS)
+    try:
+        run()
+    except KeyboardInterrupt:
+        print("firstcrank: stopped, at the prompt")
+    except Exception as error:
+        sys.print_exception(error)
