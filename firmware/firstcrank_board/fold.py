@@ -7,10 +7,11 @@ take three arguments. Allocates nothing. Writes one bin in the layout of wire.py
 FIRST = 0  # index in `codes` of the bin's first conversion, which is of channel 0
 SETS = 1  # conversions per channel
 CHANNELS = 2
-KEY = 3  # channel number of the key feed, or -1 for none
+KEY = 3  # channel number of the key feed, or NO_KEY
 TRIGGER = 4  # a run is conversions of the key feed below this code
 OUT_AT = 5  # where in `out` the bin begins
 PARAMS = 6
+NO_KEY = 255
 
 
 def fold(codes, out, params):
@@ -37,7 +38,7 @@ def fold(codes, out, params):
             out[at + 1] = value >> 8
             at += 2
     longest = head = run = 0
-    if params[KEY] >= 0:
+    if params[KEY] < channels:
         trigger = params[TRIGGER]
         i = params[FIRST] + params[KEY]
         still_head = True

@@ -43,7 +43,7 @@ def fold(codes: ptr16, out: ptr8, params: ptr32):
     longest = 0
     head = 0
     run = 0
-    if key >= 0:
+    if key < channels:
         still_head = 1
         i = first + key
         end = i + sets * channels

@@ -6,7 +6,7 @@ Slower than the converter and not uniform: every bin carries its own start, span
 from array import array
 
 from . import fast
-from .fold import CHANNELS, FIRST, KEY, OUT_AT, PARAMS, SETS, TRIGGER
+from .fold import CHANNELS, FIRST, KEY, NO_KEY, OUT_AT, PARAMS, SETS, TRIGGER
 
 MOST_SETS = 4096
 
@@ -42,7 +42,7 @@ class PortableAcquisition:
         self._params[FIRST] = 0
         self._params[SETS] = self.sets
         self._params[CHANNELS] = count
-        self._params[KEY] = config["key_channel"]
+        self._params[KEY] = config["key_channel"] if config["key_channel"] >= 0 else NO_KEY
         self._params[TRIGGER] = config["trigger_code"]
         self._spare = bytearray(ring.bin_bytes)
         self._low = 0
