@@ -130,7 +130,11 @@ def _common_step(view: View) -> float | None:
     alike = np.ptp(step, axis=0) < 0.25 * np.abs(step).max(axis=0)
     dead_moved = (np.abs(means[:, :-2]).min(axis=0) < 0.6) & big & alike
     key_on = np.abs(view.trace.start_s[:-2] - view.key_on_s) < 0.05 if view.key_on_s is not None else False
-    at = np.flatnonzero(dead_moved & ~np.asarray(key_on))
+    busy = np.asarray(key_on) | np.zeros(len(dead_moved), dtype=bool)
+    for crank in view.cranks:  # the key and the starter move several leads at once there
+        for edge_s in (crank.start_s, crank.end_s):
+            busy |= np.abs(view.trace.start_s[:-2] - edge_s) < 0.3
+    at = np.flatnonzero(dead_moved & ~busy)
     return float(view.trace.start_s[at[0]]) if len(at) else None
 
 

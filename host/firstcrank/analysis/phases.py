@@ -22,6 +22,7 @@ TURN_SEARCH_S = 1.5  # a feed lost this long before the crank and still lost whe
 SAG_LATEST_S = 0.15  # a solenoid that takes longer than this to engage the starter does not stretch the turn
 RELEASE_BEFORE_S = 0.03  # START opens before the coil or the sag shows it
 RELEASE_S = 0.5
+UNSEEN_ON_S = 0.5
 OFF_SHORTEST_S = 0.05
 LIVE_SHORTEST_S = 0.02
 OFF_BOUNCE_S = 0.05
@@ -88,6 +89,8 @@ def find_phases(trace: Trace, feed: Feed, limits: Limits, turnings: tuple[Turnin
     if key.on_s is not None:
         phases.append(Phase("key off", begin_s, key.on_s))
     from_s = key.on_s if key.on_s is not None else begin_s
+    if key.on_s is None and turnings:  # what came before is not known to be RUN
+        from_s = max(begin_s, turnings[0].start_s - TURN_BEFORE_S - UNSEEN_ON_S)
     for i, turning in enumerate(turnings):
         turn_s = max(_turn_begins(trace, feed, limits, turning), min(from_s, turning.start_s), begin_s)
         sag_s = turning.sag_s if turning.sag_s is not None else turning.start_s

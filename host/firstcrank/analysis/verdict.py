@@ -60,7 +60,8 @@ def look(trace: Trace, limits: Limits, context: Context) -> View:
     key = key_times(trace, feed, limits, turnings)
     phases = find_phases(trace, feed, limits, turnings, key)
     rest_v = _rest_v(trace, key.on_s)
-    live_from_s = key.on_s if key.on_s is not None else float(trace.start_s[0]) - 1.0
+    unseen_s = phases[0].start_s if phases else float(trace.start_s[0])
+    live_from_s = key.on_s if key.on_s is not None else unseen_s - 1e-6
     live_to_s = key.off_s - OFF_BOUNCE_S if key.off_s is not None else float(trace.end_s[-1])
     # The rise itself is not a dropout: its bin lies partly below.
     live_from_s += float(trace.end_s[0] - trace.start_s[0]) if key.on_s is not None else 0.0
