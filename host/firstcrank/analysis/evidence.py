@@ -291,7 +291,7 @@ def module_unplugged(view: View) -> Gap | None:
 def uncalibrated(view: View) -> Gap | None:
     """Volts need a calibration."""
     if view.trace.origin.get("uncalibrated"):
-        return Gap("no calibration for this board: volts are not known. Use --calibration, or calibrate the board")
+        return Gap("no calibration for this board: volts are not known. Use --calibration, or calibrate the board", True)
     return None
 
 
