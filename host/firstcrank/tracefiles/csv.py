@@ -82,7 +82,7 @@ def _columns(path: Path, header: list[str], given: dict[str, str]) -> tuple[str,
     times = times or [(unit, TIME_UNITS[unit]) for unit in TIME_UNITS if unit in header]
     if not times:
         raise UnreadableTraceError(
-            f"{path}: line 1: no time column; name it t_s, t_ms or t_us, or use --map t_s=COLUMN. There are: {', '.join(header)}"
+            f"{path}: line 1: no time column t_s, t_ms or t_us; use --map t_s=COLUMN. There are: {', '.join(header)}"
         )
     roles = {role: given.get(role, role + "_v") for role in ROLES if role in given or role + "_v" in header}
     for role in ("battery", "key_switch"):

@@ -6,6 +6,7 @@ Written by appending and flushing, so a crash loses at most the frame being writ
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from pathlib import Path
 from typing import IO, Any
 
@@ -200,7 +201,7 @@ def _close_ups(found: Gathered, codes: Codes, calibration: Calibration | None) -
         joined = [np.frombuffer(body, dtype="<u2") for _, body in pieces]
         at = pieces[0][0].first_conversion
         whole = pieces[-1][0].last and all(
-            b[0].first_conversion == a[0].first_conversion + a[0].count for a, b in zip(pieces, pieces[1:], strict=False)
+            b[0].first_conversion == a[0].first_conversion + a[0].count for a, b in pairwise(pieces)
         )
         if not whole or any(head.channel_count != len(roles) for head, _ in pieces):
             continue

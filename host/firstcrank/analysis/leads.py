@@ -1,0 +1,31 @@
+"""Before the crank: are the leads where they should be? Looked at while the key is off and just after it came on."""
+
+from __future__ import annotations
+
+from firstcrank.limits import Limits
+
+
+def check_leads(battery_v: float, key_v: float, limits: Limits, key_is_off: bool) -> tuple[str, ...]:
+    """Plain lines about leads that look wrong, from means over a moment, volts; empty where nothing does.
+
+    `key_is_off`: the user was asked for the key to be off. Two leads on one point show only then.
+    """
+    scale = limits.system_v / 12.0
+    lines: list[str] = []
+    if battery_v < -0.5 or key_v < -0.5:
+        lines.append("a lead reads below zero: battery leads reversed, or a positive-earth vehicle (not supported)")
+    elif battery_v < 2.5 * scale and key_v > 8.0:
+        lines.append("the battery lead is dead and the key lead is live: the two leads look exchanged")
+    elif battery_v < 2.5 * scale:
+        lines.append("the battery lead reads nothing: is it on the positive post, and the ground clip on the negative post?")
+    elif not 8.0 * scale <= battery_v <= 16.5 * scale:
+        other = "24 V" if limits.system_v == 12 and battery_v > 16.5 else "other"
+        lines.append(
+            f"the battery lead reads {battery_v:.1f} V: not a {limits.system_v} V system ({other} system?), or off the post"
+        )
+    if key_is_off and key_v > limits["feed_off_v"] and battery_v > 8.0 * scale:
+        if abs(battery_v - key_v) < 0.05 * scale:
+            lines.append("the key lead reads the same as the battery: key not off, or both leads on one point")
+        else:
+            lines.append(f"the key lead reads {key_v:.1f} V: key not off, or something feeds it back")
+    return tuple(lines)

@@ -1,0 +1,146 @@
+"""Follows a start while it is being recorded: where are we, what does the user do next, when is it over.
+
+Light and only for prompts. The verdict comes from the whole recording afterwards, with none of what is guessed here.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from firstcrank.analysis.crank_detection import has_ripple, resampled
+from firstcrank.limits import Limits
+from firstcrank.trace import FloatArray
+
+State = Literal["key off?", "key off seen", "key on", "cranking", "released", "done"]
+OFF_SEEN_S = 0.4
+ON_SEEN_S = 0.4
+CRANK_SEEN_S = 0.12
+RELEASE_SEEN_S = 0.25
+EXTRA_S = 0.3  # a little more than the judge needs
+KEEP_S = 20.0
+
+
+class LiveTracker:
+    """Feed it bins as they come; `state` says where the start is. Times are the recording's own seconds."""
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
+        self._scale = limits.system_v / 12.0
+        self.state: State = "key off?"
+        self.since_s = 0.0
+        self.now_s = 0.0
+        self.crank_start_s: float | None = None
+        self.crank_end_s: float | None = None
+        self.battery_v = 0.0
+        self.key_v = 0.0
+        self.lowest_key_v: float | None = None
+        self.stopping = "release seen"
+        self._held_s = 0.0
+        self._key_held_s = 0.0
+        self._level_v: float | None = None
+        self._charged = False
+        self._times: list[FloatArray] = []
+        self._volts: list[FloatArray] = []
+
+    def feed(
+        self,
+        start_s: FloatArray,
+        end_s: FloatArray,
+        battery_v: FloatArray,
+        key_v: FloatArray,
+        key_lowest_v: FloatArray,
+        coil_v: FloatArray | None,
+    ) -> None:
+        """Bins in time order, shapes (n,), seconds and volts; `coil_v` None where there is no starter lead."""
+        self._times.append((start_s + end_s) / 2.0)
+        self._volts.append(battery_v)
+        for i in range(len(start_s)):
+            coil = None if coil_v is None else float(coil_v[i])
+            self._one(float(end_s[i]), float(end_s[i] - start_s[i]), float(battery_v[i]), float(key_v[i]), coil)
+            if self.state == "cranking":
+                low = float(key_lowest_v[i])
+                self.lowest_key_v = low if self.lowest_key_v is None else min(self.lowest_key_v, low)
+        self._forget()
+
+    def _one(self, now_s: float, span_s: float, battery_v: float, key_v: float, coil_v: float | None) -> None:
+        self.now_s, self.battery_v, self.key_v = now_s, battery_v, key_v
+        if self.state == "done":
+            return
+        if self.state in ("key off?", "key off seen", "key on"):
+            self._watch_key(span_s, key_v)
+            self._watch_for_crank(now_s, span_s, battery_v, coil_v)
+        elif self.state == "cranking":
+            self._watch_for_release(now_s, span_s, battery_v, coil_v)
+        else:
+            self._watch_after(now_s, battery_v)
+
+    def _watch_key(self, span_s: float, key_v: float) -> None:
+        wanted = key_v < self._limits["feed_off_v"] if self.state == "key off?" else key_v > self._limits["feed_live_v"]
+        self._key_held_s = self._key_held_s + span_s if wanted else 0.0
+        if self.state == "key off?" and self._key_held_s > OFF_SEEN_S:
+            self._go("key off seen")
+            self._key_held_s = 0.0
+        elif self.state == "key off seen" and self._key_held_s > ON_SEEN_S:
+            self._go("key on")
+
+    def _watch_for_crank(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
+        if self._level_v is None:
+            self._level_v = battery_v
+        turning = self._coil_live(coil_v) if coil_v is not None else battery_v < self._level_v - 0.7 * self._scale
+        self._held_s = self._held_s + span_s if turning else 0.0
+        if not turning:
+            share = min(span_s / 0.3, 1.0)
+            self._level_v += share * (battery_v - self._level_v)
+        elif coil_v is None:  # a heater's sag must not hold the level up for ever
+            self._level_v += min(span_s / 30.0, 1.0) * (battery_v - self._level_v)
+        if self._held_s > CRANK_SEEN_S:
+            self.crank_start_s = now_s - self._held_s
+            self._held_s = 0.0
+            self._go("cranking")
+
+    def _watch_for_release(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
+        level_v = self._level_v or 12.0 * self._scale
+        if coil_v is not None:
+            over = not self._coil_live(coil_v)
+        else:
+            over = battery_v > level_v - 0.5 * self._scale
+        self._held_s = self._held_s + span_s if over else 0.0
+        if self._held_s <= RELEASE_SEEN_S:
+            return
+        end_s = now_s - self._held_s
+        self._held_s = 0.0
+        if coil_v is None and not self._had_ripple(end_s):
+            self.crank_start_s = None
+            self._level_v = battery_v
+            self._go("key on")  # an intake heater, not a crank
+            return
+        self.crank_end_s = end_s
+        self._go("released")
+
+    def _watch_after(self, now_s: float, battery_v: float) -> None:
+        end_s, start_s = self.crank_end_s or now_s, self.crank_start_s or now_s
+        self._charged = self._charged or battery_v > 13.2 * self._scale
+        short = end_s - start_s < self._limits["crank_min_s"] + 0.1
+        need_s = self._limits["run_on_s"] if short and self._charged else self._limits["after_release_s"]
+        if now_s - end_s >= need_s + EXTRA_S:
+            self._go("done")
+
+    def _coil_live(self, coil_v: float | None) -> bool:
+        return coil_v is not None and coil_v > max(3.0 * self._scale, 0.4 * min(self.battery_v, 12.0 * self._scale))
+
+    def _had_ripple(self, end_s: float) -> bool:
+        at_s, volts = np.concatenate(self._times), np.concatenate(self._volts)
+        inside = (at_s >= (self.crank_start_s or 0.0)) & (at_s <= end_s - 0.05)
+        grid_s, grid_v = resampled(at_s[inside], volts[inside])
+        return has_ripple(grid_s, grid_v, self._scale)
+
+    def _forget(self) -> None:
+        while len(self._times) > 1 and self._times[0][-1] < self.now_s - KEEP_S:
+            self._times.pop(0)
+            self._volts.pop(0)
+
+    def _go(self, state: State) -> None:
+        self.state = state
+        self.since_s = self.now_s

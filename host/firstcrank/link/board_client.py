@@ -1,0 +1,148 @@
+"""Talks to a board over a Link: finds out whether it is ours, configures it, starts and stops a recording."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from firstcrank import wire
+from firstcrank.errors import BoardRefusedError, LinkLostError, NoBoardError, WrongFirmwareError
+from firstcrank.link.base import Link
+
+INSTALL = "run: firstcrank board install"
+ANSWER_S = 3.0
+PROBE_EVERY_S = 1.0
+PROMPTS = (b">>>", b"MicroPython", b"raw REPL", b"Traceback")
+
+
+def patience() -> float:
+    """Factor on every time-out, from FIRSTCRANK_PATIENCE: an emulated chip runs far slower than a real one."""
+    try:
+        return max(float(os.environ.get("FIRSTCRANK_PATIENCE", "1")), 1.0)
+    except ValueError:
+        return 1.0
+
+
+class BoardClient:
+    """One board at the end of a link. `identity` is what it said of itself."""
+
+    def __init__(self, link: Link) -> None:
+        self.link = link
+        self.identity: dict[str, Any] = {}
+        self._deframer = wire.Deframer()
+        self._heard = b""
+        self._sequence = 0
+
+    @property
+    def damaged_frames(self) -> int:
+        """Pieces that arrived and were no frame."""
+        return int(self._deframer.bad_frames)
+
+    def handshake(self, answer_s: float = ANSWER_S) -> dict[str, Any]:
+        """The board's identity. Only the harmless probe is sent to it before it has said that it is ours.
+
+        Raises NoBoardError where nothing answers, WrongFirmwareError where something else does or the versions differ.
+        """
+        deadline_s = self.link.now_s() + answer_s * patience()
+        probe_s = self.link.now_s()
+        while self.link.now_s() < deadline_s:
+            if self.link.now_s() >= probe_s:
+                self.link.write(wire.PROBE)
+                probe_s = self.link.now_s() + PROBE_EVERY_S * patience()
+            for frame in self.frames(0.1 * patience()):
+                if frame.kind == wire.IDENTITY:
+                    return self._accept(_table(frame.body))
+        raise self._silent()
+
+    def _accept(self, identity: dict[str, Any]) -> dict[str, Any]:
+        if identity.get("product") != "firstcrank":
+            raise WrongFirmwareError(f"{self.link.name} runs something else: {INSTALL}")
+        if identity.get("firmware") != wire.FIRMWARE_VERSION:
+            raise WrongFirmwareError(
+                f"the board runs firmware {identity.get('firmware')} and this program needs {wire.FIRMWARE_VERSION}: {INSTALL}"
+            )
+        self.identity = identity
+        return identity
+
+    def _silent(self) -> Exception:
+        if any(prompt in self._heard for prompt in PROMPTS):
+            return WrongFirmwareError(
+                f"{self.link.name} is at the MicroPython prompt, firstcrank is not running on it: {INSTALL}"
+            )
+        if self._heard:
+            return WrongFirmwareError(f"what is on {self.link.name} is not a firstcrank board (or another version): {INSTALL}")
+        return NoBoardError(f"nothing answers on {self.link.name}: is it the right port? If the board is new, {INSTALL}")
+
+    def frames(self, timeout_s: float, raw: Callable[[bytes], None] | None = None) -> list[wire.Frame]:
+        """Frames that arrive within `timeout_s`; `raw` gets the bytes as received. Raises LinkLostError."""
+        data = self.link.read(timeout_s)
+        if data and raw is not None:
+            raw(data)
+        self._heard = (self._heard + data)[-512:]
+        return list(self._deframer.feed(data))
+
+    def command(self, kind: int, table: Mapping[str, Any] | None = None, recording_id: bytes = wire.NO_RECORDING) -> None:
+        """Sends one command; the answer is a frame to wait for."""
+        body = json.dumps(table).encode("utf-8") if table is not None else b""
+        frame = wire.encode_frame(kind, recording_id, self._sequence, body)
+        self._sequence = (self._sequence + 1) & 0xFFFFFFFF
+        self.link.write(b"\x00" + frame)
+
+    def ask(
+        self,
+        kind: int,
+        answer: int,
+        table: Mapping[str, Any] | None = None,
+        recording_id: bytes = wire.NO_RECORDING,
+        answer_s: float = ANSWER_S,
+    ) -> dict[str, Any]:
+        """Sends a command and returns the table of its answer.
+
+        Raises BoardRefusedError with the board's reason, LinkLostError where it stays silent.
+        """
+        self.command(kind, table, recording_id)
+        deadline_s = self.link.now_s() + answer_s * patience()
+        while self.link.now_s() < deadline_s:
+            for frame in self.frames(0.1 * patience()):
+                if frame.kind == wire.REPLY:
+                    reply = _table(frame.body)
+                    if reply.get("to") == kind and not reply.get("ok"):
+                        raise BoardRefusedError(f"the board refused: {reply.get('why')}")
+                    if reply.get("to") == kind and answer == wire.REPLY:
+                        return reply
+                elif frame.kind == answer:
+                    return _table(frame.body)
+        raise LinkLostError("the board stopped answering: unplug it, plug it in again, and try once more")
+
+    def configure(self, channels: Sequence[Mapping[str, Any]], bin_us: int, trigger_code: int, acquisition: str) -> None:
+        """Sets channels (role and pin), bin length and trigger code."""
+        table = {
+            "channels": [dict(c) for c in channels],
+            "bin_us": bin_us,
+            "trigger_code": trigger_code,
+            "acquisition": acquisition,
+        }
+        self.ask(wire.CONFIGURE, wire.REPLY, table)
+
+    def idle(self) -> None:
+        """Stops a recording left over from an earlier program, so that the board listens."""
+        if self.identity.get("state") != "idle":
+            self.ask(wire.STOP, wire.REPLY)
+
+    def stop(self) -> None:
+        """Asks the board to end the recording. Its END frame comes when the rest has been sent."""
+        self.command(wire.STOP)
+
+    def close(self) -> None:
+        """Gives the port back."""
+        self.link.close()
+
+
+def _table(body: bytes) -> dict[str, Any]:
+    try:
+        table = json.loads(body.decode("utf-8"))
+    except ValueError:
+        return {}
+    return table if isinstance(table, dict) else {}
