@@ -16,8 +16,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from firstcrank.bench.schedule import Schedule
 from firstcrank.bench.lumped import Vehicle
+from firstcrank.bench.schedule import Schedule
 from firstcrank.bench.waveform import STEP_S
 from firstcrank.trace import FloatArray
 
@@ -193,9 +193,7 @@ def solve(vehicles: Sequence[Vehicle], schedules: Sequence[Schedule], angle: Flo
         count = max(int(np.ceil(length.max() / GRID_S[k])), 2) + 1
         at = np.linspace(0.0, 1.0, count)
 
-        def rate(
-            u: float, flat: FloatArray, begin: FloatArray = begin, length: FloatArray = length, k: int = k
-        ) -> FloatArray:
+        def rate(u: float, flat: FloatArray, begin: FloatArray = begin, length: FloatArray = length, k: int = k) -> FloatArray:
             shaped = flat.reshape(STATES, batch.size)
             return np.asarray((batch.slope(begin + u * length, shaped, k == 2) * length).ravel())
 

@@ -69,6 +69,4 @@ def draw_schedule(
     end_s = drop_s + tail_s if off_after_s is None else max(drop_s + tail_s, off_s + 0.6)
     if runs_on and vehicle.cylinders and fire_s < engage_s + 0.2:
         fire_s = engage_s + 0.2
-    return Schedule(
-        on_s, leave_s, start_s, engage_s, open_s, back_s, drop_s, end_s, fire_s, off_s, tuple(heaters)
-    )
+    return Schedule(on_s, leave_s, start_s, engage_s, open_s, back_s, drop_s, end_s, fire_s, off_s, tuple(heaters))

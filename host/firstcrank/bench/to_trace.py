@@ -57,3 +57,8 @@ def to_trace(start: SimulatedStart, converter: Converter | None = None, step_s: 
         runs=KeyRuns(float(key_line.volts(trigger_code)), folded.longest, folded.head, folded.tail),
         origin={"synthetic": True, "scenario": start.name, "seed": start.seed},
     )
+
+
+def bench_converter(start: SimulatedStart) -> Converter:
+    """The converter of the simulated board for this vehicle's voltage."""
+    return Converter(bench_calibration(start.vehicle.system_v))

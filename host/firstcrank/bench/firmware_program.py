@@ -1,0 +1,38 @@
+"""The firmware's own program, loaded into this interpreter from the files that the install command copies to a board."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+from firstcrank import wire
+from firstcrank.errors import UsageError
+
+PACKAGE = "firstcrank_board"
+
+
+def firmware_folder() -> Path:
+    """Where the firmware's files are: inside an installed package, or beside host/ in a source tree."""
+    here = Path(__file__).resolve()
+    for folder in (here.parents[1] / "board_files", here.parents[3] / "firmware"):
+        if (folder / PACKAGE / "app.py").is_file():
+            return folder
+    raise UsageError("the firmware's files are missing from this installation: install firstcrank again")
+
+
+def load(name: str) -> ModuleType:
+    """The firmware module of that name ("app", "fold"). The board's wire.py is the host's, as on a board."""
+    if PACKAGE not in sys.modules:
+        folder = firmware_folder() / PACKAGE
+        spec = importlib.util.spec_from_file_location(PACKAGE, folder / "__init__.py", submodule_search_locations=[str(folder)])
+        if spec is None or spec.loader is None:
+            raise UsageError(f"the firmware in {folder} cannot be loaded")
+        package = importlib.util.module_from_spec(spec)
+        sys.modules[PACKAGE] = package
+        spec.loader.exec_module(package)
+        sys.modules[PACKAGE + ".wire"] = wire
+        package.wire = wire
+    return importlib.import_module(f"{PACKAGE}.{name}")

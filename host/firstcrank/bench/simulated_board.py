@@ -1,0 +1,372 @@
+"""A board that is not there: the firmware's own program, its inputs fed by a simulated start, its clock by the reader.
+
+Nothing waits on the wall clock: time passes when the host reads, as fast as this computer can. `speed` paces it (1: as fast
+as a real start). The scenario's key is turned by its own schedule, which begins with the recording.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from array import array
+from collections.abc import Callable, Mapping
+from typing import Any, Protocol, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstcrank import wire
+from firstcrank.bench.converter import Converter
+from firstcrank.bench.firmware_program import load
+from firstcrank.bench.link_faults import LINK_FAULTS, LinkFault
+from firstcrank.bench.scenarios import simulate
+from firstcrank.bench.to_trace import bench_converter
+from firstcrank.errors import LinkLostError, UsageError
+from firstcrank.trace import FloatArray
+from firstcrank.units import US_PER_S
+
+Number = TypeVar("Number", int, float)
+CONVERSION_S = 2e-6  # RP2040: 96 cycles of 48 MHz, datasheet section 4.9
+STEP_US = 4000  # simulated time per pass of the firmware's loop
+BLOCK_S = 0.5  # converted at a time
+WARM_UP_S = 0.01  # converted before each block so that the input filter has settled
+PINS = tuple(range(26, 34))
+PROMPT = b'MicroPython v1.24.1 on 2024-11-29; Raspberry Pi Pico with RP2040\r\nType "help()" for more information.\r\n>>> '
+
+
+class Waveforms(Protocol):
+    """What the board's inputs need of a simulated start."""
+
+    def volts(self, role: str, t: FloatArray) -> FloatArray:
+        """Volts at the clip named `role` at times `t`."""
+        ...
+
+
+class _Clock:
+    """Simulated microseconds, wrapping as a board's do."""
+
+    def __init__(self) -> None:
+        self.us = 0
+
+    def ticks_us(self) -> int:
+        return self.us % wire.TICKS_WRAP_US
+
+    @staticmethod
+    def ticks_diff(later: int, earlier: int) -> int:
+        half = wire.TICKS_WRAP_US // 2
+        return (later - earlier + half) % wire.TICKS_WRAP_US - half
+
+
+class _Stream:
+    """Both directions of the simulated USB serial."""
+
+    def __init__(self) -> None:
+        self.to_board = bytearray()
+        self.to_host = bytearray()
+        self.open = True
+
+    def read(self, most: int) -> bytes:
+        data = bytes(self.to_board[:most])
+        del self.to_board[:most]
+        return data
+
+    def writable(self) -> bool:
+        return self.open
+
+    def write(self, view: memoryview) -> int:
+        if not self.open:
+            return 0
+        self.to_host += view
+        return len(view)
+
+
+class _Inputs:
+    """Codes of all channels, converted round robin from the start's true voltages."""
+
+    def __init__(self, start: Waveforms, converter: Converter, roles: list[str], seed: int) -> None:
+        self._start = start
+        self._converter = converter
+        self._roles = roles
+        self._rng = np.random.default_rng([seed, 11])
+        self.set_s = CONVERSION_S * len(roles)
+        self._block: NDArray[np.uint16] = np.zeros((0, len(roles)), dtype=np.uint16)
+        self._first = 0
+
+    def codes(self, first: int, count: int) -> NDArray[np.uint16]:
+        """`count` sets from set number `first`, shape (count, channels); must be asked for in rising order."""
+        parts = []
+        while count > 0:
+            if first >= self._first + len(self._block):
+                self._convert(first)
+            at = first - self._first
+            part = self._block[at : at + count]
+            parts.append(part)
+            first += len(part)
+            count -= len(part)
+        return np.concatenate(parts)
+
+    def _convert(self, first: int) -> None:
+        warm = min(int(WARM_UP_S / self.set_s), first)
+        sets = np.arange(first - warm, first + int(BLOCK_S / self.set_s))
+        columns = []
+        for number, role in enumerate(self._roles):
+            t = np.asarray(sets * self.set_s + number * CONVERSION_S, dtype=np.float64)
+            codes = self._converter.codes(role, self._start.volts(role, t), self.set_s, self._rng)
+            columns.append(codes[warm:])
+        self._block = np.stack(columns, axis=1)
+        self._first = first
+
+
+class _Acquisition:
+    """Free-running conversion on the simulated clock, folded by the firmware's plain fold."""
+
+    name = "bench"
+    own_loop = False
+    lost_conversions = 0
+
+    def __init__(self, clock: _Clock, inputs: _Inputs, channels: int) -> None:
+        self._clock = clock
+        self._inputs = inputs
+        self._channels = channels
+        self._fold = load("fold").fold
+        self._running = False
+
+    def start(self, config: Mapping[str, Any], ring: Any) -> None:
+        fold = load("fold")
+        self.sets = max(round(config["bin_us"] / US_PER_S / self._inputs.set_s), 1)
+        self._ring = ring
+        self._params = array("i", bytes(4 * fold.PARAMS))
+        self._params[fold.SETS] = self.sets
+        self._params[fold.CHANNELS] = self._channels
+        self._params[fold.KEY] = config["key_channel"]
+        self._params[fold.TRIGGER] = config["trigger_code"]
+        self._out_at = fold.OUT_AT
+        self._spare = bytearray(ring.bin_bytes)
+        self._begin_us = self._clock.us
+        self._bins = 0
+        self._running = True
+
+    def poll(self) -> None:
+        """Folds every bin that is due."""
+        bin_us = self.sets * self._inputs.set_s * US_PER_S
+        due = int((self._clock.us - self._begin_us) / bin_us) if self._running else self._bins
+        if due <= self._bins:
+            return
+        codes = array("H", self._inputs.codes(self._bins * self.sets, (due - self._bins) * self.sets).tobytes())
+        per_bin = self.sets * self._channels
+        ring, params = self._ring, self._params
+        for number in range(due - self._bins):
+            slot = ring.slot()
+            params[0] = number * per_bin
+            params[self._out_at] = max(slot, 0)
+            self._fold(codes, ring.bins if slot >= 0 else self._spare, params)
+            if slot >= 0:
+                index = (self._bins + number) * per_bin
+                at_us = int(self._begin_us + (self._bins + number) * bin_us) % wire.TICKS_WRAP_US
+                gap_us = round(self._inputs.set_s * US_PER_S)
+                ring.commit(index & 0x3FFFFFFF, index >> 30, at_us, round(bin_us), gap_us, self.sets)
+        self._bins = due
+
+    def stop(self) -> None:
+        self._running = False
+
+    def conversions(self) -> int:
+        return self._bins * self.sets * self._channels
+
+    def describe(self) -> dict[str, Any]:
+        return {
+            "acquisition": self.name,
+            "conversion_ns": round(CONVERSION_S * 1e9),
+            "conversions_per_bin": self.sets,
+        }
+
+
+class _Input:
+    """One pin for the self-check: what the lead carries before the key is touched."""
+
+    def __init__(self, inputs: _Inputs, channel: int) -> None:
+        self._inputs = inputs
+        self._channel = channel
+        self._read = 0
+
+    def read_u16(self) -> int:
+        self._read += 1
+        code = int(self._inputs.codes(self._read, 1)[0, self._channel])
+        return (code << 4) | (code >> 8)
+
+
+class _Store:
+    """The board's small files, in memory."""
+
+    def __init__(self, tables: dict[str, Any]) -> None:
+        self._tables = tables
+
+    def load(self, name: str) -> Any:
+        return self._tables.get(name)
+
+    def save(self, name: str, table: Any) -> None:
+        self._tables[name] = table
+
+
+class _Lamp:
+    """No lamp."""
+
+    def idle(self) -> None:
+        pass
+
+    def recording(self) -> None:
+        pass
+
+
+class SimulatedBoard:
+    """A Link to the simulated board. See link/base.py for what each method promises."""
+
+    def __init__(
+        self, name: str, start: Waveforms, converter: Converter, seed: int, fault: LinkFault | None = None, speed: float = 0.0
+    ) -> None:
+        self.name = name
+        self._start = start
+        self._converter = converter
+        self._seed = seed
+        self._fault = fault or LinkFault("", "")
+        self._speed = speed
+        self._clock = _Clock()
+        self._stream = _Stream()
+        self._rng = np.random.default_rng([seed, 13])
+        self._tables: dict[str, Any] = {"calibration": converter.calibration.to_json()}
+        self._recording_us: int | None = None
+        self._restarted = False
+        self._gone = False
+        self._began_s = time.monotonic()
+        self._app = self._boot()
+
+    def _boot(self) -> Any:
+        app = load("app")
+        return app.App(
+            app.Parts(
+                clock=self._clock,
+                stream=self._stream,
+                acquisition=self._acquire,
+                adcs=lambda channels: [_Input(self._inputs(channels), n) for n in range(len(channels))],
+                about={
+                    "board": hashlib.sha256(self.name.encode()).hexdigest()[:16],
+                    "chip": "simulated board, no hardware",
+                    "micropython": "0.0.0",
+                    "acquisitions": ["bench"],
+                    "adc_pins": list(PINS),
+                    "compiled": False,
+                    "synthetic": True,
+                    **({"firmware": self._fault.firmware} if self._fault.firmware else {}),
+                },
+                store=_Store(self._tables),
+                lamp=_Lamp(),
+                temperature_c=lambda: 21.0,
+                random8=lambda: self._rng.bytes(8),
+            )
+        )
+
+    def _inputs(self, channels: list[dict[str, Any]]) -> _Inputs:
+        return _Inputs(self._start, self._converter, [c["role"] for c in channels], self._seed)
+
+    def _acquire(self, config: Mapping[str, Any]) -> _Acquisition:
+        wanted = config.get("acquisition", "auto")
+        if wanted not in ("auto", "bench"):
+            raise load("commands").Refused(f"this board has no acquisition called {wanted}; it has bench")
+        self._recording_us = self._clock.us
+        return _Acquisition(self._clock, self._inputs(config["channels"]), len(config["channels"]))
+
+    def _recorded_s(self) -> float:
+        return -1.0 if self._recording_us is None else (self._clock.us - self._recording_us) / US_PER_S
+
+    def _step(self, most_us: int) -> None:
+        """One pass of the firmware's loop, then time goes on."""
+        fault, recorded_s = self._fault, self._recorded_s()
+        if fault.pulled_s is not None and recorded_s >= fault.pulled_s:
+            self._gone = True
+            return
+        if fault.restarted_s is not None and recorded_s >= fault.restarted_s and not self._restarted:
+            self._restarted = True
+            self._recording_us = None
+            self._app = self._boot()
+        if fault.stalled_s is not None:
+            self._stream.open = not fault.stalled_s[0] <= recorded_s < fault.stalled_s[1]
+        if fault.prompt:
+            self._stream.to_host += self._stream.read(1 << 16).replace(b"\x00", b"")
+        elif not fault.silent:
+            self._app.step()
+        self._clock.us += min(STEP_US, most_us)
+
+    def read(self, timeout_s: float) -> bytes:
+        """Runs the board until it has sent something, at most `timeout_s` of simulated time."""
+        deadline_us = self._clock.us + int(timeout_s * US_PER_S)
+        while not self._stream.to_host and not self._gone:
+            left_us = deadline_us - self._clock.us
+            self._step(max(left_us, 1))
+            if left_us <= 0:
+                break
+        self._pace()
+        data = bytes(self._stream.to_host)
+        self._stream.to_host.clear()
+        if self._gone and not data:
+            raise LinkLostError(f"{self.name}: the board is gone: the cable was pulled")
+        return self._as_received(data)
+
+    def _as_received(self, data: bytes) -> bytes:
+        if self._fault.corrupt_share and data:
+            hit = self._rng.random(len(data)) < self._fault.corrupt_share
+            if hit.any():
+                codes = np.frombuffer(data, dtype=np.uint8).copy()
+                codes[hit] ^= self._rng.integers(1, 256, int(hit.sum()), dtype=np.uint8)
+                data = codes.tobytes()
+        return data
+
+    def _pace(self) -> None:
+        if self._speed > 0:
+            ahead_s = self._clock.us / US_PER_S / self._speed - (time.monotonic() - self._began_s)
+            if ahead_s > 0:
+                time.sleep(ahead_s)
+
+    def write(self, data: bytes) -> None:
+        """Hands `data` to the board. Raises LinkLostError once the cable is pulled."""
+        if self._gone:
+            raise LinkLostError(f"{self.name}: the board is gone: the cable was pulled")
+        self._stream.to_board += data
+        if self._fault.prompt and b"\r" in data:
+            self._stream.to_host += PROMPT
+
+    def now_s(self) -> float:
+        """Simulated seconds since the board was plugged in."""
+        return self._clock.us / US_PER_S
+
+    def close(self) -> None:
+        """Nothing to give back."""
+        self._gone = True
+
+
+def open_bench(text: str) -> SimulatedBoard:
+    """The Link for "NAME[,seed=N][,speed=X]", NAME a scenario or a link fault.
+
+    `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes).
+    Raises UsageError where a part cannot be read.
+    """
+    name, *options = (part.strip() for part in text.split(","))
+    seed, speed = 1, 0.0
+    for option in options:
+        key, _, value = option.partition("=")
+        seed = _number(option, value, int) if key == "seed" else seed
+        speed = _number(option, value, float) if key == "speed" else speed
+        if key not in ("seed", "speed"):
+            raise UsageError(f"bench:{text}: {option!r} is not seed=N or speed=X")
+    fault = LINK_FAULTS.get(name)
+    start = simulate(fault.scenario if fault else name, seed)
+    return SimulatedBoard(f"bench:{name}", start, bench_converter(start), seed, fault, speed)
+
+
+def _number(option: str, value: str, kind: Callable[[str], Number]) -> Number:
+    try:
+        number = kind(value)
+    except ValueError:
+        raise UsageError(f"bench: {option!r}: {value!r} is not a number") from None
+    if not 0 <= number < 1e9:
+        raise UsageError(f"bench: {option!r} must be 0 or more")
+    return number
