@@ -34,5 +34,5 @@ def load(name: str) -> ModuleType:
         sys.modules[PACKAGE] = package
         spec.loader.exec_module(package)
         sys.modules[PACKAGE + ".wire"] = wire
-        package.wire = wire
+        package.__dict__["wire"] = wire
     return importlib.import_module(f"{PACKAGE}.{name}")

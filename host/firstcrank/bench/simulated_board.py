@@ -171,7 +171,7 @@ class _Acquisition:
         self._running = False
 
     def conversions(self) -> int:
-        return self._bins * self.sets * self._channels
+        return int(self._bins * self.sets * self._channels)
 
     def describe(self) -> dict[str, Any]:
         return {
