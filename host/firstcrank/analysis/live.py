@@ -102,10 +102,8 @@ class LiveTracker:
 
     def _watch_for_release(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
         level_v = self._level_v or 12.0 * self._scale
-        if coil_v is not None:
-            over = not self._coil_live(coil_v)
-        else:
-            over = battery_v > level_v - 0.5 * self._scale
+        recovered = battery_v > level_v - 0.5 * self._scale
+        over = recovered if coil_v is None else not self._coil_live(coil_v)
         self._held_s = self._held_s + span_s if over else 0.0
         if self._held_s <= RELEASE_SEEN_S:
             return

@@ -1,0 +1,78 @@
+"""firstcrank demo: the trap and its repair, on the simulated bench, in one sitting."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from firstcrank.analysis.findings import Judgement
+
+SEED = 7
+STORY = (
+    (
+        "feed_dead_in_start",
+        "FAIL",
+        "Marigold, a farm pickup with a new diesel. It cranks well and does not fire. A test lamp on the key feed glows in RUN.",
+    ),
+    (
+        "healthy",
+        "PASS",
+        "The module's key feed now sits on a terminal that is live in RUN and in START. Same pickup, same battery.",
+    ),
+)
+
+
+@click.command()
+def demo() -> int:
+    """A start whose key feed dies in START, then the same vehicle repaired. Simulated, no hardware needed."""
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    as_told = True
+    with tempfile.TemporaryDirectory() as folder:
+        for number, (name, expected, text) in enumerate(STORY, start=1):
+            console.rule(f"Start {number} of {len(STORY)}  (simulated)")
+            console.print(text + "\n")
+            judgement = _one(console, name, Path(folder) / f"{number}.fcr")
+            as_told = as_told and judgement.verdict == expected
+            console.print()
+    if as_told:
+        console.print("On your vehicle: firstcrank board install, then firstcrank record. Read docs/safety.md first.")
+        return 0
+    console.print("The demo did not come out as it should: please report this.")
+    return 4
+
+
+def _one(console: Console, name: str, path: Path) -> Judgement:
+    from firstcrank.analysis.findings import Context
+    from firstcrank.analysis.verdict import judge
+    from firstcrank.cli.live_screen import LiveScreen
+    from firstcrank.cli.record import choose_calibration
+    from firstcrank.cli.show import show
+    from firstcrank.limits import shipped
+    from firstcrank.link.board_client import BoardClient
+    from firstcrank.link.open import open_link
+    from firstcrank.recorder import Plan, record
+    from firstcrank.tracefiles.native import read_native
+
+    limits = shipped(12)
+    client = BoardClient(open_link(f"bench:{name},seed={SEED}"))
+    try:
+        client.handshake()
+        channels = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]
+        answers = Context(cranked_with_key=True, module_plugged_in=True)
+        plan = Plan(path, limits, choose_calibration(client, None, limits, console), answers, channels)
+        with LiveScreen(console, limits) as screen:
+            record(client, plan, screen)
+    finally:
+        client.close()
+    recording = read_native(path)
+    judgement = judge(recording.trace, limits, recording.context)
+    show(console, judgement, recording.trace, title="Marigold", details=False)
+    return judgement

@@ -1,0 +1,79 @@
+"""The command line's root: a table of commands, each loaded only when it is used, and errors as one plain line."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+
+from firstcrank import __version__
+from firstcrank.errors import FirstcrankError
+
+# name -> (where the click command is, one line of help). Help lists them in this order.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("firstcrank.cli.demo:demo", "A start that fails and its repair, on the simulated bench."),
+    "record": ("firstcrank.cli.record:record", "Record a start from a board, judge it, keep it."),
+    "judge": ("firstcrank.cli.judge:judge", "Judge recordings or CSV files again."),
+    "board": ("firstcrank.cli.board:board", "Find, check, install, calibrate a board."),
+    "limits": ("firstcrank.cli.limits:limits", "Write out the limits, to edit."),
+    "scenarios": ("firstcrank.cli.scenarios:scenarios", "List the simulated starts."),
+}
+ORDER = tuple(COMMANDS)
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module when the command is called, so that start-up stays short."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the table's order."""
+        return list(ORDER)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command itself, imported now."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, _, attribute = COMMANDS[cmd_name][0].partition(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Help from the table alone: nothing is imported for it."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        """As click does, without importing every command to suggest a name."""
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="firstcrank")
+def cli() -> None:
+    """Proves the key-switch feed of a freshly wired electronic diesel while it cranks.
+
+    Try it without hardware: firstcrank demo
+    """
+
+
+def main(args: list[str] | None = None) -> None:
+    """Entry point. Errors raised on purpose become one line on standard error and their exit code."""
+    try:
+        outcome = cli.main(args=args, prog_name="firstcrank", standalone_mode=False)
+        sys.exit(outcome if isinstance(outcome, int) else 0)
+    except FirstcrankError as error:
+        click.echo(f"firstcrank: {error}", err=True)
+        sys.exit(error.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("firstcrank: stopped", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,187 @@
+"""firstcrank record: cautions, leads, key off, RUN, crank; records, stops by itself, judges, keeps."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
+from firstcrank.errors import UsageError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from firstcrank.analysis.findings import Context, Judgement
+    from firstcrank.calibration import Calibration
+    from firstcrank.limits import Limits
+    from firstcrank.link.board_client import BoardClient
+
+CAUTIONS = (
+    "Neutral or park, brake on, wheels chocked. Nobody near belts, fan or shafts; leads tied off.",
+    "No starting fluid with an intake heater. A way to shut the engine's air off at hand. Oil in, fuel system primed.",
+    "Engine-to-battery ground strap checked first. Board ground on the battery negative POST only; a fuse at the clip.",
+    "Laptop on its own battery, not on the mains. Never pierce pedal or data-bus wires.",
+    "Starter 30 s at most, then 2 minutes' rest. The engine maker's instructions come before all of this.",
+)
+
+
+@click.command()
+@click.option("--port", help="Serial port, pyserial URL, or bench:NAME. Default: the only board plugged in.")
+@click.option(
+    "--out", type=click.Path(dir_okay=False, path_type=Path), help="Recording file (.fcr). Default: by date and time."
+)
+@click.option("--job", help="Keep the start with this job number.")
+@click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store, with --job.")
+@click.option("--bin-ms", type=click.FloatRange(0.25, 100), default=0.768, show_default=True, help="Length of a bin.")
+@click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
+@click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
+@click.option("--yes", is_flag=True, help="Ask nothing: questions not answered by an option are left open.")
+@click.option("--longest", "longest_s", type=click.FloatRange(5, 3600), default=180.0, help="Give up after this many seconds.")
+@judging_options
+def record(port: str | None, out: Path | None, job: str | None, store: str | None, **options: Any) -> int:
+    """Record one start, judge it, keep it.
+
+    Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port or file.
+    """
+    from rich.console import Console
+
+    from firstcrank.analysis.findings import Context
+    from firstcrank.link.board_client import BoardClient
+    from firstcrank.link.open import open_link
+
+    console = Console(highlight=False)
+    limits = chosen_limits(options["limits_file"], options["system"])
+    path = out or Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
+    if path.exists():
+        raise UsageError(f"{path} is already there: choose another name with --out")
+    client = BoardClient(open_link(port))
+    try:
+        client.handshake()
+        cautions(console)
+        context = ask(context_with(Context(), options), ask_user=not options["yes"])
+        calibration = choose_calibration(client, options["calibration_file"], limits, console)
+        while True:
+            judgement = _one_start(console, client, path, limits, calibration, context, options)
+            if job is not None:
+                _file(console, path, judgement, job, store)
+            if options["yes"] or not _again(console):
+                return EXIT[judgement.verdict]
+            path = Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
+    finally:
+        client.close()
+
+
+def cautions(console: Console) -> None:
+    """Shown before the key is touched."""
+    console.print("[bold]Before you touch the key[/bold]  (whole list: docs/safety.md)")
+    for line in CAUTIONS:
+        console.print(f"  ! {line}")
+    console.print()
+
+
+def ask(context: Context, ask_user: bool) -> Context:
+    """The two questions a PASS depends on, where no option answered them."""
+    from dataclasses import replace
+
+    if not ask_user:
+        return context
+    if context.cranked_with_key is None:
+        yes = click.confirm("Will you crank with the vehicle's own key or start button?", default=True)
+        context = replace(context, cranked_with_key=yes)
+    if context.module_plugged_in is None:
+        context = replace(context, module_plugged_in=click.confirm("Is the engine module plugged in?", default=True))
+    return context
+
+
+def choose_calibration(client: BoardClient, file: Path | None, limits: Limits, console: Console) -> Calibration:
+    """The file named, else the one measured and kept on the board, else the nominal one of the minimal build."""
+    from importlib import resources
+
+    from firstcrank import wire
+    from firstcrank.calibration import Calibration, read_calibration
+
+    if file is not None:
+        return read_calibration(file)
+    stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
+    if stored:
+        return Calibration.from_json(stored)
+    console.print(
+        "This board is not calibrated: resistor values of the minimal build are assumed, with a larger uncertainty "
+        "(firstcrank board calibrate)"
+    )
+    with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{limits.system_v}v.toml") as path:
+        return read_calibration(path)
+
+
+def _one_start(
+    console: Console,
+    client: BoardClient,
+    path: Path,
+    limits: Limits,
+    calibration: Calibration,
+    context: Context,
+    options: dict[str, Any],
+) -> Judgement:
+    from firstcrank.analysis.verdict import judge
+    from firstcrank.cli.live_screen import LiveScreen
+    from firstcrank.cli.show import show
+    from firstcrank.recorder import Plan, record
+    from firstcrank.tracefiles.native import read_native
+
+    plan = Plan(
+        path=path,
+        limits=limits,
+        calibration=calibration,
+        context=context,
+        channels=_channels(options["leads"]),
+        bin_us=round(options["bin_ms"] * 1000),
+        acquisition=options["acquisition"],
+        longest_s=options["longest_s"],
+    )
+    with LiveScreen(console, limits) as screen:
+        record(client, plan, screen)
+    recording = read_native(path)
+    judgement = judge(recording.trace, limits, recording.context)
+    console.print()
+    show(console, judgement, recording.trace, title=path.name)
+    console.print(f"\nKept as {path}")
+    return judgement
+
+
+def _channels(leads: tuple[str, ...]) -> list[dict[str, Any]]:
+    """Role and pin of each lead; the minimal build's where none is named."""
+    from firstcrank.trace import REQUIRED_ROLES, ROLES
+
+    if not leads:
+        return [
+            {"role": "battery", "pin": 26},
+            {"role": "key_switch", "pin": 27},
+            {"role": "starter_coil", "pin": 28},
+        ]
+    channels: list[dict[str, Any]] = []
+    for lead in leads:
+        role, _, pin = lead.partition("=")
+        if role not in ROLES or not pin.isdigit():
+            raise UsageError(f"--lead {lead!r}: write it as ROLE=PIN with one of {', '.join(ROLES)}")
+        channels.append({"role": role, "pin": int(pin)})
+    missing = [role for role in REQUIRED_ROLES if role not in [c["role"] for c in channels]]
+    if missing:
+        raise UsageError(f"--lead: {' and '.join(missing)} must be among the leads")
+    return channels
+
+
+def _file(console: Console, path: Path, judgement: Judgement, job: str, store: str | None) -> None:
+    import importlib
+
+    filing = importlib.import_module("firstcrank.jobs.filing")
+    start_id = filing.file_recording(path, judgement, job, store)
+    console.print(f"Filed with job {job} as start {start_id}")
+
+
+def _again(console: Console) -> bool:
+    if not console.is_terminal:
+        return False
+    return click.confirm("\nCrank again, same job?", default=False)

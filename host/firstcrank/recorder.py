@@ -1,0 +1,169 @@
+"""Records one start from a board into a file: configure, start, follow, stop by itself, close.
+
+What the user sees is a Watcher; what the user must do is told by the tracker's state. No printing here.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+
+from firstcrank import __version__, wire
+from firstcrank.analysis.findings import Context
+from firstcrank.analysis.leads import check_leads
+from firstcrank.analysis.live import LiveTracker
+from firstcrank.calibration import Calibration
+from firstcrank.errors import LinkLostError
+from firstcrank.limits import Limits
+from firstcrank.link.board_client import BoardClient, patience
+from firstcrank.trace import FloatArray
+from firstcrank.tracefiles.native import RecordingFile, context_to_json
+
+LEADS_AFTER_S = 0.3
+QUIET_S = 3.0  # a recording board sends at least this often
+END_S = 5.0
+
+
+class Watcher(Protocol):
+    """Told what happens while recording."""
+
+    def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
+        """The lead check's lines; empty where all looks well."""
+
+    def bins(self, tracker: LiveTracker, battery_v: FloatArray, key_v: FloatArray, key_lowest_v: FloatArray) -> None:
+        """New bins were followed; `tracker.state` says where the start is."""
+
+    def ended(self, why: str) -> None:
+        """The recording is over, and why in plain words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What to record and how. `channels`: role and pin each. `longest_s`: give up after this much recorded time."""
+
+    path: Path
+    limits: Limits
+    calibration: Calibration
+    context: Context
+    channels: Sequence[Mapping[str, Any]]
+    bin_us: int = 768
+    acquisition: str = "auto"
+    longest_s: float = 180.0
+
+
+def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
+    """Records until the release has been watched, the cable is pulled, or Ctrl-C. The file is always left readable.
+
+    Raises BoardRefusedError, or FileExistsError where the file is already there.
+    """
+    line = plan.calibration.channel("key_switch")
+    client.idle()
+    client.configure(plan.channels, plan.bin_us, line.code(plan.limits["module_minimum_v"]), plan.acquisition)
+    recording_id = os.urandom(8)
+    file = RecordingFile(plan.path, recording_id)
+    try:
+        _notes(file, client, plan)
+        client.command(wire.START, {}, recording_id)
+        why = _Follow(client, plan, watcher, file, recording_id).run()
+        if why is not None:
+            file.note("end", why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
+            watcher.ended(why)
+    finally:
+        file.close()
+
+
+def _notes(file: RecordingFile, client: BoardClient, plan: Plan) -> None:
+    file.note(
+        "host",
+        host_version=__version__,
+        utc=datetime.now(UTC).isoformat(timespec="seconds"),
+        port=client.link.name,
+        board=client.identity.get("board"),
+        synthetic=client.link.name.startswith("bench:"),
+    )
+    file.note("calibration", calibration=plan.calibration.to_json())
+    file.note("limits", limits=plan.limits.to_json())
+    file.note("answers", **context_to_json(plan.context))
+
+
+class _Follow:
+    """The loop of one recording."""
+
+    def __init__(self, client: BoardClient, plan: Plan, watcher: Watcher, file: RecordingFile, recording_id: bytes) -> None:
+        self._client, self._plan, self._watcher, self._file, self._id = client, plan, watcher, file, recording_id
+        self._tracker = LiveTracker(plan.limits)
+        self._roles = [str(channel["role"]) for channel in plan.channels]
+        self._last_ticks_us: int | None = None
+        self._elapsed_us = 0
+        self._looked_at_leads = False
+
+    def run(self) -> str | None:
+        """Why it ended; None where the link was lost, so that the file stays without a closing note."""
+        heard_s = self._client.link.now_s()
+        try:
+            while True:
+                frames = self._client.frames(0.1 * patience(), raw=self._file.write)
+                if frames:
+                    heard_s = self._client.link.now_s()
+                elif self._client.link.now_s() - heard_s > QUIET_S * patience():
+                    raise LinkLostError("the board went silent")
+                for frame in frames:
+                    if frame.kind == wire.END and frame.recording_id == self._id:
+                        return "the board ended the recording"
+                    if frame.kind == wire.BINS and frame.recording_id == self._id:
+                        self._bins(frame.body)
+                if self._tracker.state == "done":
+                    return self._stop("the release was watched")
+                if self._tracker.now_s > self._plan.longest_s:
+                    return self._stop("nothing more happened")
+        except LinkLostError as error:
+            self._watcher.ended(str(error))
+            return None
+        except KeyboardInterrupt:
+            return self._stop("stopped by the user")
+
+    def _stop(self, why: str) -> str:
+        """Stops the board and takes what it still has to send."""
+        try:
+            self._client.stop()
+            deadline_s = self._client.link.now_s() + END_S * patience()
+            while self._client.link.now_s() < deadline_s:
+                for frame in self._client.frames(0.1 * patience(), raw=self._file.write):
+                    if frame.kind == wire.END and frame.recording_id == self._id:
+                        return why
+        except LinkLostError:
+            pass  # everything that is judged has arrived
+        return why
+
+    def _bins(self, body: bytes) -> None:
+        head = wire.unpack_bins_head(body)
+        if head.bin_count == 0 or head.channel_count != len(self._roles):
+            return
+        words = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
+        last_us = self._last_ticks_us
+        if last_us is not None:
+            self._elapsed_us += (head.ticks_us - last_us) % wire.TICKS_WRAP_US
+        self._last_ticks_us = head.ticks_us
+        step_s = head.span_us * 1e-6 / head.bin_count
+        start_s = self._elapsed_us * 1e-6 + np.arange(head.bin_count) * step_s
+        battery_v = self._mean_v("battery", words)
+        key_v = self._mean_v("key_switch", words)
+        key = self._roles.index("key_switch")
+        lowest_v = self._plan.calibration.channel("key_switch").volts(words[:, 3 * key + 1])
+        coil_v = self._mean_v("starter_coil", words) if "starter_coil" in self._roles else None
+        self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
+        if not self._looked_at_leads and self._tracker.now_s > LEADS_AFTER_S:
+            self._looked_at_leads = True
+            lines = check_leads(float(battery_v.mean()), float(key_v.mean()), self._plan.limits, key_is_off=True)
+            self._watcher.leads(lines, key_is_off=True)
+        self._watcher.bins(self._tracker, battery_v, key_v, lowest_v)
+
+    def _mean_v(self, role: str, words: np.ndarray[Any, np.dtype[np.uint16]]) -> FloatArray:
+        column = 3 * self._roles.index(role)
+        return self._plan.calibration.channel(role).volts(words[:, column] / wire.MEAN_SCALE)
