@@ -59,7 +59,8 @@ def _judge_phase(view: View, phase: Phase) -> Finding:
                 "battery was: the feed follows it"
             )
             return _finding(view, phase, "warn", reason, worst)
-        low_v = float(view.feed.lowest_v[view.within(phase.start_s, phase.end_s)].min(initial=np.inf))
+        settled_s = phase.start_s + (RISE_BOUNCE_S if phase.name == "key on" else 0.0)
+        low_v = float(view.feed.lowest_v[view.within(settled_s, phase.end_s)].min(initial=np.inf))
         lowest = f", lowest {text_v(low_v)}" if np.isfinite(low_v) else ""
         return _finding(view, phase, "pass", f"no dropout{lowest}", None)
     if phase.name in TRAVEL:
