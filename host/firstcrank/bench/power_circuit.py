@@ -16,15 +16,15 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from firstcrank.bench.lumped import Vehicle
 from firstcrank.bench.schedule import Schedule
+from firstcrank.bench.vehicle import Vehicle
 from firstcrank.bench.waveform import STEP_S
 from firstcrank.trace import FloatArray
 
 STATES = 5
 CURRENT, SPEED, ANGLE, FAST, SLOW = range(STATES)
 GRID_S = (0.02, 0.01, 0.0005, 0.001)
-LONGEST_STEP_S = (0.5, 0.05, 0.004, 0.02)
+LONGEST_STEP_S = (0.5, 0.1, 0.008, 0.02)
 COMPRESSION_RATIO = 17.0
 POLYTROPIC = 1.3  # textbook: between isothermal and adiabatic, with heat lost to cold walls
 EXPANSION_SHARE = 0.8  # what leakage and heat leave of the work given back
@@ -58,6 +58,11 @@ class Power:
     strap_v: FloatArray
 
 
+def _share(x: FloatArray) -> FloatArray:
+    """`x` held between 0 and 1."""
+    return np.asarray(np.minimum(np.maximum(x, 0.0), 1.0))
+
+
 class Batch:
     """Parameters of N starts as arrays of shape (N,), and the equations over them."""
 
@@ -78,8 +83,10 @@ class Batch:
             name: np.array([getattr(s, name) for s in schedules], dtype=np.float64)
             for name in ("on_s", "start_s", "engage_s", "open_s", "drop_s", "fire_s", "off_s", "end_s")
         }
+        self.stop_s = np.where([v.runs_after_off for v in vehicles], np.inf, self.s["off_s"])
         self.heat_from = np.full((self.size, HEATERS), np.inf)
         self.heat_to = np.full((self.size, HEATERS), np.inf)
+        self.heaters = max(len(schedule.heater_s) for schedule in schedules)
         for i, schedule in enumerate(schedules):
             for k, (a, b) in enumerate(schedule.heater_s[:HEATERS]):
                 self.heat_from[i, k], self.heat_to[i, k] = a, b
@@ -96,10 +103,9 @@ class Batch:
             return self.s[name][:, None] if wide else self.s[name]
 
         hot = np.zeros(t.shape, dtype=bool)
-        for k in range(HEATERS):
+        for k in range(self.heaters):
             start, end = self.heat_from[:, k], self.heat_to[:, k]
-            if np.isfinite(start).any():
-                hot |= (t >= (start[:, None] if wide else start)) & (t < (end[:, None] if wide else end))
+            hot |= (t >= (start[:, None] if wide else start)) & (t < (end[:, None] if wide else end))
         coil = np.where(t < at("engage_s"), 1.0 / (p("v_pull_in_ohm") + p("v_control_ohm")), 0.0)
         coil = np.where(t >= at("engage_s"), 1.0 / (p("v_hold_ohm") + p("v_control_ohm")), coil)
         coil = np.where((t >= at("start_s")) & (t < at("open_s")), coil, 0.0)
@@ -117,7 +123,7 @@ class Batch:
         rest = p(self.v_open_circuit_v) - y[FAST] - y[SLOW]  # type: ignore[attr-defined]
         drawn_a = y[CURRENT] + load_a
         g = self.conductance(t)
-        turning = np.clip((y[SPEED] - 40.0) / 20.0, 0.0, 1.0) * keyed
+        turning = _share((y[SPEED] - 40.0) / 20.0)
         ga = turning / p(self.v_charge_ohm)  # type: ignore[attr-defined]
         set_v, most_a = p(self.v_charge_v), p(self.v_charge_max_a) * turning  # type: ignore[attr-defined]
 
@@ -149,14 +155,14 @@ class Batch:
         else:
             out[CURRENT] = 0.0
             torque = np.zeros(self.size)
-        firing = (t >= self.s["fire_s"]) & (t < self.s["off_s"])
+        firing = (t >= self.s["fire_s"]) & (t < self.stop_s)
         idle = self.v_idle_rpm * np.pi / 30.0  # type: ignore[attr-defined]
-        torque = torque + np.where(firing, np.clip(30.0 * (idle * 1.03 - speed), 0.0, 260.0), 0.0)
+        torque = torque + np.where(firing, np.minimum(np.maximum(30.0 * (idle * 1.03 - speed), 0.0), 260.0), 0.0)
         rpm = speed * 30.0 / np.pi
-        rough = np.clip((SMOOTH_RPM[1] - rpm) / (SMOOTH_RPM[1] - SMOOTH_RPM[0]), 0.0, 1.0)
+        rough = _share((SMOOTH_RPM[1] - rpm) / (SMOOTH_RPM[1] - SMOOTH_RPM[0]))
         squeeze = rough * self.v_compression_nm * self.compression(y[ANGLE])  # type: ignore[attr-defined]
-        still = np.clip(speed / 0.6, 0.0, 1.0)
-        drag = self.v_friction_nm * (0.75 + 0.25 * np.clip(speed / 20.0, 0.0, 2.0)) * still  # type: ignore[attr-defined]
+        still = _share(speed / 0.6)
+        drag = self.v_friction_nm * (0.75 + 0.25 * np.minimum(speed / 20.0, 2.0)) * still  # type: ignore[attr-defined]
         # At rest the gas leaks away and static friction holds the crank: no push back without a starter.
         squeeze = np.where((speed < 0.5) & (torque == 0), squeeze * still, squeeze)
         out[SPEED] = (torque - drag - squeeze) / self.v_inertia_kgm2  # type: ignore[attr-defined]
@@ -205,7 +211,7 @@ def solve(vehicles: Sequence[Vehicle], schedules: Sequence[Schedule], angle: Flo
             t_eval=at,
             rtol=1e-4,
             atol=1e-4,
-            max_step=LONGEST_STEP_S[k] / float(length.max()),
+            max_step=LONGEST_STEP_S[k] / max(float(length.max()), 1e-3),
         )
         grown = solved.y.reshape(STATES, batch.size, count)
         y = grown[:, :, -1].copy()

@@ -2,63 +2,74 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from firstcrank.bench.converter import Converter
-from firstcrank.bench.fold_many import fold_many
-from firstcrank.bench.start import SimulatedStart
-from firstcrank.calibration import Calibration, nominal_channel
+from firstcrank.bench.converter import Converter, bench_calibration
+from firstcrank.bench.sampling import CONVERSION_S, sample
+from firstcrank.bench.truth import Truth
 from firstcrank.limits import shipped
-from firstcrank.trace import Channel, KeyRuns, Trace
+from firstcrank.trace import Channel, Hole, KeyRuns, Trace
 
-STEP_S = 24e-6
-SETS = 32
-
-
-def bench_calibration(system_v: int = 12) -> Calibration:
-    """The nominal calibration of the simulated board: 100 k over 22 k (12 V) or 200 k over 20 k (24 V), 1 %, 4.7 nF."""
-    top, bottom = (100e3, 22e3) if system_v == 12 else (200e3, 20e3)
-    line = nominal_channel(top, bottom, 0.005, reference_tolerance_rel=0.005, filter_f=4.7e-9)
-    roles = ("battery", "key_switch", "starter_coil", "heater_coil", "heater_return", "module_supply", "feed_source")
-    return Calibration("nominal", dict.fromkeys(roles, line), notes=("simulated board",))
+BIN_S = 768e-6
 
 
-def to_trace(start: SimulatedStart, converter: Converter | None = None, step_s: float = STEP_S, sets: int = SETS) -> Trace:
-    """Bins of `sets` conversions a channel, one every `step_s`. Synthetic, and says so in its origin."""
-    converter = converter or Converter(bench_calibration(start.vehicle.system_v))
-    limits = shipped(start.vehicle.system_v)
-    rng = np.random.default_rng([start.seed, 7])
-    bins = int(start.script.end_s / (step_s * sets))
-    t = np.asarray(np.arange(bins * sets) * step_s, dtype=np.float64)
-    roles = start.roles
-    codes = np.stack([converter.codes(role, start.volts(role, t), step_s, rng) for role in roles], axis=1)
-    key = roles.index("key_switch")
-    key_line = converter.calibration.channel("key_switch")
-    trigger_code = key_line.code(limits["module_minimum_v"])
-    folded = fold_many(codes, sets, key, trigger_code)
+def bench_converter(truth: Truth) -> Converter:
+    """The converter of the simulated board for this vehicle's voltage."""
+    return Converter(bench_calibration(truth.system_v))
+
+
+def to_trace(
+    truth: Truth,
+    converter: Converter | None = None,
+    bin_s: float = BIN_S,
+    conversion_s: float = CONVERSION_S,
+    every: bool = False,
+) -> Trace:
+    """Bins of about `bin_s` from a converter that makes one conversion every `conversion_s`, round robin over the leads.
+
+    Bins in which anything steps are converted one by one; quiet ones by `sampling`'s short cut unless `every` is set.
+    Synthetic, and says so in its origin. The same truth, converter and seed give the same trace.
+    """
+    converter = converter or bench_converter(truth)
+    limits = shipped(truth.system_v)
+    line = converter.calibration.channel("key_switch")
+    trigger_code = line.code(limits["module_minimum_v"])
+    bins = sample(truth, converter, trigger_code, np.random.default_rng([truth.seed, 7]), bin_s, conversion_s, every)
+    span_s = bins.sets * bins.step_s
+    count = len(bins.folded.longest)
+    begin_s = np.asarray(np.arange(count) * span_s, dtype=np.float64)
+    kept = np.ones(count, dtype=bool)
+    for hole in truth.plan.holes:
+        kept &= (begin_s + span_s <= hole.start_s) | (begin_s >= hole.end_s)
     channels = {}
-    for i, role in enumerate(roles):
-        line = converter.calibration.channel(role)
+    for i, role in enumerate(truth.roles):
+        c = converter.calibration.channel(role)
+        folded = bins.folded
         channels[role] = Channel(
             role,
-            line.volts(folded.mean[:, i] / 16.0),
-            line.volts(folded.lowest[:, i]),
-            line.volts(folded.highest[:, i]),
-            line.uncertainty,
-            line.full_scale_v,
+            c.volts(folded.mean[kept, i] / 16.0),
+            c.volts(folded.lowest[kept, i]),
+            c.volts(folded.highest[kept, i]),
+            c.uncertainty,
+            c.full_scale_v,
         )
-    begin_s = np.asarray(np.arange(bins) * step_s * sets, dtype=np.float64)
+    folded = bins.folded
+    total = int(kept.sum())
     return Trace(
-        start_s=begin_s,
-        end_s=begin_s + step_s * sets,
-        conversions=np.full(bins, sets, dtype=np.int64),
-        gap_s=np.full(bins, step_s),
+        start_s=begin_s[kept],
+        end_s=begin_s[kept] + span_s,
+        conversions=np.full(total, bins.sets, dtype=np.int64),
+        gap_s=np.full(total, bins.step_s),
         channels=channels,
-        runs=KeyRuns(float(key_line.volts(trigger_code)), folded.longest, folded.head, folded.tail),
-        origin={"synthetic": True, "scenario": start.name, "seed": start.seed},
+        runs=KeyRuns(float(line.volts(trigger_code)), folded.longest[kept], folded.head[kept], folded.tail[kept]),
+        holes=tuple(_whole_bins(hole, span_s) for hole in truth.plan.holes),
+        origin={"synthetic": True, "scenario": truth.name, "seed": truth.seed},
     )
 
 
-def bench_converter(start: SimulatedStart) -> Converter:
-    """The converter of the simulated board for this vehicle's voltage."""
-    return Converter(bench_calibration(start.vehicle.system_v))
+def _whole_bins(hole: Hole, span_s: float) -> Hole:
+    """The hole widened to the bins that fell into it."""
+    first, last = int(hole.start_s / span_s), int(np.ceil(hole.end_s / span_s))
+    return replace(hole, start_s=first * span_s, end_s=last * span_s)
