@@ -1,0 +1,35 @@
+"""A flash file system with the firmware files on it, as the install command leaves them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+
+def firmware_files() -> dict[str, bytes]:
+    """Path on the board -> content."""
+    files = {"/main.py": (ROOT / "firmware" / "main.py").read_bytes()}
+    for source in sorted((ROOT / "firmware" / "firstcrank_board").glob("*.py")):
+        files[f"/firstcrank_board/{source.name}"] = source.read_bytes()
+    files["/firstcrank_board/wire.py"] = (ROOT / "host" / "firstcrank" / "wire.py").read_bytes()
+    return files
+
+
+def build(path: Path, files: dict[str, bytes]) -> None:
+    """Writes a littlefs image of `files` for the RP2040 port's file system."""
+    from littlefs import LittleFS, UserContext
+    from rp2040py.utils.firmware_retrieve import MICROPYTHON, flash_layout
+
+    layout = flash_layout(MICROPYTHON, "pico")
+    size, count = layout["fs_blocksize"], layout["fs_blockcount"]
+    file_system = LittleFS(
+        context=UserContext(buffsize=size * count), block_size=size, block_count=count, prog_size=256, disk_version=0x00020000
+    )
+    for name in sorted({Path(name).parent.as_posix() for name in files} - {"/"}):
+        file_system.mkdir(name)
+    for name, content in files.items():
+        with file_system.open(name, "wb") as file:
+            file.write(content)
+    file_system.unmount()
+    path.write_bytes(file_system.context.buffer)
