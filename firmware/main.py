@@ -21,6 +21,15 @@ def held():
         return False
 
 
+def mend():
+    """Finishes an installation that was cut off between taking the old files away and putting the new ones in place."""
+    import os
+
+    names = os.listdir("/")
+    if "firstcrank_board" not in names and "firstcrank_board.old" in names:
+        os.rename("/firstcrank_board.old", "/firstcrank_board")
+
+
 def run():
     """The program, with Ctrl-C turned into an ordinary byte while it runs."""
     import micropython
@@ -40,6 +49,7 @@ if held():
 else:
     time.sleep_ms(ESCAPE_MS)
     try:
+        mend()
         run()
     except KeyboardInterrupt:
         print("firstcrank: stopped, at the prompt")

@@ -10,6 +10,7 @@ import click
 # name -> (where the click command is, one line of help)
 BOARD_COMMANDS: dict[str, tuple[str, str]] = {
     "list": ("firstcrank.cli.board_list:list_boards", "List the boards that are plugged in."),
+    "install": ("firstcrank.cli.board_install:install", "Put the firmware on a board."),
     "info": ("firstcrank.cli.board_list:info", "Show what a board says of itself."),
 }
 

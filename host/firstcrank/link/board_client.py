@@ -31,6 +31,7 @@ class BoardClient:
     def __init__(self, link: Link) -> None:
         self.link = link
         self.identity: dict[str, Any] = {}
+        self.identity_seen = False  # something that calls itself firstcrank answered, of whatever version
         self._deframer = wire.Deframer()
         self._heard = b""
         self._sequence = 0
@@ -59,6 +60,7 @@ class BoardClient:
     def _accept(self, identity: dict[str, Any]) -> dict[str, Any]:
         if identity.get("product") != "firstcrank":
             raise WrongFirmwareError(f"{self.link.name} runs something else: {INSTALL}")
+        self.identity_seen = True
         if identity.get("firmware") != wire.FIRMWARE_VERSION:
             raise WrongFirmwareError(
                 f"the board runs firmware {identity.get('firmware')} and this program needs {wire.FIRMWARE_VERSION}: {INSTALL}"

@@ -1,0 +1,1 @@
+"""Putting the firmware on a board, and everything else done to a board besides recording."""

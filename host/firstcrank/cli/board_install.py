@@ -1,0 +1,31 @@
+"""firstcrank board install: copies the firmware to a board, verifies it, starts it, looks whether it answers."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command()
+@click.option("--port", help="Serial port. Default: the only board plugged in.")
+def install(port: str | None) -> None:
+    """Put the firmware on a board that runs MicroPython. Calibration and captures on it are kept."""
+    from firstcrank.board.files import board_files
+    from firstcrank.board.install import install as install_files
+    from firstcrank.board.prompt import at_prompt
+    from firstcrank.link.board_client import BoardClient
+    from firstcrank.link.open import open_link
+    from firstcrank.link.ports import board_ports, the_only_port
+
+    device = port or the_only_port(board_ports()).device
+    files = board_files()
+    click.echo(f"Installing on {device}")
+    with at_prompt(device) as board:
+        found = install_files(board, files, lambda name, number, count: click.echo(f"  {number}/{count} {name}"))
+    version = ".".join(map(str, found.micropython))
+    click.echo(f"MicroPython {version} on {found.platform}: {len(files)} files copied and verified. Starting it...")
+    client = BoardClient(open_link(device))
+    try:
+        identity = client.handshake(8.0)
+    finally:
+        client.close()
+    click.echo(f"firstcrank {identity['firmware']} answers. Next: firstcrank board check")
