@@ -1,0 +1,195 @@
+"""The official image on an emulated RP2040, driven step by step: time, inputs, USB and port are in the test's hands.
+
+Two things of rp2040py 0.3.6 are corrected or bent here, each with a test beside it:
+- its ADC round robin masks the next channel wrongly, so that only channel 0 would ever be read (CorrectedAdc);
+- its USB host takes every packet at once and never goes away. `stall` withholds the completion of IN packets, as a host does
+  that has stopped reading; `set_port_open` drops DTR, as a host does that closes the port. PACKET_NS paces IN packets like
+  full-speed USB (19 packets of 64 bytes in a 1 ms frame at most, USB 2.0 table 5-9; 55 us each).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from rp2040py.boards import BOARDS, FlashLayout
+from rp2040py.device import MicroPythonDevice
+from rp2040py.peripherals.adc import CS_AINSEL_MASK, CS_AINSEL_SHIFT, FCS_EN, RPADC
+from rp2040py.utils.firmware_retrieve import MICROPYTHON, flash_layout
+
+CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock, RP2040 datasheet 4.9
+PACKET_NS = 55_000
+CYCLE_NS = 8  # 125 MHz
+FLASH_START = 0x10000000
+LED_PIN = 25
+
+Play = Callable[[int, float], int]
+
+
+class CorrectedAdc(RPADC):
+    """The emulator's ADC with the mask that the hardware has: AINSEL is three bits wide."""
+
+    @property
+    def _active_channel(self) -> int:
+        return (self.cs >> CS_AINSEL_SHIFT) & CS_AINSEL_MASK
+
+    @_active_channel.setter
+    def _active_channel(self, channel: int) -> None:
+        self.cs = (self.cs & ~(CS_AINSEL_MASK << CS_AINSEL_SHIFT)) | ((channel & CS_AINSEL_MASK) << CS_AINSEL_SHIFT)
+
+
+def make_device(image: Path, flash: Path) -> MicroPythonDevice:
+    """The board with its flash file system."""
+    layout = flash_layout(MICROPYTHON, "pico")
+    board = dataclasses.replace(
+        BOARDS["pico"],
+        image=image,
+        layout=FlashLayout(
+            fs_start=layout["fs_start"], fs_blockcount=layout["fs_blockcount"], fs_blocksize=layout["fs_blocksize"]
+        ),
+    )
+    return MicroPythonDevice(board=board, filesystem=flash)
+
+
+class EmulatedChip:
+    """`play(channel, t_s)` gives the ADC code of channel 0 to 4 at emulated time t_s.
+
+    `received` is what the host has got, `conversions` how many the converter made with its FIFO on.
+    """
+
+    def __init__(self, image: Path, flash: Path, play: Play, corrected: bool = True) -> None:
+        self.device = make_device(image, flash)
+        self.mcu: Any = self.device.mcu
+        self.clock = self.mcu.clock
+        self.play = play
+        self.received = bytearray()
+        self.conversions = 0
+        self.conversions_by_channel = [0] * 8
+        self._to_board = bytearray()
+        self._stalled = False
+        self._withheld: list[tuple[int, bool]] = []
+        self._held_data: list[bytes] = []
+        self._connected = False
+        if corrected:
+            self.mcu.adc.__class__ = CorrectedAdc
+        self._wire_adc()
+        self._wire_usb()
+
+    # --- inputs ----------------------------------------------------------------------------------------
+
+    def _wire_adc(self) -> None:
+        adc, clock = self.mcu.adc, self.clock
+        pending = [0]
+
+        def done() -> None:
+            if adc.fcs & FCS_EN:
+                self.conversions += 1
+            adc.complete_adc_read(pending[0], False)
+
+        alarm = clock.create_alarm(done)
+
+        def read(channel: int) -> None:
+            self.conversions_by_channel[channel] += 1
+            pending[0] = self.play(channel, clock.nanos * 1e-9)
+            alarm.schedule(CONVERSION_NS)
+
+        adc.on_adc_read = read
+
+    # --- USB -------------------------------------------------------------------------------------------
+
+    def _wire_usb(self) -> None:
+        usb, cdc = self.mcu.usb_ctrl, self.device.cdc
+        ready = usb._indicate_buffer_ready
+
+        def release() -> None:
+            while self._withheld and not self._stalled:
+                endpoint, out = self._withheld.pop(0)
+                for data in self._held_data:
+                    self.received += data
+                self._held_data.clear()
+                ready(endpoint, out)
+
+        self._packet_alarm = self.clock.create_alarm(release)
+
+        def indicate(endpoint: int, out: bool) -> None:
+            if out or endpoint != cdc._in_endpoint or endpoint <= 0:
+                ready(endpoint, out)
+                return
+            self._withheld.append((endpoint, out))
+            if not self._stalled:
+                self._packet_alarm.schedule(PACKET_NS)
+
+        def data(buffer: bytes) -> None:
+            self._held_data.append(bytes(buffer))
+
+        def connected() -> None:
+            self._connected = True
+
+        usb._indicate_buffer_ready = indicate
+        cdc.on_serial_data = data
+        cdc.on_device_connected = connected
+
+    def stall(self, stalled: bool) -> None:
+        """From now on the host takes nothing (True), or takes again (False)."""
+        self._stalled = stalled
+        if not stalled and self._withheld:
+            self._packet_alarm.schedule(PACKET_NS)
+
+    def set_port_open(self, is_open: bool) -> None:
+        """DTR and RTS, as opening or closing the port sets them."""
+        self.device.set_control_lines(dtr=is_open, rts=is_open)
+
+    def write(self, data: bytes) -> None:
+        """Queues bytes for the board."""
+        self._to_board += data
+
+    def take(self) -> bytes:
+        """What the host got since the last call."""
+        data = bytes(self.received)
+        self.received.clear()
+        return data
+
+    # --- time ------------------------------------------------------------------------------------------
+
+    @property
+    def now_s(self) -> float:
+        """Emulated time since power-up."""
+        return float(self.clock.nanos) * 1e-9
+
+    def boot(self, most_s: float = 5.0) -> None:
+        """Runs until the host has found the USB device."""
+        self.mcu.core.pc = FLASH_START
+        self.device.simulator.stopped = False
+        self.run_until(lambda: self._connected, most_s)
+
+    def run(self, seconds: float) -> None:
+        """Lets emulated time pass."""
+        end_s = self.now_s + seconds
+        while self.now_s < end_s:
+            self.step()
+
+    def run_until(self, done: Callable[[], bool], most_s: float) -> None:
+        """Until `done()`. Raises TimeoutError after `most_s` emulated seconds."""
+        end_s = self.now_s + most_s
+        while not done():
+            if self.now_s > end_s:
+                raise TimeoutError(f"not within {most_s} emulated seconds; the host got {bytes(self.received[-400:])!r}")
+            self.step()
+
+    def step(self) -> None:
+        """One batch of the emulator: 5 ms of real time at most."""
+        fifo = self.device.cdc.tx_fifo
+        while self._to_board and not fifo.full:
+            self.device.cdc.send_serial_byte(self._to_board[0])
+            del self._to_board[0]
+        self.device.simulator._execute_batch()
+
+    def busy_cycles(self) -> int:
+        """CPU cycles spent on instructions since power-up; time asleep (WFE, WFI) is not in it."""
+        return int(self.mcu.core.cycles)
+
+    def led(self) -> bool:
+        """The board's LED."""
+        return bool(self.mcu.gpio[LED_PIN].output_value)
