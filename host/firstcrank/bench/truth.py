@@ -33,7 +33,10 @@ class TrueDropout:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """`point[name]` is the true voltage there against battery negative. `volts(role, t)` is what that role's clip carries."""
+    """`point[name]` is the true voltage there against battery negative. `volts(role, t)` is what that role's clip carries.
+
+    A role that this start was not given reads 0 V, as an open lead does.
+    """
 
     name: str
     seed: int
@@ -76,7 +79,7 @@ class Truth:
     def volts(self, role: str, t: FloatArray) -> FloatArray:
         """Volts at the clip named `role` at times `t` (any shape, held beyond the ends)."""
         where = self.plan.leads.get(role, role)
-        seen = np.zeros_like(t) if where == "none" else self.point[where](t)
+        seen = self.point[where](t) if where in self.point else np.zeros_like(t)
         for start_s, end_s in self.plan.ground_off:
             seen = np.where((t >= start_s) & (t < end_s), OFF_SHARE * seen, seen)
         return seen
@@ -85,7 +88,7 @@ class Truth:
         """Times at which the clip's voltage steps."""
         where = self.plan.leads.get(role, role)
         clip = np.array([e for s in self.plan.ground_off for e in s], dtype=np.float64)
-        if where == "none":
+        if where not in self.point:
             return clip
         wave = self.point[where]
         gap_s = np.diff(wave.at_s)
@@ -134,7 +137,7 @@ class Truth:
         return float((turned[1] - turned[0]) / (end_s - begin_s) * 30.0 / np.pi)
 
     def dropouts(self, below_v: float, follow_v: float) -> tuple[TrueDropout, ...]:
-        """Every stretch of the feed below `below_v` between key on and key off, whole, named by the phase it lies in most.
+        """Every stretch of the feed below `below_v` between its first rise and key off, named by the phase it lies in most.
 
         `follow_v`: a feed within this of its source at its lowest follows it.
         """
@@ -144,7 +147,10 @@ class Truth:
             return ()
         feed, source = self.feed(), self.source()
         found = []
-        for start_s, end_s in feed.below(below_v, from_s, to_s):
+        below = feed.below(below_v, from_s, to_s)
+        if below and below[0][0] <= from_s:
+            below = below[1:]  # not yet risen
+        for start_s, end_s in below:
             part = feed.cut(start_s, end_s)
             at = int(np.argmin(part.value))
             lowest_v = float(part.value[at])
@@ -159,4 +165,6 @@ class Truth:
 
 def build(name: str, seed: int, plan: Plan, power: Power, expected: str | None, cause: str | None) -> Truth:
     """Works out every point of a solved start."""
-    return Truth(name, seed, plan, power, points(plan.vehicle, plan.schedule, plan.wiring, power), expected, cause)
+    touched = {*plan.roles, *plan.leads.values()}
+    found = points(plan.vehicle, plan.schedule, plan.wiring, power, touched)
+    return Truth(name, seed, plan, power, found, expected, cause)

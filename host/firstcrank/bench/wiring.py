@@ -6,6 +6,7 @@ Every voltage is against the battery's negative post, as straight pieces with a 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import reduce
 
@@ -92,8 +93,8 @@ def within(t: FloatArray, stretches: tuple[Stretch, ...]) -> BoolArray:
     return inside
 
 
-def points(vehicle: Vehicle, schedule: Schedule, wiring: Wiring, power: Power) -> dict[str, Waveform]:
-    """The voltage of every point a lead can be clipped to."""
+def points(vehicle: Vehicle, schedule: Schedule, wiring: Wiring, power: Power, roles: Iterable[str]) -> dict[str, Waveform]:
+    """The voltage of the points in `roles`, and of those that the key feed is judged by."""
     t = power.at_s
     battery = Waveform(t, power.battery_v)
     starter = Waveform(t, power.battery_v - vehicle.post_ohm * power.starter_a)
@@ -104,22 +105,22 @@ def points(vehicle: Vehicle, schedule: Schedule, wiring: Wiring, power: Power) -
         source = Waveform(t, power.battery_v / 2.0)
     else:
         source = starter if vehicle.feed_after_post else battery
-    feed = key_feed(vehicle, schedule, wiring, source, power)
-    strap = Waveform(t, power.strap_v)
-    coil, back = heater(vehicle, schedule, wiring.heater, battery)
     drawn_a = module_a(schedule, wiring, t)
     ground_v = wiring.ground_ohm * drawn_a + (power.strap_v if wiring.ground_on_engine else 0.0)
-    return {
+    found = {
         "battery": battery,
-        "feed_source": source,
-        "key_switch": feed,
-        "starter_coil": solenoid(vehicle, schedule, wiring, starter),
-        "heater_coil": coil,
-        "heater_return": back,
-        "module_supply": Waveform(t, power.battery_v - wiring.supply_ohm * drawn_a),
+        "feed_source": source if wiring.second_v is not None or wiring.tap else battery,
+        "key_switch": key_feed(vehicle, schedule, wiring, source, power),
         "module_ground": Waveform(t, ground_v),
-        "engine_ground": strap,
+        "engine_ground": Waveform(t, power.strap_v),
+        "module_supply": Waveform(t, power.battery_v - wiring.supply_ohm * drawn_a),
     }
+    wanted = set(roles)
+    if "starter_coil" in wanted:
+        found["starter_coil"] = solenoid(vehicle, schedule, wiring, starter)
+    if wanted & {"heater_coil", "heater_return"}:
+        found["heater_coil"], found["heater_return"] = heater(vehicle, schedule, wiring.heater, battery)
+    return found
 
 
 def module_a(schedule: Schedule, wiring: Wiring, t: FloatArray) -> FloatArray:
