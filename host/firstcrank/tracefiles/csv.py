@@ -95,6 +95,8 @@ def _columns(path: Path, header: list[str], given: dict[str, str]) -> tuple[str,
 
 def _numbers(path: Path, body: str, delimiter: str, header: list[str], wanted: list[int]) -> FloatArray:
     """Rows of the wanted columns, shape (n, len(wanted)). The fast way first, the slow one to name what is wrong."""
+    if not body.strip():
+        raise UnreadableTraceError(f"{path}: a header and no rows")
     try:
         table = np.loadtxt(io.StringIO(body), delimiter=delimiter, usecols=wanted, ndmin=2)
         if table.size and bool(np.isfinite(table).all()):
@@ -119,8 +121,6 @@ def _numbers(path: Path, body: str, delimiter: str, header: list[str], wanted: l
                 raise UnreadableTraceError(f"{path}: line {number}, column {name}: {cells[at].strip()!r} is no reading")
             row.append(value)
         rows.append(row)
-    if not rows:
-        raise UnreadableTraceError(f"{path}: a header and no rows")
     return np.asarray(rows, dtype=np.float64)
 
 

@@ -1,0 +1,62 @@
+"""A recording made once from the simulated bench, through the real recorder, for tests that read or damage it."""
+
+from __future__ import annotations
+
+import functools
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from firstcrank import wire
+from firstcrank.analysis.findings import Context
+from firstcrank.analysis.live import LiveTracker
+from firstcrank.calibration import Calibration
+from firstcrank.limits import shipped
+from firstcrank.link.board_client import BoardClient
+from firstcrank.link.open import open_link
+from firstcrank.recorder import Plan, record
+
+CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]
+
+
+class Silent:
+    """A Watcher that remembers."""
+
+    def __init__(self) -> None:
+        self.states: list[str] = []
+        self.lines: tuple[str, ...] = ()
+        self.why = ""
+
+    def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
+        self.lines = lines
+
+    def bins(self, tracker: LiveTracker, *_: Any) -> None:
+        if not self.states or self.states[-1] != tracker.state:
+            self.states.append(tracker.state)
+
+    def ended(self, why: str) -> None:
+        self.why = why
+
+
+def make(name: str, path: Path, context: Context | None = None) -> Silent:
+    """Records bench:NAME into `path`."""
+    watcher = Silent()
+    limits = shipped(24 if "24" in name else 12)
+    client = BoardClient(open_link(f"bench:{name},seed=3"))
+    try:
+        client.handshake()
+        calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
+        answers = context or Context(cranked_with_key=True, module_plugged_in=True)
+        record(client, Plan(path, limits, calibration, answers, CHANNELS), watcher)
+    finally:
+        client.close()
+    return watcher
+
+
+@functools.cache
+def recorded(name: str) -> bytes:
+    """The bytes of a recording of bench:NAME, made once per run of the tests."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "start.fcr"
+        make(name, path)
+        return path.read_bytes()

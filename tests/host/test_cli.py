@@ -1,0 +1,212 @@
+"""The command line as a user meets it: exit codes, JSON, one plain line for every trouble, prompts while recording."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from firstcrank.cli.main import COMMANDS, main
+from firstcrank.link import ports
+
+from .bench_recording import recorded
+
+
+def run(*args: str) -> int:
+    with pytest.raises(SystemExit) as left:
+        main(list(args))
+    return int(left.value.code or 0)
+
+
+@pytest.fixture
+def healthy(tmp_path: Path) -> Path:
+    path = tmp_path / "healthy.fcr"
+    path.write_bytes(recorded("healthy"))
+    return path
+
+
+@pytest.fixture
+def failing(tmp_path: Path) -> Path:
+    path = tmp_path / "failing.fcr"
+    path.write_bytes(recorded("feed_dead_in_start"))
+    return path
+
+
+@pytest.fixture
+def short(tmp_path: Path) -> Path:
+    path = tmp_path / "short.fcr"
+    path.write_bytes(recorded("short_crank"))
+    return path
+
+
+def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--help") == 0
+    said = capsys.readouterr().out
+    assert all(name in said for name in COMMANDS)
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_every_command_loads_and_has_help(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(name, "--help") == 0
+    assert "Usage: firstcrank" in capsys.readouterr().out
+
+
+def test_exit_codes_of_judge(healthy: Path, failing: Path, short: Path) -> None:
+    assert run("judge", str(healthy)) == 0
+    assert run("judge", str(failing)) == 1
+    assert run("judge", str(short)) == 3
+
+
+def test_of_several_files_the_worst_counts(healthy: Path, failing: Path, short: Path, tmp_path: Path) -> None:
+    missing = str(tmp_path / "missing.fcr")
+    assert run("judge", str(healthy), str(short)) == 3
+    assert run("judge", str(healthy), str(short), str(failing)) == 1
+    assert run("judge", str(failing), missing) == 4
+    assert run("judge", str(failing), missing, "--limits", str(tmp_path / "none.toml")) == 2
+
+
+def test_json_is_one_object_a_file_and_nothing_else(healthy: Path, failing: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("judge", "--json", str(healthy), str(failing)) == 1
+    lines = capsys.readouterr().out.splitlines()
+    good, bad = map(json.loads, lines)
+    assert (good["verdict"], bad["verdict"]) == ("PASS", "FAIL")
+    for judged in (good, bad):
+        wanted = {
+            "file",
+            "verdict",
+            "reasons",
+            "findings",
+            "dropouts",
+            "cranks",
+            "assumptions",
+            "not_measured",
+            "likely_causes",
+        }
+        assert wanted <= set(judged)
+        for finding in judged["findings"]:
+            assert {"check", "result", "measured", "uncertainty", "limit", "unit", "at_s"} <= set(finding)
+            assert finding["result"] in ("pass", "fail", "warn", "no verdict", "not measured")
+        for crank in judged["cranks"]:
+            assert {"start_s", "end_s", "speed_rpm", "speed_uncertainty_rpm"} <= set(crank)
+    for dropout in bad["dropouts"]:
+        assert {"role", "phase", "start_s", "duration_s", "lowest_v", "counts"} <= set(dropout)
+    ids = {finding["check"].split(".")[0] for finding in good["findings"]}
+    spine = {"key_feed_dropout", "key_feed_drop_steady", "key_feed_drop_brief", "key_feed_chatter"}
+    assert spine | {"battery_rest", "battery_minimum", "battery_crank"} <= ids
+    assert bad["likely_causes"][0]["cause"] == "feed_dead_in_start"
+
+
+def test_a_pass_is_worded_for_the_feed_and_lists_what_was_not_measured(
+    healthy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run("judge", str(healthy))
+    said = capsys.readouterr().out
+    assert "Key feed: PASS" in said
+    assert "Not measured" in said
+    assert "intake heater" in said
+
+
+def test_unasked_answers_are_assumptions_and_options_replace_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "start.fcr"
+    path.write_bytes(recorded("healthy").replace(b'"cranked_with_key": true', b'"nothing_of_the_kd": true'))
+    code = run("judge", "--json", str(path))
+    judged = json.loads(capsys.readouterr().out)
+    if code == 0:  # the note's checksum no longer fits, so all answers are gone
+        assert any("vehicle's own key" in line for line in judged["assumptions"])
+    assert run("judge", str(path), "--remote-start") == 3
+    assert run("judge", str(path), "--module-unplugged") == 3
+
+
+@pytest.mark.parametrize(
+    ("args", "code", "said"),
+    [
+        (("judge",), 2, "Missing argument"),
+        (("judge", "x.fcr", "--system", "6"), 2, "'6' is not one of"),
+        (("nonsense",), 2, "No such command"),
+        (("record", "--port", "bench:no_such_thing", "--yes"), 2, "no_such_thing"),
+        (("record", "--port", "/dev/no_such_port", "--yes"), 4, "there is no port /dev/no_such_port"),
+        (("record", "--port", "bench:other_firmware", "--yes"), 4, "firstcrank board install"),
+        (("record", "--port", "bench:bare_prompt", "--yes"), 4, "firstcrank board install"),
+        (("record", "--port", "bench:silent_board", "--yes"), 4, "nothing answers"),
+    ],
+)
+def test_trouble_is_one_plain_line_and_its_code(
+    args: tuple[str, ...],
+    code: int,
+    said: str,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(*args) == code
+    told = capsys.readouterr().err
+    assert said in told
+    assert "Traceback" not in told
+
+
+def test_no_board_and_two_boards(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    def listed(*devices: str) -> None:
+        found = [SimpleNamespace(device=d, serial_number="S" + d[-1], description="", vid=0x2E8A, pid=0x0005) for d in devices]
+        other = SimpleNamespace(device="/dev/ttyS0", serial_number=None, description="", vid=None, pid=None)
+        monkeypatch.setattr(ports.list_ports, "comports", lambda: [*found, other])
+
+    listed()
+    assert run("record", "--yes") == 4
+    assert "no board found: plug it in" in capsys.readouterr().err
+    assert run("board", "list") == 0
+    listed("/dev/ttyACM0", "/dev/ttyACM1")
+    assert run("record", "--yes") == 4
+    told = capsys.readouterr().err
+    assert "2 boards found" in told
+    assert "--port" in told
+    assert "/dev/ttyACM1" in told
+
+
+def test_record_on_the_bench_tells_what_to_do_and_keeps_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "start.fcr"
+    assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 0
+    said = capsys.readouterr().out
+    order = ["Before you touch the key", "Key OFF", "turn the key to RUN", "CRANK NOW", "Released", "Key feed: PASS"]
+    places = [said.index(text) for text in order]
+    assert places == sorted(places)
+    assert path.exists()
+    assert run("judge", str(path)) == 0
+
+
+def test_an_existing_recording_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "start.fcr"
+    path.write_bytes(b"precious")
+    assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes") == 2
+    assert path.read_bytes() == b"precious"
+
+
+def test_a_cable_pulled_in_the_crank_keeps_what_came_and_gives_no_verdict(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "start.fcr"
+    assert run("record", "--port", "bench:cable_pulled", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 3
+    assert path.stat().st_size > 10_000
+    assert "cable" in capsys.readouterr().out
+
+
+def test_limits_written_out_are_read_again(tmp_path: Path, healthy: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "limits.toml"
+    assert run("limits", "write", str(path)) == 0
+    assert run("limits", "write", str(path)) == 2
+    assert run("judge", str(healthy), "--limits", str(path)) == 0
+    path.write_text(path.read_text().replace("[module_minimum_v]\nvalue = 7.0", "[module_minimum_v]\nvalue = -7.0"))
+    assert run("judge", str(healthy), "--limits", str(path)) == 2
+    assert "module_minimum_v is -7 V, must lie between 1 and 30" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_demo_comes_out_as_it_should() -> None:
+    done = subprocess.run([sys.executable, "-m", "firstcrank.cli.main", "demo"], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.index("Key feed: FAIL") < done.stdout.index("Key feed: PASS")
+    assert max(map(len, done.stdout.splitlines())) <= 80

@@ -1,0 +1,122 @@
+"""CSV of any logger: what is taken, what is refused with line and column, and nothing guessed silently."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firstcrank.analysis.findings import Context
+from firstcrank.analysis.verdict import judge
+from firstcrank.errors import UnreadableTraceError, UsageError
+from firstcrank.limits import shipped
+from firstcrank.tracefiles.csv import parse_map, parse_uncertainty, read_csv
+from tests.acceptance.start import Start
+
+ASKED = Context(cranked_with_key=True, module_plugged_in=True)
+
+
+def rows(step: int = 8, start: Start | None = None) -> tuple[np.ndarray, ...]:
+    start = start or Start()
+    rng = np.random.default_rng(2)
+    return (start.t[::step], *(v[::step] + rng.normal(0, 0.005, v[::step].shape) for v in start.volts.values()))
+
+
+def written(path: Path, header: str, columns: tuple[np.ndarray, ...], delimiter: str = ",", comma: bool = False) -> Path:
+    lines = [header]
+    for row in zip(*columns, strict=True):
+        text = delimiter.join(f"{value:.6f}" for value in row)
+        lines.append(text.replace(".", ",") if comma else text)
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    return path
+
+
+HEADER = "t_s,battery_v,key_switch_v,starter_coil_v"
+
+
+def test_a_fast_logger_gets_a_verdict_and_its_accuracy_is_stated(tmp_path: Path) -> None:
+    recording = read_csv(written(tmp_path / "a.csv", HEADER, rows()))
+    judged = judge(recording.trace, shipped(12), ASKED)
+    assert judged.verdict == "PASS", judged.reasons
+    assert any("0.50% plus 20 mV" in note for note in recording.trace.notes)
+    bad = read_csv(written(tmp_path / "b.csv", HEADER, rows(start=Start().feed_to(0.0, 6.0, 0.05))))
+    assert judge(bad.trace, shipped(12), ASKED).verdict == "FAIL"
+
+
+def test_semicolons_decimal_comma_and_byte_order_mark_are_taken_and_stated(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.csv", "\ufeff" + HEADER.replace(",", ";"), rows(40), ";", comma=True)
+    plain = read_csv(written(tmp_path / "b.csv", HEADER, rows(40)))
+    recording = read_csv(path)
+    assert np.allclose(recording.trace.channels["battery"].mean_v, plain.trace.channels["battery"].mean_v, atol=1e-5)
+    assert {"columns are separated by semicolons", "numbers have a decimal comma"} <= set(recording.trace.notes)
+
+
+def test_columns_by_map_and_time_in_milliseconds_by_name(tmp_path: Path) -> None:
+    t, *volts = rows(40)
+    path = written(tmp_path / "a.csv", "clock,CH1,CH2,CH3", (t * 1000, *volts))
+    recording = read_csv(path, parse_map(("t_ms=clock", "battery=CH1", "key_switch=CH2", "starter_coil=CH3")))
+    assert float(recording.trace.end_s[-1]) == pytest.approx(float(t[-1]), rel=1e-3)
+
+
+def test_ten_rows_a_second_are_too_slow(tmp_path: Path) -> None:
+    recording = read_csv(written(tmp_path / "a.csv", HEADER, rows(4166)))
+    judged = judge(recording.trace, shipped(12), ASKED)
+    assert judged.verdict == "NO VERDICT"
+    assert any("too far apart" in reason for reason in judged.reasons)
+
+
+def test_milliseconds_in_the_seconds_column_are_pointed_at(tmp_path: Path) -> None:
+    t, *volts = rows(4166)
+    recording = read_csv(written(tmp_path / "a.csv", HEADER, (t * 1000, *volts)))
+    assert any("t_ms" in note for note in recording.trace.notes)
+    assert judge(recording.trace, shipped(12), ASKED).verdict == "NO VERDICT"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "empty"),
+        ("t_s,battery_v\n0,12\n", "no column key_switch_v"),
+        ("time,battery_v,key_switch_v\n0,12,0\n", "no time column"),
+        (HEADER + "\n", "no rows"),
+        (HEADER + "\n0,12,0,0\n", "only one row"),
+        (HEADER + "\n0,12,0,0\n0.1,twelve,0,0\n", r"line 3, column battery_v: 'twelve'"),
+        (HEADER + "\n0,12,0,0\n0.1,12,nan,0\n", "line 3, column key_switch_v"),
+        (HEADER + "\n0,12,0,0\n0.1,12,,0\n", "line 3, column key_switch_v"),
+        (HEADER + "\n0,12,0,0\n0.1,12\n", "line 3: the column key_switch_v is missing"),
+        (HEADER + "\n0,12,0,0\n0.2,12,0,0\n0.1,12,0,0\n", "line 4: time does not rise"),
+        (HEADER + "\n0,12,0,0\n0.2,12,0,0\n0.2,12,0,0\n", "line 4: time does not rise"),
+    ],
+)
+def test_what_is_wrong_is_named_by_line_and_column(tmp_path: Path, text: str, said: str) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(text)
+    with pytest.raises(UnreadableTraceError, match=said):
+        read_csv(path)
+
+
+def test_bytes_that_are_no_text_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(b"\xff\xfe\x00\x80" * 10)
+    with pytest.raises(UnreadableTraceError, match="not a text file"):
+        read_csv(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"), [("0.5%+20mV", (0.005, 0.02)), ("1 %", (0.01, 0.0)), ("0.1% + 0.05 V", (0.001, 0.05))]
+)
+def test_uncertainty_texts(text: str, value: tuple[float, float]) -> None:
+    assert parse_uncertainty(text) == pytest.approx(value)
+
+
+@pytest.mark.parametrize("text", ["", "20mV", "5", "x%", "1%+2A"])
+def test_bad_uncertainty_is_wrong_usage(text: str) -> None:
+    with pytest.raises(UsageError, match="uncertainty"):
+        parse_uncertainty(text)
+
+
+@pytest.mark.parametrize("entry", ["battery", "radio=CH1", "battery="])
+def test_bad_map_is_wrong_usage(entry: str) -> None:
+    with pytest.raises(UsageError, match="map"):
+        parse_map((entry,))
