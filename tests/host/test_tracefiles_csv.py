@@ -17,18 +17,19 @@ from tests.acceptance.start import Start
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
 
 
-def rows(step: int = 8, start: Start | None = None) -> tuple[np.ndarray, ...]:
+def rows(step: int = 16, start: Start | None = None) -> tuple[np.ndarray, ...]:
     start = start or Start()
     rng = np.random.default_rng(2)
     return (start.t[::step], *(v[::step] + rng.normal(0, 0.005, v[::step].shape) for v in start.volts.values()))
 
 
 def written(path: Path, header: str, columns: tuple[np.ndarray, ...], delimiter: str = ",", comma: bool = False) -> Path:
-    lines = [header]
-    for row in zip(*columns, strict=True):
-        text = delimiter.join(f"{value:.6f}" for value in row)
-        lines.append(text.replace(".", ",") if comma else text)
-    path.write_text("\n".join(lines) + "\n", "utf-8")
+    with path.open("w", encoding="utf-8") as file:
+        file.write(header + "\n")
+        np.savetxt(file, np.column_stack(columns), fmt="%.5f", delimiter=delimiter)
+    if comma:
+        first, _, rest = path.read_text("utf-8").partition("\n")
+        path.write_text(first + "\n" + rest.replace(".", ","), "utf-8")
     return path
 
 

@@ -20,6 +20,7 @@ RIPPLE_LOW_HZ, RIPPLE_HIGH_HZ = 1.5, 40.0
 RIPPLE_SHARE = 0.35  # of the sag's fluctuation that one rhythm and its harmonics must explain
 RIPPLE_PEAK_TO_PEAK_V = 0.04  # at 12 V
 RESAMPLE_HZ = 400.0
+COARSEST_S = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,24 +84,29 @@ def _with_sag(trace: Trace, start_s: float, end_s: float, scale: float) -> Turni
 
 
 def _sags_with_ripple(trace: Trace, scale: float) -> list[Turning]:
+    if len(trace) < 8 or float(np.median(np.diff(trace.start_s))) > COARSEST_S:
+        return []  # too slow to tell an inrush from a heater
     grid_s, battery_v = resampled(trace.mid_s, trace.channels["battery"].mean_v)
-    if len(grid_s) < 8:
+    window = max(int(FALL_WITHIN_S * RESAMPLE_HZ), 2)
+    if len(grid_s) < 3 * window:
         return []
     found: list[Turning] = []
-    window = max(int(FALL_WITHIN_S * RESAMPLE_HZ), 2)
-    at = window
-    while at < len(grid_s) - window:
-        level_v = float(battery_v[at - window : at].mean())
-        if level_v - float(battery_v[at : at + window].min()) < FALL_V * scale:
-            at += 1
+    windows = np.lib.stride_tricks.sliding_window_view(battery_v, window)
+    fell = windows[:-window].mean(axis=1) - windows[window:].min(axis=1) >= FALL_V * scale
+    candidates = np.flatnonzero(fell) + window
+    at = 0
+    for candidate in candidates.tolist():
+        if candidate < at:
             continue
+        at = candidate
+        level_v = float(battery_v[at - window : at].mean())
         past = _end_of_sag(battery_v, at, level_v, scale)
         if has_ripple(grid_s[at:past], battery_v[at:past], scale):
             fell = np.flatnonzero(battery_v[at:past] < level_v - 0.3 * scale)
             start_s = float(grid_s[at + (fell[0] if len(fell) else 0)])
             sag_v = level_v - float(battery_v[at:past].mean())
             found.append(Turning(start_s, float(grid_s[past - 1]), start_s, by_coil=False, sag_v=sag_v))
-            at = past
+            at = max(past, at + 1)
         else:
             at += window
     return found

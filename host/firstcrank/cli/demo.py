@@ -16,12 +16,12 @@ if TYPE_CHECKING:
 SEED = 7
 STORY = (
     (
-        "feed_dead_in_start",
+        "marigold_trap",
         "FAIL",
         "Marigold, a farm pickup with a new diesel. It cranks well and does not fire. A test lamp on the key feed glows in RUN.",
     ),
     (
-        "healthy",
+        "marigold_repaired",
         "PASS",
         "The module's key feed now sits on a terminal that is live in RUN and in START. Same pickup, same battery.",
     ),
