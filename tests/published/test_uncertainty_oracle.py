@@ -1,0 +1,50 @@
+"""Uncertainty of voltages and differences against PyPI `uncertainties`, which propagates with full correlation."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from uncertainties import ufloat
+
+from firstcrank.analysis import uncertainty
+from firstcrank.calibration import nominal_channel
+from firstcrank.trace import Uncertainty
+
+VOLTS = st.floats(0.5, 30.0)
+SHARES = st.floats(1e-5, 0.02)
+OFFSETS = st.floats(1e-5, 0.1)
+
+
+@given(VOLTS, VOLTS, SHARES, SHARES, OFFSETS, OFFSETS, SHARES, st.floats(1e-5, 0.05), st.integers(1, 1000))
+def test_difference_of_two_leads_with_a_shared_reference(
+    a_v: float, b_v: float, gain_a: float, gain_b: float, offset_a: float, offset_b: float, shared: float, noise: float, n: int
+) -> None:
+    reference = ufloat(1.0, shared)
+    a = a_v * ufloat(1.0, gain_a) * reference + ufloat(0.0, offset_a) + ufloat(0.0, noise / n**0.5)
+    b = b_v * ufloat(1.0, gain_b) * reference + ufloat(0.0, offset_b) + ufloat(0.0, noise / n**0.5)
+    ours = uncertainty.of_difference(
+        a_v, Uncertainty(gain_a, offset_a, shared, noise), b_v, Uncertainty(gain_b, offset_b, shared, noise), n
+    )
+    assert ours == pytest.approx((a - b).std_dev, rel=1e-9)
+
+
+@given(VOLTS, SHARES, OFFSETS, SHARES, st.floats(1e-5, 0.05), st.integers(1, 1000))
+def test_voltage_of_one_lead(volts: float, gain: float, offset: float, shared: float, noise: float, n: int) -> None:
+    value = volts * ufloat(1.0, gain) * ufloat(1.0, shared) + ufloat(0.0, offset) + ufloat(0.0, noise / n**0.5)
+    ours = uncertainty.of_voltage(volts, Uncertainty(gain, offset, shared, noise), n)
+    assert ours == pytest.approx(value.std_dev, rel=1e-9)
+
+
+@pytest.mark.parametrize(("r1", "r2"), [(100e3, 22e3), (47e3, 10e3), (200e3, 20e3)])
+def test_divider_ratio(r1: float, r2: float) -> None:
+    """k = (R1 + R2) / R2 with 1 % resistors, rectangular: u = a / sqrt(3) (JCGM 100 4.3.7)."""
+    top, bottom = ufloat(r1, 0.01 * r1 / 3**0.5), ufloat(r2, 0.01 * r2 / 3**0.5)
+    k = (top + bottom) / bottom
+    ours = nominal_channel(r1, r2, 0.01).uncertainty.gain_rel
+    assert ours == pytest.approx(k.std_dev / k.nominal_value, rel=1e-6)
+
+
+def test_the_published_figure_for_100k_over_22k() -> None:
+    """u(k)/k = 0.66926 % for 100 k over 22 k at 1 % rectangular: recomputed with PyPI uncertainties."""
+    assert nominal_channel(100e3, 22e3, 0.01).uncertainty.gain_rel == pytest.approx(0.0066926, rel=1e-4)
