@@ -110,8 +110,8 @@ _EXCHANGE = (
     "if there(p):\n os.rename(p, p + '.old')\n"
     "os.rename(p + '.new', p)\n"
     "m = '{root}/{main}'\n"
-    "if there(m):\n os.remove(m)\n"
-    "os.rename(m + '.new', m)\n"
+    "try:\n os.rename(m + '.new', m)\n"  # littlefs puts the new file in the old one's place in one step
+    "except OSError:\n os.remove(m)\n os.rename(m + '.new', m)\n"
     "wipe(p + '.old')\n"
 )
 
