@@ -9,12 +9,14 @@ import json
 
 from . import commands, wire
 from .bin_ring import BinRing
-from .outbox import Outbox
+from .outbox import MOST_BINS, Outbox
 
 IDLE, RECORDING = "idle", "recording"
 BEACON_US = 1000000
 RING_BYTES = 64000  # bins kept while the host does not read: about 2 s of 0.77 ms bins of three channels
 INPUT_PIECE = 64
+PIECE_BYTES = 256  # what the USB driver takes without waiting
+FRAME_US = 25000  # bins are sent together about this often
 COMMANDS_EVERY = 8  # while recording, look for a command after this many passes
 
 
@@ -28,7 +30,10 @@ class Parts:
     about        dict for IDENTITY: board, chip, micropython, acquisitions, adc_pins
     store        load(name) -> dict or None, save(name, dict)
     temperature_c, lamp, random8
+    wait         sleeps until any interrupt, or None
     """
+
+    wait = None
 
     def __init__(self, **parts):
         for name, part in parts.items():
@@ -73,7 +78,9 @@ class App:
             self._read_commands()
         self._repeat()
         if self.state == RECORDING:
-            self.outbox.pump(self.ring, self.acquisition.lost_conversions)
+            sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
+            if not sent and self.parts.wait is not None and not self.acquisition.own_loop:
+                self.parts.wait()  # the next full segment or USB packet ends it
         else:
             self.outbox.pump(self.ring, 0)
 
@@ -115,11 +122,15 @@ class App:
         bin_bytes = wire.bin_bytes(len(channels))
         self.ring = None
         gc.collect()
-        self.ring = BinRing(min(RING_BYTES // bin_bytes, self.config["ring_bins"]), bin_bytes)
         self.acquisition = self.parts.acquisition(self.config)
+        if hasattr(self.acquisition, "make_ring"):
+            self.ring = self.acquisition.make_ring(self.config, RING_BYTES, bin_bytes)
+        else:
+            self.ring = BinRing(min(RING_BYTES // bin_bytes, self.config["ring_bins"]), bin_bytes)
         self.outbox.reset()
         self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
-        self.outbox.piece_bytes = 64 if self.acquisition.own_loop else 512
+        self.outbox.piece_bytes = 64 if self.acquisition.own_loop else PIECE_BYTES
+        self.outbox.least_bins = 1 if self.acquisition.own_loop else min(max(FRAME_US // self.config["bin_us"], 1), MOST_BINS)
         gc.collect()
         try:
             self.acquisition.start(self.config, self.ring)
@@ -136,6 +147,7 @@ class App:
         if self.state != RECORDING:
             return
         self.acquisition.stop()
+        self.outbox.least_bins = 1
         self.state = IDLE
         self._drain()
         body = {"why": why, "counters": self.counters()}
@@ -152,9 +164,7 @@ class App:
             if not self._pumped():
                 break
         if self.ring.waiting():
-            self.ring.lost_bins += self.ring.waiting()
-            self.ring.take(0)
-            self.ring.tail = self.ring.head
+            self.ring.lose_waiting()
 
     def _pumped(self):
         """True when something went out within half a second."""
@@ -202,7 +212,7 @@ class App:
     def counters(self):
         """Everything lost so far, and a little of what was done."""
         acquisition, ring = self.acquisition, self.ring
-        return {
+        counters = {
             "lost_conversions": acquisition.lost_conversions if acquisition else 0,
             "lost_bins": ring.lost_bins if ring else 0,
             "short_writes": self.outbox.short_writes,
@@ -212,3 +222,6 @@ class App:
             "conversions": str(acquisition.conversions()) if acquisition else "0",
             "free_bytes": gc.mem_free() if hasattr(gc, "mem_free") else 0,
         }
+        if hasattr(acquisition, "counters"):
+            counters.update(acquisition.counters())
+        return counters

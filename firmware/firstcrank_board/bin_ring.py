@@ -1,82 +1,113 @@
 """Finished bins between the acquisition (writer) and the main loop (reader).
 
-One writer, which may be an interrupt callback, and one reader. The writer calls `slot`, fills it, then `commit`; neither
-allocates. A full ring drops the newest bin and counts it in `lost_bins`: what is already there is older and was seen.
+Bins lie in blocks of `group` neighbours that share one set of facts; a writer that is called once a bin has group 1. One writer,
+which may be an interrupt callback, and one reader. Nobody allocates after the ring is made. All counters that both sides use
+are words of `marks` and `facts`, so that compiled code can use them through their addresses (rp2_service.py does).
+
+A full ring drops the newest block and counts its bins in `lost_bins`. While nobody listens (`keep_newest`) it drops the oldest
+instead and counts nothing: the last seconds before a crank are what matters then.
 """
 
 from array import array
 
+# marks
+HEAD, TAIL, CAPACITY, LOST, KEEP_NEWEST, FORGOTTEN = 0, 1, 2, 3, 4, 5  # head: writer's; tail: reader's, or writer's in KEEP_NEWEST
+MARKS = 6
+# facts of a block
+FIRST_LOW, FIRST_HIGH, TICKS, SPAN, GAP, CONVERSIONS = 0, 1, 2, 3, 4, 5  # conversion index in two times 30 bits: small integers
+FACTS = 6
+SLACK_US = 300  # a pause longer than this between two blocks starts a new frame, so that the host sees it
+
 
 class BinRing:
-    """`capacity` bins of `bin_bytes`. Beside each bin stands what a BINS frame says of it."""
+    """`capacity` blocks of `group` bins of `bin_bytes`."""
 
-    def __init__(self, capacity, bin_bytes):
-        self.capacity = capacity
+    def __init__(self, capacity, bin_bytes, group=1):
         self.bin_bytes = bin_bytes
-        self.bins = bytearray(capacity * bin_bytes)
-        self.first_low = array("I", bytes(4 * capacity))  # conversion index, low and high 30 bits: small integers
-        self.first_high = array("I", bytes(4 * capacity))
-        self.ticks_us = array("I", bytes(4 * capacity))
-        self.span_us = array("I", bytes(4 * capacity))
-        self.gap_us = array("I", bytes(4 * capacity))
-        self.conversions = array("I", bytes(4 * capacity))
-        self.clear()
+        self.group = group
+        self.block_bytes = bin_bytes * group
+        self.bins = bytearray(capacity * self.block_bytes)
+        self.facts = array("i", bytes(4 * FACTS * capacity))
+        self.marks = array("i", bytes(4 * MARKS))
+        self.marks[CAPACITY] = capacity
 
-    def clear(self):
-        """Forgets all bins and the count of lost ones."""
-        self.head = 0  # next to write; only the writer moves it
-        self.tail = 0  # next to read; only the reader moves it
-        self.lost_bins = 0
+    @property
+    def lost_bins(self):
+        """Bins folded and never kept for sending."""
+        return self.marks[LOST]
+
+    @property
+    def tail(self):
+        """Block that the reader takes next."""
+        return self.marks[TAIL]
+
+    def lose_waiting(self):
+        """Gives up all that waits and counts it."""
+        self.marks[LOST] += self.waiting()
+        self.marks[TAIL] = self.marks[HEAD]
+
+    def keep_newest(self, wanted):
+        """From now on a full ring drops the oldest block (True) or the newest (False)."""
+        self.marks[KEEP_NEWEST] = 1 if wanted else 0
 
     def slot(self):
-        """Byte offset for the next bin, or -1 where the ring is full (counted as lost)."""
-        following = self.head + 1
-        if following == self.capacity:
+        """Byte offset for the next block, or -1 where the ring is full (counted as lost)."""
+        marks = self.marks
+        following = marks[HEAD] + 1
+        if following == marks[CAPACITY]:
             following = 0
-        if following == self.tail:
-            self.lost_bins += 1
-            return -1
-        return self.head * self.bin_bytes
+        if following == marks[TAIL]:
+            if not marks[KEEP_NEWEST]:
+                marks[LOST] += self.group
+                return -1
+            marks[FORGOTTEN] += self.group
+            tail = following + 1
+            marks[TAIL] = 0 if tail == marks[CAPACITY] else tail
+        return marks[HEAD] * self.block_bytes
 
     def commit(self, first_low, first_high, ticks_us, span_us, gap_us, conversions):
-        """The bin at the last `slot` is complete."""
-        at = self.head
-        self.first_low[at] = first_low
-        self.first_high[at] = first_high
-        self.ticks_us[at] = ticks_us
-        self.span_us[at] = span_us
-        self.gap_us[at] = gap_us
-        self.conversions[at] = conversions
+        """The block at the last `slot` is complete."""
+        marks, facts = self.marks, self.facts
+        at = marks[HEAD]
+        word = at * FACTS
+        facts[word] = first_low
+        facts[word + 1] = first_high
+        facts[word + 2] = ticks_us
+        facts[word + 3] = span_us
+        facts[word + 4] = gap_us
+        facts[word + 5] = conversions
         at += 1
-        self.head = 0 if at == self.capacity else at
+        marks[HEAD] = 0 if at == marks[CAPACITY] else at
+
+    def fact(self, block, which):
+        """One fact of a block."""
+        return self.facts[block * FACTS + which]
 
     def waiting(self):
         """How many bins wait to be sent."""
-        count = self.head - self.tail
-        return count if count >= 0 else count + self.capacity
+        count = self.marks[HEAD] - self.marks[TAIL]
+        return (count if count >= 0 else count + self.marks[CAPACITY]) * self.group
 
     def uniform(self, most):
-        """How many bins at the tail can share one frame: neighbours in time and memory with equal conversions."""
-        count = self.waiting()
-        if count > most:
-            count = most
-        if count > self.capacity - self.tail:
-            count = self.capacity - self.tail
-        if count < 2:
-            return count
-        at = self.tail
+        """How many blocks at the tail can share one frame of `most` bins: neighbours in time and memory, alike in conversions."""
+        tail = self.marks[TAIL]
+        count = self.marks[HEAD] - tail
+        if count < 0:
+            count = self.marks[CAPACITY] - tail
+        if count * self.group > most:
+            count = max(most // self.group, 1)
+        facts = self.facts
+        word = tail * FACTS
+        conversions = facts[word + CONVERSIONS]
         for n in range(1, count):
-            here = at + n
-            before = here - 1
-            elapsed_us = (self.ticks_us[here] - self.ticks_us[before]) & 0x3FFFFFFF
-            if self.conversions[here] != self.conversions[at] or elapsed_us > self.span_us[before] + SLACK_US:
+            following = word + FACTS
+            elapsed_us = (facts[following + TICKS] - facts[word + TICKS]) & 0x3FFFFFFF
+            if facts[following + CONVERSIONS] != conversions or elapsed_us > facts[word + SPAN] + SLACK_US:
                 return n
+            word = following
         return count
 
     def take(self, count):
-        """The reader is done with `count` bins."""
-        at = self.tail + count
-        self.tail = at - self.capacity if at >= self.capacity else at
-
-
-SLACK_US = 300  # a pause longer than this between two bins starts a new frame, so that the host sees it
+        """The reader is done with `count` blocks."""
+        at = self.marks[TAIL] + count
+        self.marks[TAIL] = at - self.marks[CAPACITY] if at >= self.marks[CAPACITY] else at

@@ -44,7 +44,9 @@ class SerialStream:
 
     def writable(self):
         """POLLOUT promises room for one byte: the write may still be short."""
-        return bool(self._out.poll(0))
+        for _ in self._out.ipoll(0):  # poll() would allocate
+            return True
+        return False
 
     def write(self, view):
         """Bytes taken: less than asked, or None, when the host does not read for half a second."""
@@ -137,7 +139,18 @@ def parts():
         lamp=Lamp(),
         temperature_c=temperature_c,
         random8=lambda: os.urandom(8),
+        wait=_wait(),
     )
+
+
+def _wait():
+    """Sleep until an interrupt, where this interpreter has the Thumb assembler."""
+    try:
+        from .fold_thumb import wait_for_interrupt
+
+        return wait_for_interrupt
+    except (ImportError, SyntaxError, NameError, AttributeError):
+        return None
 
 
 def _acquisitions():

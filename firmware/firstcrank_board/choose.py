@@ -3,16 +3,50 @@
 from .commands import Refused
 from .portable import PortableAcquisition
 
+AUTO, PORTABLE, DMA, SPI = "auto", "portable", "rp2_dma", "spi_mcp3208"
+
+
+def chip():
+    """The rp2_registers.Chip this runs on, or None where there is no DMA-fed converter that we know."""
+    try:
+        import os
+
+        import machine
+        import rp2
+
+        from .rp2_registers import this_chip
+
+        rp2.DMA
+        return this_chip(os.uname().machine, lambda number: _has_pin(machine, number))
+    except (ImportError, AttributeError):
+        return None
+
+
+def _has_pin(machine, number):
+    try:
+        machine.Pin(number)
+        return True
+    except ValueError:
+        return False
+
 
 def available():
     """Names of what this board can do, the fastest first."""
-    return ["portable"]
+    return ([DMA] if chip() else []) + [PORTABLE]
 
 
 def choose(config, clock, adcs, fast):
-    """An acquisition for `config`. Raises Refused where the one it names is not there."""
-    wanted = config.get("acquisition", "auto")
+    """An acquisition for `config`. Raises Refused where the one it names is not there or cannot take these pins."""
+    wanted = config.get("acquisition", AUTO)
     names = available()
-    if wanted != "auto" and wanted not in names:
+    if wanted != AUTO and wanted not in names:
         raise Refused("this board has no acquisition called %s; it has %s" % (wanted, ", ".join(names)))
+    if wanted == DMA or (wanted == AUTO and DMA in names):
+        try:
+            from .rp2_dma import DmaAcquisition
+
+            return DmaAcquisition(chip(), [channel["pin"] for channel in config["channels"]])
+        except ValueError as error:
+            if wanted == DMA:
+                raise Refused(str(error))
     return PortableAcquisition(clock, adcs(config["channels"]), fast.fold)

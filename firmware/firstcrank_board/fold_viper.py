@@ -64,3 +64,32 @@ def fold(codes: ptr16, out: ptr8, params: ptr32):
     out[at + 3] = head >> 8
     out[at + 4] = run & 0xFF
     out[at + 5] = run >> 8
+
+
+@micropython.viper
+def accumulate(codes_in, acc_in, shape_in):
+    """Twin of fold_thumb.accumulate; each argument a buffer or the address of one."""
+    codes = ptr16(codes_in)
+    acc = ptr32(acc_in)
+    shape = ptr32(shape_in)
+    sets = shape[0]
+    channels = shape[1]
+    channel = 0
+    while channel < channels:
+        total = acc[3 * channel]
+        lowest = acc[3 * channel + 1]
+        highest = acc[3 * channel + 2]
+        i = channel
+        end = i + sets * channels
+        while i < end:
+            code = codes[i]
+            total += code
+            if code < lowest:
+                lowest = code
+            if code > highest:
+                highest = code
+            i += channels
+        acc[3 * channel] = total
+        acc[3 * channel + 1] = lowest
+        acc[3 * channel + 2] = highest
+        channel += 1

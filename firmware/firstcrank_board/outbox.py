@@ -6,9 +6,9 @@ Control frames (small, rare) go before bins. Nothing here blocks for longer than
 import struct
 from binascii import crc32
 
-from . import fast, wire
+from . import bin_ring, fast, wire
 
-MOST_BINS = 16
+MOST_BINS = 32
 MOST_CONTROL = 8
 
 
@@ -27,6 +27,7 @@ class Outbox:
         self._at = 0
         self._end = 0
         self.recording_id = wire.NO_RECORDING
+        self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
         self.reset()
 
     def reset(self):
@@ -71,10 +72,9 @@ class Outbox:
             return True
         if ring is None:
             return False
-        count = ring.uniform(MOST_BINS)
-        if count == 0:
+        if ring.waiting() < self.least_bins or not ring.waiting():
             return False
-        self._frame_bins(ring, count, lost_conversions)
+        self._frame_bins(ring, ring.uniform(MOST_BINS), lost_conversions)
         return True
 
     def _begin(self, view, length):
@@ -83,40 +83,41 @@ class Outbox:
         self._end = length
         self.sequence = (self.sequence + 1) & 0xFFFFFFFF
 
-    def _frame_bins(self, ring, count, lost_conversions):
-        at = ring.tail
-        gap_us = span_us = 0
-        for n in range(count):
-            if ring.gap_us[at + n] > gap_us:
-                gap_us = ring.gap_us[at + n]
-        last = at + count - 1
-        span_us = ((ring.ticks_us[last] - ring.ticks_us[at]) & 0x3FFFFFFF) + ring.span_us[last]
-        channels = (ring.bin_bytes - wire.RUNS_BYTES) // wire.CHANNEL_BYTES
+    def _frame_bins(self, ring, blocks, lost_conversions):
+        """Builds the frame of the `blocks` at the ring's tail."""
+        facts, at = ring.facts, ring.tail
+        first = at * bin_ring.FACTS
+        last = first + (blocks - 1) * bin_ring.FACTS
+        gap_us = 0
+        for word in range(first, last + 1, bin_ring.FACTS):
+            if facts[word + bin_ring.GAP] > gap_us:
+                gap_us = facts[word + bin_ring.GAP]
+        ticks_us = facts[first + bin_ring.TICKS]
+        span_us = ((facts[last + bin_ring.TICKS] - ticks_us) & 0x3FFFFFFF) + facts[last + bin_ring.SPAN]
+        count = blocks * ring.group
         plain = self._plain
         struct.pack_into(wire.HEADER_FORMAT, plain, 0, wire.VERSION, wire.BINS, self.recording_id, self.sequence)
-        first = (ring.first_high[at] << 30) + ring.first_low[at]
         struct.pack_into(
             wire.BINS_FORMAT,
             plain,
             wire.HEADER_BYTES,
-            first,
-            ring.ticks_us[at],
+            (facts[first + bin_ring.FIRST_HIGH] << 30) + facts[first + bin_ring.FIRST_LOW],
+            ticks_us,
             span_us,
             lost_conversions,
             ring.lost_bins,
             self.short_writes,
             gap_us,
-            ring.conversions[at],
+            facts[first + bin_ring.CONVERSIONS],
             count,
-            channels,
+            (ring.bin_bytes - wire.RUNS_BYTES) // wire.CHANNEL_BYTES,
         )
         begin = wire.HEADER_BYTES + wire.BINS_BYTES
-        size = count * ring.bin_bytes
-        source = at * ring.bin_bytes
-        plain[begin : begin + size] = memoryview(ring.bins)[source : source + size]
-        end = begin + size
+        end = begin + blocks * ring.block_bytes
+        source = at * ring.block_bytes
+        plain[begin:end] = memoryview(ring.bins)[source : source + blocks * ring.block_bytes]
         struct.pack_into("<I", plain, end, crc32(self._plain_view[:end]) & 0xFFFFFFFF)
-        ring.take(count)
+        ring.take(blocks)
         self.bins_sent += count
         length = fast.stuff(plain, end + wire.CRC_BYTES, self._stuffed)
         self._begin(memoryview(self._stuffed), length)

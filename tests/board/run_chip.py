@@ -16,6 +16,7 @@ from rp2040py.cli.pty_repl import PtyInteractiveRepl
 from rp2040py.device import MicroPythonDevice
 from rp2040py.peripherals.adc import CS_AINSEL_MASK, CS_AINSEL_SHIFT, RPADC
 from rp2040py.utils.firmware_retrieve import MICROPYTHON, flash_layout
+
 from tests.board import played_start
 
 PAUSE_NS = 50_000_000

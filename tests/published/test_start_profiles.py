@@ -111,7 +111,7 @@ def played(profile: Profile, minimum_v: float) -> tuple[Start, Limits, float]:
     start = Start(end_s=18.0, noise_v=0.0, scale=1.0)
     seen, back_s = volts(profile, start.t, begin_s)
     start.volts["battery"] = seen
-    start.volts["key_switch"] = np.where(start.t >= 2.0, seen - 0.001, 0.0)
+    start.volts["key_switch"] = np.where(start.t >= 2.0, seen, 0.0)
     start.volts["starter_coil"] = np.where((start.t >= begin_s) & (start.t < back_s), seen - 0.3, 0.0)
     base = shipped(profile.system_v)
     limits = replace(base, values={**base.values, "module_minimum_v": minimum_v})

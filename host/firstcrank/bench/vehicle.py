@@ -80,7 +80,8 @@ def draw(rng: np.random.Generator, system_v: int = 12, warm: bool = False) -> Ve
     scale = system_v / 12.0
     size = (cylinders / 6.0) ** 0.7
     charge = float(rng.uniform(0.72, 1.0))
-    cold_crank_a = float(rng.uniform(720.0, 1050.0)) * size / scale
+    climate = 1.0 + 0.55 * max(10.0 - temperature_c, 0.0) / 35.0  # who cranks in the cold has bought a bigger battery
+    cold_crank_a = float(rng.uniform(520.0, 900.0)) * climate * size / scale
     battery_ohm = internal_ohm(cold_crank_a, temperature_c, charge, scale)
     viscous = float(np.exp(0.018 * (20.0 - temperature_c)))
     cable_m = float(rng.uniform(1.2, 3.0))
