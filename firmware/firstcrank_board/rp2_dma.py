@@ -1,0 +1,269 @@
+"""Acquisition on the RP2040 and RP2350: every conversion the converter can make, 500,000 a second, folded in an interrupt.
+
+The converter runs free, round robin over the channels (RP2040 datasheet 4.9.2.3), paces a DMA channel through DREQ_ADC, and
+that one fills segments of a buffer. When a segment is full the channel chains to a second one, which writes the address of the
+next segment into AL2_WRITE_ADDR_TRIG (control blocks, RP2040 datasheet 2.5.6.2) and so starts the first again, with its full
+count: no count runs out, however long the recording. Each full segment raises an interrupt, whose callback (rp2_service) folds.
+"""
+
+import uctypes
+from array import array
+
+import machine
+import rp2
+
+from . import rp2_registers as reg
+from . import rp2_service as at
+from .bin_ring import BinRing
+from .fold import NO_KEY
+
+CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock (RP2040 datasheet 4.9.2)
+SEGMENTS = 8
+SEGMENT_MOST = 1600  # conversions: 3.2 ms, so that eight segments take 25 kB and last 25 ms
+MOST_EDGES_A_SEGMENT = 16
+LONGEST_PIECE_WORDS = 3 * 8
+SETTLE_READS = 50
+
+
+def plan(bin_us, channels):
+    """(sets in a piece, pieces in a bin, bins in a segment) for a bin of about `bin_us`."""
+    conversions = max(bin_us * 1000 // CONVERSION_NS, channels)
+    if conversions <= SEGMENT_MOST:
+        sets = max(conversions // channels, 1)
+        return sets, 1, max(SEGMENT_MOST // (sets * channels), 1)
+    pieces = -(-conversions // SEGMENT_MOST)
+    return max(conversions // pieces // channels, 1), pieces, 1
+
+
+class DmaAcquisition:
+    """One per recording. `chip` is a rp2_registers.Chip, `pins` the GPIO numbers in rising order."""
+
+    name = "rp2_dma"
+    conversion_ns = CONVERSION_NS
+    own_loop = False  # an interrupt samples; poll() only looks after it
+
+    def __init__(self, chip, pins, segments=SEGMENTS):
+        inputs = [chip.channel(pin) for pin in pins]
+        if sorted(inputs) != inputs:
+            raise ValueError("the converter takes its inputs in rising order: list the channels by rising pin number")
+        self._chip = chip
+        self._inputs = inputs
+        self._pins = pins
+        self._segments = segments
+        self._data = self._control = None
+        self._running = False
+        self._state = array("i", bytes(4 * at.STATE))
+        self.restarts = 0
+
+    def start(self, config, ring):
+        """Claims two DMA channels and lets the converter run; bins appear in `ring` from now on."""
+        s = self._state
+        channels = len(self._inputs)
+        self.sets, self.pieces, self.bins_a_segment = self.shape(config)
+        conversions = self.sets * channels * self.bins_a_segment
+        self._segment_conversions = conversions
+        self._raw = bytearray(2 * conversions * self._segments)
+        # RP2040: the control channel's read address wraps on a power of two, and its table must begin on one.
+        table_bytes = 4 * self._segments
+        self._table = bytearray(2 * table_bytes)
+        table = uctypes.addressof(self._table)
+        table += -table % table_bytes
+        raw = uctypes.addressof(self._raw)
+        for n in range(self._segments):
+            machine.mem32[table + 4 * n] = raw + 2 * conversions * ((n + 1) % self._segments)
+        self._table_at = table
+        self._acc = array("i", bytes(4 * 2 * LONGEST_PIECE_WORDS))
+        self._shape = array("i", [self.sets, channels])
+        self._edges = array("i", bytes(4 * MOST_EDGES_A_SEGMENT))
+        self._spare = bytearray(ring.block_bytes)
+        self._ring = ring
+        for index, value in (
+            (at.RAW_AT, raw),
+            (at.SEGMENTS, self._segments),
+            (at.SEGMENT_BYTES, 2 * conversions),
+            (at.SEGMENT_US, conversions * CONVERSION_NS // 1000),
+            (at.FCS_AT, self._chip.adc + reg.FCS),
+            (at.TIMER_AT, self._chip.timer_low),
+            (at.SETS, self.sets),
+            (at.CHANNELS, channels),
+            (at.KEY, config["key_channel"] if config["key_channel"] >= 0 else NO_KEY),
+            (at.TRIGGER, config["trigger_code"]),
+            (at.PIECES, self.pieces),
+            (at.BINS_A_SEGMENT, self.bins_a_segment),
+            (at.ACC_AT, uctypes.addressof(self._acc)),
+            (at.SHAPE_AT, uctypes.addressof(self._shape)),
+            (at.MARKS_AT, uctypes.addressof(ring.marks)),
+            (at.FACTS_AT, uctypes.addressof(ring.facts)),
+            (at.BLOCKS_AT, uctypes.addressof(ring.bins)),
+            (at.BLOCK_BYTES, ring.block_bytes),
+            (at.SPARE_AT, uctypes.addressof(self._spare)),
+            (at.EDGES_AT, uctypes.addressof(self._edges)),
+            (at.MOST_EDGES, MOST_EDGES_A_SEGMENT),
+            (at.RISE_AT, -1),
+        ):
+            s[index] = value
+        for pin in self._pins:
+            machine.ADC(machine.Pin(pin))  # sets the pad: no digital input, no pulls, output off
+        self._data, self._control = rp2.DMA(), rp2.DMA()
+        self._go()
+
+    def shape(self, config):
+        """(sets in a piece, pieces in a bin, bins in a segment) of a configuration."""
+        return plan(config["bin_us"], len(self._inputs))
+
+    def make_ring(self, config, ring_bytes, bin_bytes):
+        """A BinRing of at most `ring_bytes` whose blocks are what one segment gives."""
+        group = self.shape(config)[2]
+        return BinRing(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), bin_bytes, group)
+
+    def _go(self):
+        """Starts, or starts again after stop_hardware; the state's LOW and HIGH say with which conversion."""
+        adc = self._chip.adc
+        s = self._state
+        mem32 = machine.mem32
+        mem32[adc + reg.CS] = reg.CS_EN
+        while not mem32[adc + reg.CS] & reg.CS_READY:
+            pass
+        mem32[adc + reg.DIV] = 0  # back to back
+        mem32[adc + reg.FCS] = reg.FCS_OVER | reg.FCS_UNDER  # FIFO off, flags cleared
+        while mem32[adc + reg.FCS] >> reg.FCS_LEVEL_SHIFT & 15:
+            mem32[adc + reg.FIFO]
+        mem32[adc + reg.FCS] = 1 << reg.FCS_THRESH_SHIFT | reg.FCS_DREQ_EN | reg.FCS_EN | reg.FCS_OVER | reg.FCS_UNDER
+        data, control = self._data, self._control
+        raw = s[at.RAW_AT]
+        data_registers = reg.DMA_BASE + reg.CHANNEL_STRIDE * data.channel
+        s[at.WRITE_ADDR_AT] = data_registers + reg.WRITE_ADDR
+        # Every field is passed: up to 1.25 the defaults corrupt ring and chain bits on the RP2350.
+        control.config(
+            read=self._table_at,
+            write=data_registers + reg.AL2_WRITE_ADDR_TRIG,
+            count=1,
+            ctrl=control.pack_ctrl(
+                enable=True,
+                high_pri=True,
+                size=2,
+                inc_read=True,
+                inc_write=False,
+                ring_size=_log2(4 * self._segments),
+                ring_sel=False,
+                chain_to=control.channel,
+                treq_sel=63,
+                irq_quiet=True,
+                bswap=False,
+                sniff_en=False,
+                write_err=True,
+                read_err=True,
+            ),
+            trigger=False,
+        )
+        data.config(
+            read=adc + reg.FIFO,
+            write=raw,
+            count=self._segment_conversions,
+            ctrl=data.pack_ctrl(
+                enable=True,
+                high_pri=True,
+                size=1,
+                inc_read=False,
+                inc_write=True,
+                ring_size=0,
+                ring_sel=False,
+                chain_to=control.channel,
+                treq_sel=self._chip.dreq_adc,
+                irq_quiet=False,
+                bswap=False,
+                sniff_en=False,
+                write_err=True,
+                read_err=True,
+            ),
+            trigger=True,
+        )
+        s[at.NEXT] = s[at.PIECE] = s[at.STOPPED] = 0
+        s[at.RISE_AT] = -1
+        self._running = True
+        state, service = self._state, at.service
+
+        def full(_channel):
+            service(state)
+
+        data.irq(handler=full, hard=True)
+        mem32[adc + reg.CS] = reg.CS_EN | self._chip.round_robin(self._inputs)
+        s[at.NEXT_US] = mem32[s[at.TIMER_AT]] & 0x3FFFFFFF
+        mem32[adc + reg.CS] = reg.CS_EN | self._chip.round_robin(self._inputs) | reg.CS_START_MANY
+
+    def poll(self):
+        """Starts again after a FIFO overflow, the time between counted as lost conversions."""
+        if not self._running or not self._state[at.STOPPED]:
+            return
+        s = self._state
+        self._halt()
+        now_us = machine.mem32[s[at.TIMER_AT]] & 0x3FFFFFFF
+        per_set = len(self._inputs)
+        gone = ((now_us - s[at.NEXT_US]) & 0x3FFFFFFF) * 1000 // CONVERSION_NS // per_set * per_set
+        s[at.LOST] = (s[at.LOST] + gone) & 0x3FFFFFFF
+        low = s[at.LOW] + gone
+        s[at.HIGH] += low >> 30
+        s[at.LOW] = low & 0x3FFFFFFF
+        s[at.BELOW] = 0
+        self.restarts += 1
+        self._go()
+
+    def _halt(self):
+        """Converter first: without its requests the DMA stands still, then it is ended."""
+        mem32 = machine.mem32
+        adc = self._chip.adc
+        mem32[adc + reg.CS] = reg.CS_EN
+        mem32[adc + reg.FCS] = reg.FCS_OVER | reg.FCS_UNDER
+        for channel in (self._data, self._control):
+            if channel is not None:
+                channel.irq(handler=None)
+                channel.active(0)
+
+    def stop(self):
+        """Safe in every state, and called on every way out: up to MicroPython 1.26 a DMA left alone writes on after a reset."""
+        if self._data is None and self._control is None:
+            self._running = False
+            return
+        self._running = False
+        self._halt()
+        for channel in (self._data, self._control):
+            if channel is not None:
+                channel.close()
+        self._data = self._control = None
+
+    @property
+    def lost_conversions(self):
+        """Made, or due, and never folded."""
+        return self._state[at.LOST]
+
+    def conversions(self):
+        """Conversions since the start, all channels, up to the last folded segment; those lost are counted in."""
+        return (self._state[at.HIGH] << 30) + self._state[at.LOW]
+
+    def counters(self):
+        """For STATUS and END."""
+        s = self._state
+        return {
+            "fifo_overflows": s[at.FIFO_OVERFLOWS],
+            "ring_overruns": s[at.OVERRUNS],
+            "restarts": self.restarts,
+            "interrupts": s[at.CALLS],
+            "worst_callback_us": s[at.WORST_US],
+            "converter_errors": 1 if machine.mem32[self._chip.adc + reg.CS] & reg.CS_ERR_STICKY else 0,
+        }
+
+    def describe(self):
+        """What STREAM says of this acquisition."""
+        return {
+            "acquisition": self.name,
+            "conversion_ns": CONVERSION_NS,
+            "conversions_per_bin": self.sets * self.pieces,
+        }
+
+
+def _log2(value):
+    bits = 0
+    while value > 1:
+        value >>= 1
+        bits += 1
+    return bits
