@@ -37,9 +37,10 @@ def judge(files: tuple[Path, ...], columns: tuple[str, ...], uncertainty: str | 
 def _one(file: Path, columns: tuple[str, ...], uncertainty: str | None, as_lines: bool, options: dict[str, Any]) -> int:
     from rich.console import Console
 
+    from firstcrank.analysis.as_json import to_line
     from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.calibration import read_calibration
-    from firstcrank.cli.show import as_json, show
+    from firstcrank.cli.show import show
     from firstcrank.tracefiles.csv import parse_map, parse_uncertainty
     from firstcrank.tracefiles.table import load
 
@@ -51,7 +52,7 @@ def _one(file: Path, columns: tuple[str, ...], uncertainty: str | None, as_lines
     limits = chosen_limits(options["limits_file"], options["system"], recording.limits)
     judgement = judge_trace(recording.trace, limits, context_with(recording.context, options))
     if as_lines:
-        click.echo(as_json(str(file), judgement))
+        click.echo(to_line(judgement, str(file)))
     else:
         show(Console(highlight=False), judgement, recording.trace, title=file.name)
     return EXIT[judgement.verdict]

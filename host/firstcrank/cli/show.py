@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import json
-from typing import Any
-
 from rich.console import Console
 from rich.panel import Panel
 from rich.table import Table
@@ -70,69 +67,3 @@ def _not_measured(console: Console, judgement: Judgement) -> None:
 
 def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def as_json(file: str, judgement: Judgement) -> str:
-    """One line of JSON; keys are never renamed. null where there is no number."""
-    table: dict[str, Any] = {
-        "file": file,
-        "verdict": judgement.verdict,
-        "reasons": list(judgement.reasons),
-        "findings": [
-            {
-                "check": f.check,
-                "result": f.result,
-                "measured": f.measured,
-                "uncertainty": f.uncertainty,
-                "limit": f.limit,
-                "unit": f.unit,
-                "at_s": f.at_s,
-                "phase": f.phase,
-                "conformance": f.conformance,
-                "reason": f.reason,
-            }
-            for f in judgement.findings
-        ],
-        "dropouts": [
-            {
-                "role": d.role,
-                "phase": d.phase,
-                "start_s": d.start_s,
-                "duration_s": d.duration_s,
-                "duration_low_s": d.duration_low_s,
-                "duration_high_s": d.duration_high_s,
-                "lowest_v": d.lowest_v,
-                "counts": d.counts,
-            }
-            for d in judgement.dropouts
-        ],
-        "cranks": [
-            {
-                "start_s": c.start_s,
-                "end_s": c.end_s,
-                "speed_rpm": c.speed_rpm,
-                "speed_uncertainty_rpm": c.speed_uncertainty_rpm,
-            }
-            for c in judgement.cranks
-        ],
-        "assumptions": list(judgement.assumptions),
-        "not_measured": list(judgement.not_measured),
-        "likely_causes": [
-            {"cause": c.cause, "confidence": c.confidence, "evidence": c.evidence, "next_check": c.next_check}
-            for c in judgement.likely_causes
-        ],
-        "phases": [{"name": p.name, "start_s": p.start_s, "end_s": p.end_s} for p in judgement.phases],
-    }
-    return json.dumps(_plain(table), ensure_ascii=False, allow_nan=False)
-
-
-def _plain(value: Any) -> Any:
-    """Numbers of numpy as Python's, and what is not finite as null."""
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_plain(item) for item in value]
-    if isinstance(value, bool) or value is None or isinstance(value, str | int):
-        return value
-    number = float(value)
-    return number if number == number and abs(number) != float("inf") else None

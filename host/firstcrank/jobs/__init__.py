@@ -1,0 +1,1 @@
+"""The record store: jobs, their starts with recordings, hand measurements, notes and photos."""

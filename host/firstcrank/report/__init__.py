@@ -1,0 +1,1 @@
+"""The start as a page: plots, HTML, PDF, PNG."""

@@ -1,0 +1,125 @@
+"""One file that holds a whole store, made and checked: a ZIP with every table as JSON lines and every content by hash."""
+
+from __future__ import annotations
+
+import json
+import os
+import zipfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import func, insert, select
+
+from firstcrank import __version__
+from firstcrank.errors import StoreError, UsageError
+from firstcrank.jobs.contents import hash_of
+from firstcrank.jobs.records import now_utc
+from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.store import Store
+
+TABLES = (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS)
+FORMAT = 1
+Progress = Callable[[int, int], None]
+
+
+def _hashes(store: Store) -> list[str]:
+    with store.engine.connect() as connection:
+        found = {str(h) for table in (STARTS, PHOTOS) for h in connection.execute(select(table.c.content_hash)).scalars()}
+    return sorted(found)
+
+
+def back_up(store: Store, target: Path, progress: Progress | None = None) -> tuple[int, list[str]]:
+    """Writes the backup beside its final name, checks it, then puts it in place.
+
+    Returns how many contents are in it and lines about those that are missing or altered in the store. Raises UsageError where
+    the target is there already, StoreError where it cannot be written.
+    """
+    if target.exists():
+        raise UsageError(f"{target} is already there: choose another name")
+    fresh = target.with_name(target.name + ".new")
+    hashes, trouble, kept = _hashes(store), [], 0
+    try:
+        with zipfile.ZipFile(fresh, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+            counts = {table.name: _write_table(store, archive, table) for table in TABLES}
+            for number, content_hash in enumerate(hashes, start=1):
+                try:
+                    archive.writestr(f"contents/{content_hash}", store.contents.get(content_hash))
+                    kept += 1
+                except StoreError as error:
+                    trouble.append(str(error))
+                if progress:
+                    progress(number, len(hashes))
+            about = {"format": FORMAT, "firstcrank": __version__, "made_utc": now_utc(), "rows": counts, "contents": kept}
+            archive.writestr("about.json", json.dumps(about))
+        check_backup(fresh)
+        with fresh.open("rb") as file:
+            os.fsync(file.fileno())
+        fresh.replace(target)
+    except OSError as error:
+        raise StoreError(f"the backup {target} cannot be written: {error.strerror or error}") from error
+    finally:
+        fresh.unlink(missing_ok=True)
+    return kept, trouble
+
+
+def _write_table(store: Store, archive: zipfile.ZipFile, table: Any) -> int:
+    count = 0
+    with store.engine.connect() as connection, archive.open(f"{table.name}.jsonl", "w") as file:
+        for row in connection.execute(select(table).order_by(table.c.id)).mappings():
+            file.write(json.dumps(dict(row), ensure_ascii=False).encode("utf-8") + b"\n")
+            count += 1
+    return count
+
+
+def check_backup(path: Path) -> dict[str, Any]:
+    """What a backup says of itself, after every row was counted and every content hashed. Raises StoreError."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            about = json.loads(archive.read("about.json"))
+            if about.get("format") != FORMAT:
+                raise StoreError(f"{path} was made by a newer firstcrank: update this one")
+            for table in TABLES:
+                rows = sum(1 for _ in _rows(archive, table.name))
+                if rows != about["rows"][table.name]:
+                    raise StoreError(f"{path} is damaged: {table.name} has {rows} rows of {about['rows'][table.name]}")
+            names = [n for n in archive.namelist() if n.startswith("contents/")]
+            for name in names:
+                if hash_of(archive.read(name)) != name.removeprefix("contents/"):
+                    raise StoreError(f"{path} is damaged: {name} no longer fits its hash")
+            if len(names) != about["contents"]:
+                raise StoreError(f"{path} is damaged: recordings are missing")
+    except (zipfile.BadZipFile, KeyError, ValueError, OSError, EOFError) as error:
+        raise StoreError(f"{path} is no backup, or damaged: {error}") from error
+    return dict(about)
+
+
+def _rows(archive: zipfile.ZipFile, name: str) -> Iterator[dict[str, Any]]:
+    with archive.open(f"{name}.jsonl") as file:
+        for line in file:
+            yield json.loads(line)
+
+
+def restore(store: Store, path: Path, progress: Progress | None = None) -> dict[str, Any]:
+    """Fills an empty store from a checked backup. Raises UsageError where the store holds jobs, StoreError as above."""
+    about = check_backup(path)
+    with store.engine.connect() as connection:
+        if connection.execute(select(func.count()).select_from(JOBS)).scalar():
+            raise UsageError("restore only into an empty store: name a new one with --store")
+    with zipfile.ZipFile(path) as archive:
+        names = [n for n in archive.namelist() if n.startswith("contents/")]
+        for number, name in enumerate(names, start=1):
+            store.contents.put(archive.read(name))
+            if progress:
+                progress(number, len(names))
+        with store.engine.begin() as connection:
+            for table in TABLES:
+                batch = list(_rows(archive, table.name))
+                for first in range(0, len(batch), 500):
+                    connection.execute(insert(table), batch[first : first + 500])
+            if store.engine.dialect.name == "postgresql":
+                for table in TABLES:
+                    highest = connection.execute(select(func.max(table.c.id))).scalar()
+                    if highest:
+                        connection.execute(select(func.setval(func.pg_get_serial_sequence(table.name, "id"), highest)))
+    return about

@@ -1,0 +1,139 @@
+"""Opens the record store: a SQLite file by default, any SQLAlchemy URL if told; brings its tables up to date."""
+
+from __future__ import annotations
+
+import os
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.exc import OperationalError, SQLAlchemyError
+
+from firstcrank.errors import StoreError
+from firstcrank.jobs.contents import Contents, DatabaseContents, FolderContents
+
+ENVIRONMENT = "FIRSTCRANK_STORE"
+BUSY_MS = 30_000
+LOCK_KEY = 7_319_004  # PostgreSQL advisory lock, so that two bays do not migrate at once
+
+
+class Store:
+    """An open store. `engine` for queries, `contents` for recordings and photos. Close it when done."""
+
+    def __init__(self, engine: Engine, contents: Contents, name: str) -> None:
+        self.engine, self.contents, self.name = engine, contents, name
+
+    def close(self) -> None:
+        """Gives all connections back."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def default_place() -> str:
+    """The environment's store, else a file in the platform's data folder."""
+    from platformdirs import user_data_path
+
+    return os.environ.get(ENVIRONMENT) or str(user_data_path("firstcrank", appauthor=False) / "firstcrank.sqlite")
+
+
+def open_store(place: str | None = None) -> Store:
+    """A store by file name or SQLAlchemy URL. Creates and migrates it.
+
+    Raises StoreError where it cannot be reached or written, or was written by a newer firstcrank.
+    """
+    place = place or default_place()
+    url, folder = _url(place)
+    try:
+        if folder is not None:
+            folder.mkdir(parents=True, exist_ok=True)
+        engine = create_engine(url, future=True, pool_pre_ping="postgresql" in url)
+    except (OSError, SQLAlchemyError, ImportError) as error:
+        raise StoreError(f"the record store {_public(place)} cannot be opened: {_first_line(error)}") from error
+    if url.startswith("sqlite"):
+        event.listen(engine, "connect", _sqlite_pragmas)
+    beside = None if folder is None else folder / (Path(place).stem + "-recordings")
+    contents: Contents = DatabaseContents(engine) if beside is None else FolderContents(beside)
+    try:
+        _migrate(engine)
+    except StoreError:
+        engine.dispose()
+        raise
+    except (SQLAlchemyError, OSError) as error:
+        engine.dispose()
+        raise StoreError(f"the record store {_public(place)} cannot be used: {_first_line(error)}") from error
+    return Store(engine, contents, _public(place))
+
+
+def _url(place: str) -> tuple[str, Path | None]:
+    """SQLAlchemy URL, and the folder of a SQLite file."""
+    if "://" not in place:
+        path = Path(place).expanduser().resolve()
+        return f"sqlite:///{path}", path.parent
+    if place.startswith("postgresql://"):
+        return "postgresql+psycopg://" + place.removeprefix("postgresql://"), None
+    if place.startswith("sqlite:///"):
+        return place, Path(place.removeprefix("sqlite:///")).resolve().parent
+    return place, None
+
+
+def _sqlite_pragmas(connection: Any, _: Any) -> None:
+    cursor = connection.cursor()
+    cursor.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+    cursor.execute("PRAGMA foreign_keys = ON")
+    cursor.execute("PRAGMA synchronous = FULL")
+    cursor.close()
+
+
+def _config(connection: Connection) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(resources.files("firstcrank.jobs") / "migrations"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    return config
+
+
+def _migrate(engine: Engine, target: str = "head") -> None:
+    with engine.connect() as connection:
+        config = _config(connection)
+        known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+        head = ScriptDirectory.from_config(config).get_current_head()
+        current = MigrationContext.configure(connection).get_current_revision()
+        connection.rollback()
+        if current is not None and current not in known:
+            raise StoreError(
+                "the record store was written by a newer firstcrank: update this one (pip install --upgrade firstcrank)"
+            )
+        if current == head and target == "head":
+            return
+    with engine.begin() as connection:
+        if engine.dialect.name == "postgresql":
+            connection.execute(text(f"SELECT pg_advisory_xact_lock({LOCK_KEY})"))
+        elif engine.dialect.name == "sqlite":
+            connection.exec_driver_sql("PRAGMA journal_mode = WAL") if current is None else None
+        try:
+            command.upgrade(_config(connection), target)
+        except OperationalError as error:
+            if "already exists" not in str(error):  # another program made the tables at the same moment
+                raise
+
+
+def _public(place: str) -> str:
+    """The place without a password."""
+    scheme, found, rest = place.partition("://")
+    if not found or "@" not in rest:
+        return place
+    return f"{scheme}://...@{rest.rpartition('@')[2]}"
+
+
+def _first_line(error: BaseException) -> str:
+    return str(getattr(error, "orig", None) or error).strip().splitlines()[0]
