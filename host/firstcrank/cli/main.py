@@ -18,6 +18,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "judge": ("firstcrank.cli.judge:judge", "Judge recordings or CSV files again."),
     "board": ("firstcrank.cli.board:board", "Find, check, install, calibrate a board."),
     "limits": ("firstcrank.cli.limits:limits", "Write out the limits, to edit."),
+    "jobs": ("firstcrank.cli.jobs:jobs", "The record: jobs, their starts, notes, backup, trends."),
+    "report": ("firstcrank.cli.report:report", "A start as a page for the customer: HTML, PDF, PNG."),
+    "compare": ("firstcrank.cli.compare:compare", "Two starts side by side: before and after."),
+    "export": ("firstcrank.cli.export:export", "A recording as CSV, Parquet or MDF."),
     "scenarios": ("firstcrank.cli.scenarios:scenarios", "List the simulated starts."),
 }
 ORDER = tuple(COMMANDS)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import tempfile
 from pathlib import Path
 
 from firstcrank.analysis.as_json import from_table
 from firstcrank.analysis.findings import Judgement
-from firstcrank.calibration import Calibration
 from firstcrank.jobs.contents import hash_of
+from firstcrank.jobs.recordings import stored_recording
 from firstcrank.jobs.records import find_start, job_file
 from firstcrank.jobs.schema import JOBS
 from firstcrank.jobs.store import Store
@@ -17,7 +16,6 @@ from firstcrank.limits import Limits, shipped
 from firstcrank.recording import Recording
 from firstcrank.report.facts import Facts
 from firstcrank.report.settings import shop
-from firstcrank.tracefiles.table import load
 
 
 def from_file(path: Path, judgement: Judgement, recording: Recording, limits: Limits | None = None) -> Facts:
@@ -31,16 +29,6 @@ def from_file(path: Path, judgement: Judgement, recording: Recording, limits: Li
         shop_name=owner.name,
         shop_logo=owner.logo,
     )
-
-
-def stored_recording(store: Store, content_hash: str, file_name: str, calibration_json: str = "") -> Recording:
-    """The recording of a start, checked against its hash. Raises StoreError where it is missing or altered."""
-    content = store.contents.get(content_hash)
-    calibration = Calibration.from_json(json.loads(calibration_json)) if calibration_json else None
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / ("start" + (Path(file_name).suffix or ".fcr"))
-        path.write_bytes(content)
-        return load(path, calibration)
 
 
 def from_store(store: Store, name: str) -> Facts:

@@ -1,0 +1,96 @@
+"""firstcrank compare: before and after."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from firstcrank.errors import UsageError
+
+if TYPE_CHECKING:
+    from firstcrank.analysis.findings import Judgement
+    from firstcrank.trace import FloatArray, Trace
+
+
+@click.command()
+@click.argument("first")
+@click.argument("second")
+@click.option("--png", type=click.Path(path_type=Path), help="Plot: one above the other, and the difference.")
+@click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
+def compare(first: str, second: str, png: Path | None, place: str | None) -> None:
+    """Compare two starts: numbers in the record (12, or 12#2 for its second crank) or recording files."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from firstcrank.analysis.compare import compare as side_by_side
+    from firstcrank.cli.strip import row
+
+    (one, crank_one), (two, crank_two) = _load(first, place), _load(second, place)
+    try:
+        compared = side_by_side(one, two, (crank_one, crank_two))
+    except ValueError as error:
+        raise UsageError(str(error)) from error
+    console = Console(highlight=False)
+    console.print(Text(f"Key feed: {one[1].verdict} in {first}, {two[1].verdict} in {second}", style="bold"))
+    width = max(console.width - 34, 20)
+    top_v = 28.0 if (compared.before_v["battery"] > 17).any() else 14.0
+    for role in compared.before_v:
+        for name, side in ((first, compared.before_v), (second, compared.after_v)):
+            console.print(
+                Text(f"{role.replace('_', ' '):<14}{Path(name).name[:14]:<15} {row(_squeezed(side[role], width), top_v)}")
+            )
+    table = Table(box=None, pad_edge=False)
+    for heading in ("check", first, second, "change"):
+        table.add_column(Text(heading), overflow="fold")
+    for change in compared.changes:
+        cells = (change.check, _cell(change.before), _cell(change.after), change.words)
+        table.add_row(*(Text(c) for c in cells), style="bold" if change.words != "same" else "")
+    console.print(table)
+    if png is not None:
+        from firstcrank.report.plots import as_png, comparison
+
+        png.write_bytes(as_png(comparison(compared, (f"{first}: {one[1].verdict}", f"{second}: {two[1].verdict}"))))
+        click.echo(str(png))
+
+
+def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
+    import json
+
+    from firstcrank.analysis.as_json import from_table
+    from firstcrank.analysis.verdict import judge
+    from firstcrank.jobs.recordings import stored_recording
+    from firstcrank.jobs.records import find_start
+    from firstcrank.jobs.store import open_store
+    from firstcrank.limits import shipped
+    from firstcrank.tracefiles.table import load
+
+    if name.partition("#")[0].isdigit():
+        with open_store(place) as store:
+            start, crank = find_start(store, name)
+            recording = stored_recording(store, start["content_hash"], start["file_name"], start["calibration_json"])
+        return (recording.trace, from_table(json.loads(start["judgement_json"]))), crank
+    path, _, crank_text = name.partition("#")
+    recording = load(Path(path))
+    judgement = judge(recording.trace, recording.limits or shipped(12), recording.context)
+    return (recording.trace, judgement), int(crank_text or 1)
+
+
+def _squeezed(volts: FloatArray, width: int) -> FloatArray:
+    import numpy as np
+
+    values = np.nan_to_num(np.asarray(volts, dtype=np.float64), nan=0.0)
+    group = max(len(values) // width, 1)
+    squeezed: FloatArray = values[: len(values) // group * group].reshape(-1, group).min(axis=1)
+    return squeezed
+
+
+def _cell(finding: object) -> str:
+    from firstcrank.analysis.findings import Finding
+    from firstcrank.report.facts import WORDS, number
+
+    if not isinstance(finding, Finding):
+        return "-"
+    return f"{WORDS[finding.result]}  {number(finding, finding.measured)}".strip()

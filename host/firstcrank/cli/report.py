@@ -1,0 +1,51 @@
+"""firstcrank report: a start as a page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from firstcrank.errors import UsageError
+
+
+@click.command()
+@click.argument("start")
+@click.option("--html", type=click.Path(path_type=Path), help="HTML file to write. Default: first-start-NAME.html")
+@click.option("--pdf", type=click.Path(path_type=Path), help="PDF file to write.")
+@click.option("--png", type=click.Path(path_type=Path), help="Plot of the whole start as PNG.")
+@click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
+@click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
+def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, page: str, place: str | None) -> None:
+    """Write the report of START: a number in the record, or a recording file."""
+    from firstcrank.analysis.verdict import judge
+    from firstcrank.jobs.store import open_store
+    from firstcrank.limits import shipped
+    from firstcrank.report import gather
+    from firstcrank.report import html as page_of
+    from firstcrank.report import pdf as paper_of
+    from firstcrank.report.plots import as_png, overview
+    from firstcrank.tracefiles.table import load
+
+    if start.isdigit():
+        with open_store(place) as store:
+            facts = gather.from_store(store, start)
+    else:
+        path = Path(start)
+        recording = load(path)
+        facts = gather.from_file(path, judge(recording.trace, recording.limits or shipped(12), recording.context), recording)
+    if html is None and pdf is None and png is None:
+        html = Path(f"first-start-{Path(start).stem}.html")
+    made: list[tuple[Path | None, Callable[[], bytes]]] = [
+        (html, lambda: page_of.render(facts).encode("utf-8")),
+        (pdf, lambda: paper_of.render(facts, page)),
+        (png, lambda: as_png(overview(facts.recording.trace, facts.judgement))),
+    ]
+    for target, make in made:
+        if target is not None:
+            try:
+                target.write_bytes(make())
+            except OSError as error:
+                raise UsageError(f"{target} cannot be written: {error.strerror or error}") from error
+            click.echo(str(target))

@@ -1,0 +1,51 @@
+"""A whole store as a Parquet folder that DuckDB or pandas opens with one line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from sqlalchemy import select
+
+from firstcrank.errors import StoreError, UsageError
+from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.store import Store
+
+
+def export_store(store: Store, folder: Path, progress: Callable[[int, int], None] | None = None) -> list[str]:
+    """jobs, starts, notes, measurements, photos as FOLDER/NAME.parquet; bins as FOLDER/bins/start=ID/bins.parquet.
+
+    Lines about recordings that are missing or altered come back; the rest is written. Raises UsageError for a folder in use.
+    """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    from firstcrank.jobs.recordings import stored_recording
+    from firstcrank.tracefiles.export import bin_columns
+
+    if folder.exists() and any(folder.iterdir()):
+        raise UsageError(f"{folder} is not empty: choose another folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    starts: list[dict[str, object]] = []
+    for table in (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS):
+        with store.engine.connect() as connection:
+            rows = [dict(row) for row in connection.execute(select(table).order_by(table.c.id)).mappings()]
+        columns = {c.name: [row[c.name] for row in rows] for c in table.columns}
+        pq.write_table(pa.table(columns), folder / f"{table.name}.parquet")
+        if table is STARTS:
+            starts = rows
+    trouble = []
+    for number, start in enumerate(starts, start=1):
+        try:
+            recording = stored_recording(
+                store, str(start["content_hash"]), str(start["file_name"]), str(start["calibration_json"])
+            )
+        except StoreError as error:
+            trouble.append(f"start {start['id']}: {error}")
+            continue
+        place = folder / "bins" / f"start={start['id']}"
+        place.mkdir(parents=True)
+        pq.write_table(pa.table(bin_columns(recording.trace)), place / "bins.parquet")
+        if progress:
+            progress(number, len(starts))
+    return trouble

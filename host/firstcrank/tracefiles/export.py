@@ -1,0 +1,126 @@
+"""A recording written out for other tools: CSV, Parquet, ASAM MDF 4, each with bins, close-ups and metadata."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from firstcrank.errors import UsageError
+from firstcrank.recording import Recording
+from firstcrank.trace import Trace
+from firstcrank.tracefiles.csv import write_csv
+
+META_KEY = b"firstcrank"
+
+
+def bin_columns(trace: Trace) -> dict[str, Any]:
+    """Column name with unit -> array, shape (n,): times, conversions, gap, then mean, lowest, highest of each lead, runs."""
+    columns: dict[str, Any] = {
+        "t_s": trace.start_s,
+        "t_end_s": trace.end_s,
+        "conversions": trace.conversions,
+        "gap_s": trace.gap_s,
+    }
+    for role, channel in trace.channels.items():
+        columns[f"{role}_v"] = channel.mean_v
+        columns[f"{role}_lowest_v"] = channel.lowest_v
+        columns[f"{role}_highest_v"] = channel.highest_v
+    if trace.runs is not None:
+        columns["key_run_longest"] = trace.runs.longest
+        columns["key_run_head"] = trace.runs.head
+        columns["key_run_tail"] = trace.runs.tail
+    return columns
+
+
+def close_up_columns(trace: Trace) -> dict[str, Any]:
+    """Long form of all close-ups: edge number, falling, role, time, volts; shapes (m,)."""
+    edge: list[Any] = []
+    falling: list[Any] = []
+    roles: list[str] = []
+    times: list[Any] = []
+    volts: list[Any] = []
+    for number, piece in enumerate(trace.close_ups):
+        for role, values in piece.volts.items():
+            edge.append(np.full(len(values), number, dtype=np.int64))
+            falling.append(np.full(len(values), piece.falling))
+            roles += [role] * len(values)
+            times.append(piece.start_s + piece.offset_s[role] + np.arange(len(values)) * piece.period_s)
+            volts.append(values)
+    empty = np.zeros(0)
+    return {
+        "edge": np.concatenate(edge) if edge else empty.astype(np.int64),
+        "falling": np.concatenate(falling) if falling else empty.astype(bool),
+        "role": roles,
+        "t_s": np.concatenate(times) if times else empty,
+        "v": np.concatenate(volts) if volts else empty,
+    }
+
+
+def metadata(recording: Recording) -> dict[str, Any]:
+    """Everything that is not a reading, as plain values."""
+    trace = recording.trace
+    return {
+        "meta": recording.meta,
+        "origin": {key: value for key, value in trace.origin.items() if isinstance(value, str | int | float | bool | None)},
+        "notes": list(trace.notes),
+        "holes": [{"start_s": h.start_s, "end_s": h.end_s, "why": h.why} for h in trace.holes],
+        "complete": trace.complete,
+        "trigger_v": trace.runs.trigger_v if trace.runs else None,
+        "calibration": recording.calibration.to_json() if recording.calibration else None,
+        "limits": recording.limits.to_json() if recording.limits else None,
+    }
+
+
+def write_parquet(path: Path, recording: Recording) -> None:
+    """Bins in PATH; close-ups, where there are any, beside it in PATH's stem + "-close-ups.parquet"."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    text = json.dumps(metadata(recording), ensure_ascii=False).encode("utf-8")
+    table = pa.table(bin_columns(recording.trace)).replace_schema_metadata({META_KEY: text})
+    pq.write_table(table, path)
+    if recording.trace.close_ups:
+        beside = path.with_name(path.stem + "-close-ups.parquet")
+        pq.write_table(pa.table(close_up_columns(recording.trace)).replace_schema_metadata({META_KEY: text}), beside)
+
+
+def write_mdf(path: Path, recording: Recording) -> None:
+    """ASAM MDF 4: one group of bins, one group a lead and edge of close-ups. Raises UsageError without the asammdf package."""
+    try:
+        from asammdf import MDF, Signal
+    except ImportError as error:
+        raise UsageError("MDF needs the asammdf package: pip install 'firstcrank[mdf]'") from error
+    trace = recording.trace
+    with MDF(version="4.10") as mdf:
+        signals = [
+            Signal(np.asarray(values), trace.start_s, unit=_unit(name), name=name)
+            for name, values in bin_columns(trace).items()
+            if name != "t_s"
+        ]
+        mdf.append(signals, comment="bins")
+        for number, piece in enumerate(trace.close_ups):
+            for role, values in piece.volts.items():
+                times = piece.start_s + piece.offset_s[role] + np.arange(len(values)) * piece.period_s
+                mdf.append([Signal(values, times, unit="V", name=f"{role}_close_up_{number}")], comment="close-up")
+        mdf.header.comment = json.dumps(metadata(recording), ensure_ascii=False)
+        mdf.save(path, overwrite=True)
+
+
+def _unit(name: str) -> str:
+    return {"v": "V", "s": "s"}.get(name.rpartition("_")[2], "")
+
+
+WRITERS = {".csv": write_csv, ".parquet": write_parquet, ".mf4": write_mdf}
+
+
+def write(path: Path, recording: Recording) -> None:
+    """Writes in the format of the suffix. Raises UsageError for an unknown one, or a file that is there already."""
+    writer = WRITERS.get(path.suffix.lower())
+    if writer is None:
+        raise UsageError(f"{path}: the suffix must be one of {', '.join(WRITERS)}")
+    if path.exists():
+        raise UsageError(f"{path} is already there: choose another name")
+    writer(path, recording)
