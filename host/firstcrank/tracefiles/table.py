@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from firstcrank.calibration import Calibration
@@ -24,7 +25,11 @@ def load(
     The suffix decides; a file with another suffix is tried as a recording of ours.
     """
     if path.suffix.lower() in CSV_SUFFIXES:
-        return read_csv(path, columns, accuracy)
+        recording = read_csv(path, columns, accuracy)
+        if calibration is None:
+            return recording
+        note = "the calibration is not used: this file is in volts already"
+        return replace(recording, trace=replace(recording.trace, notes=(*recording.trace.notes, note)))
     return read_native(path, calibration)
 
 
