@@ -18,5 +18,5 @@ def text_s(seconds: float) -> str:
 
 
 def text_v(volts: float) -> str:
-    """A voltage as a person reads it: two decimals, three below 1 V."""
-    return f"{volts:.3f} V" if abs(volts) < 1.0 else f"{volts:.2f} V"
+    """A voltage as a person reads it: two decimals."""
+    return f"{volts + 0.0:.2f} V" if abs(volts) >= 0.005 else "0 V"

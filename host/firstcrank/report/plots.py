@@ -68,7 +68,7 @@ def _draw(axes: Axes, trace: Trace, from_s: float, to_s: float) -> None:
 
 def overview(trace: Trace, judgement: Judgement) -> Figure:
     """All leads over the whole recording, phases named on top, counting dropouts marked."""
-    figure, axes = _figure(7.2, 3.0)
+    figure, axes = _figure(7.2, 2.6)
     _draw(axes, trace, float(trace.start_s[0]), float(trace.end_s[-1]))
     top = axes.get_ylim()[1] * 1.12
     axes.set_ylim(top=top)
@@ -81,7 +81,7 @@ def overview(trace: Trace, judgement: Judgement) -> Figure:
     for drop in judgement.dropouts:
         if drop.counts:
             axes.axvspan(
-                drop.start_s, drop.start_s + drop.duration_s, facecolor="none", edgecolor="#000000", hatch="////", linewidth=0
+                drop.start_s, drop.start_s + drop.duration_s, facecolor="none", edgecolor="#777777", hatch="///", linewidth=0
             )
     axes.set_xlabel("seconds")
     axes.legend(loc="lower center", ncols=min(len(trace.channels), 5), fontsize=8, frameon=False, bbox_to_anchor=(0.5, 1.0))
@@ -90,7 +90,7 @@ def overview(trace: Trace, judgement: Judgement) -> Figure:
 
 def close_up(trace: Trace, drop: Dropout, minimum_v: float) -> Figure:
     """One dropout with some time on both sides; from the raw conversions where the board sent them."""
-    figure, axes = _figure(7.2, 2.3)
+    figure, axes = _figure(7.2, 2.0)
     margin_s = min(max(drop.duration_s * 0.6, 0.004), 1.0)
     from_s, to_s = drop.start_s - margin_s, drop.start_s + drop.duration_s + margin_s
     _draw(axes, trace, max(from_s, float(trace.start_s[0])), min(to_s, float(trace.end_s[-1])))

@@ -1,0 +1,53 @@
+"""Before and after: aligned where the starter engages, and what changed is said."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from firstcrank.analysis.compare import compare
+from firstcrank.analysis.findings import Context
+from firstcrank.analysis.verdict import judge
+from firstcrank.limits import shipped
+from firstcrank.report.plots import as_png, comparison
+from tests.acceptance.start import CRANK_S, Start
+
+ASKED = Context(cranked_with_key=True, module_plugged_in=True)
+
+
+def judged(start: Start):
+    trace = start.trace()
+    return trace, judge(trace, shipped(12), ASKED)
+
+
+def test_aligned_at_the_starter_and_the_repair_is_said() -> None:
+    before = judged(Start().feed_to(0.0, 6.0, 1.5))
+    later = Start()
+    later.volts = {role: np.roll(v, 9000) for role, v in later.volts.items()}  # the same start, 0.2 s later
+    for volts in later.volts.values():
+        volts[:9000] = volts[9000]
+    compared = compare(before, judged(later))
+    engaged = np.argmin(np.abs(compared.at_s))
+    for side in (compared.before_v, compared.after_v):
+        fall = side["battery"][engaged - 40] - side["battery"][engaged + 10]
+        assert fall > 1.0
+    difference = compared.difference_v("key_switch")
+    inside = (compared.at_s > 6.1 - CRANK_S) & (compared.at_s < 7.4 - CRANK_S)
+    assert float(np.nanmedian(difference[inside])) > 8.0
+    assert abs(float(np.nanmedian(difference[~inside]))) < 0.3
+    change = {c.check: c.words for c in compared.changes}["key_feed_dropout.crank"]
+    assert change == "fail before, pass now: better"
+    assert as_png(comparison(compared, ("before", "after"))).startswith(b"\x89PNG")
+
+
+def test_the_same_start_twice_differs_in_nothing() -> None:
+    one = judged(Start())
+    compared = compare(one, one)
+    assert {c.words for c in compared.changes} == {"same"}
+    assert float(np.nanmax(np.abs(compared.difference_v("battery")))) == 0.0
+
+
+def test_a_start_without_that_crank_is_told() -> None:
+    one = judged(Start())
+    with pytest.raises(ValueError, match="crank 2"):
+        compare(one, one, (1, 2))

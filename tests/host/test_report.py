@@ -1,0 +1,206 @@
+"""The report: its order, its words, in a real browser at desktop and phone width, and as a PDF turned into pictures."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import zlib
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from firstcrank.analysis.as_json import from_table, to_table
+from firstcrank.analysis.verdict import judge
+from firstcrank.limits import shipped
+from firstcrank.report import html, pdf, plots
+from firstcrank.report.facts import Facts, local_time
+from firstcrank.report.gather import from_file
+from firstcrank.tracefiles.table import load
+
+from .bench_recording import recorded
+
+ORDER = (
+    "First-start record",
+    "Key feed",
+    "Why",
+    "What to check next",
+    "What was tested and what was not",
+    "Findings",
+    "The whole start",
+    "Each loss of the feed",
+    "Likely cause",
+    "Cautions",
+    "Board and calibration",
+    "Limits and where they come from",
+    "Recording SHA-256",
+)
+QUIET = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+def facts(tmp_path: Path, name: str = "marigold_trap") -> Facts:
+    path = tmp_path / f"{name}.fcr"
+    path.write_bytes(recorded(name))
+    recording = load(path)
+    made = from_file(path, judge(recording.trace, recording.limits or shipped(12), recording.context), recording)
+    job = {"number": "1207", "vehicle": "Marigold, farm pickup", "technician": "R. Hale", "vin": "1M8GDM9AXKP042788"}
+    return replace(made, job=job, shop_name="The Barn", start_name="1")
+
+
+def test_the_page_is_in_order_and_fetches_nothing(tmp_path: Path) -> None:
+    page = html.render(facts(tmp_path))
+    places = [page.index(f">{text}<" if text in ("Key feed", "Why") else text) for text in ORDER]
+    assert places == sorted(places)
+    assert "FAIL" in page
+    fetched = re.findall(r"""(?:src|href)\s*=\s*["'](?!data:|#)([^"']+)""", page)
+    assert [f for f in fetched if "xlink" not in f and not f.startswith("#")] == []
+    assert "url(http" not in page
+    assert "@import" not in page
+    assert "simulated, no vehicle" in page
+
+
+@pytest.mark.parametrize(
+    ("name", "verdict"), [("marigold_repaired", "PASS"), ("short_crank", "NO VERDICT"), ("heater_only", "NO VERDICT")]
+)
+def test_every_verdict_makes_a_page_and_a_paper(tmp_path: Path, name: str, verdict: str) -> None:
+    made = facts(tmp_path, name)
+    assert f"<strong>{verdict}</strong>" in html.render(made)
+    assert pdf.render(made, "Letter").startswith(b"%PDF")
+
+
+def test_a_judgement_comes_back_from_its_table(tmp_path: Path) -> None:
+    judgement = facts(tmp_path).judgement
+    assert from_table(to_table(judgement)) == from_table(to_table(from_table(to_table(judgement))))
+    assert from_table(to_table(judgement)).dropouts == judgement.dropouts
+
+
+def test_lines_differ_in_grey_by_dash_and_lightness() -> None:
+    """Every lead has its own dash pattern, so that grey print and colour-blind readers can tell them apart."""
+    dashes = [str(style[1]) for style in plots.STYLES.values()]
+    assert len(set(dashes)) == len(dashes)
+
+
+def test_no_dip_is_lost_by_thinning(tmp_path: Path) -> None:
+    trace = facts(tmp_path).recording.trace
+    _, volts = plots.thinned(trace, "battery", 0.0, float(trace.end_s[-1]))
+    assert volts.min() == pytest.approx(float(trace.channels["battery"].lowest_v.min()), abs=0.05)
+    assert len(volts) < 2.2 * plots.PIXELS
+
+
+@pytest.fixture
+def chromium() -> str:
+    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if found is None:
+        pytest.skip("no Chromium here (Debian package chromium)")
+    return found
+
+
+MEASURE = """
+<script>
+addEventListener('load', () => {
+  const wide = [...document.querySelectorAll('body *')].filter(e => !e.closest('.scroll') && !e.closest('svg')
+    && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName);
+  const empty = [...document.querySelectorAll('h2')].filter(h => !h.nextElementSibling || !h.nextElementSibling.textContent.trim());
+  document.title = 'MEASURED ' + JSON.stringify({overflow: document.documentElement.scrollWidth - innerWidth, wide: wide,
+    empty: empty.length, svg: [...document.querySelectorAll('.figure svg')].map(s => Math.round(s.getBoundingClientRect().width))});
+});
+</script>
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [1280, 390])
+def test_in_a_browser_nothing_overflows_and_nothing_is_missing(tmp_path: Path, chromium: str, width: int) -> None:
+    page = tmp_path / "page.html"
+    # Headless Chromium does not go below 500 pixels, so a frame of the phone's width stands for the phone.
+    inner = html.render(facts(tmp_path)).replace("</body>", MEASURE + "</body>")
+    (tmp_path / "inner.html").write_text(inner, "utf-8")
+    page.write_text(
+        f"<iframe id=f src=inner.html style='width:{width}px;height:900px;border:0'></iframe>"
+        "<script>setInterval(()=>{document.title=document.getElementById('f').contentDocument.title},50)</script>",
+        "utf-8",
+    )
+    done = subprocess.run(
+        [
+            chromium,
+            *QUIET,
+            f"--user-data-dir={tmp_path / 'profile'}",
+            "--allow-file-access-from-files",
+            "--window-size=1400,1000",
+            "--virtual-time-budget=4000",
+            "--dump-dom",
+            page.as_uri(),
+        ],
+        capture_output=True,
+        text=True,
+        timeout=90,
+    )
+    found = re.search(r"<title>MEASURED (\{.*?\})</title>", done.stdout)
+    assert found, done.stdout[-500:] + done.stderr[-500:]
+    import json
+
+    measured = json.loads(found[1].replace("&quot;", '"'))
+    assert measured["overflow"] <= 0, measured
+    assert measured["wide"] == []
+    assert measured["empty"] == 0
+    assert len(measured["svg"]) >= 2
+    assert all(0.8 * min(width, 800) < drawn <= width for drawn in measured["svg"])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_paper_has_at_most_two_pages_and_holds_the_words(tmp_path: Path, paper: str) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("no pdftotext here (Debian package poppler-utils)")
+    path = tmp_path / "report.pdf"
+    path.write_bytes(pdf.render(facts(tmp_path), paper))
+    text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
+    assert text.count("\f") <= 2
+    for words in (*ORDER[:1], *ORDER[2:]):
+        assert words in text, words
+    assert "Key feed: FAIL" in text
+    subprocess.run(["pdftoppm", "-r", "40", "-png", str(path), str(tmp_path / "page")], check=True)
+    pictures = sorted(tmp_path.glob("page*.png"))
+    assert pictures
+    assert all(ink(picture) > 0.02 for picture in pictures)
+
+
+def ink(picture: Path) -> float:
+    """Share of dark pixels in an 8-bit PNG without interlacing, filters undone by matplotlib's reader."""
+    from matplotlib.image import imread
+
+    pixels = imread(picture)[..., :3].mean(axis=2)
+    return float((pixels < 0.6).mean())
+
+
+@pytest.mark.parametrize(("utc", "shown"), [("2026-01-02T03:04:05+00:00", "2026-01-02"), ("", ""), ("yesterday", "yesterday")])
+def test_times_are_utc_kept_and_local_shown(utc: str, shown: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    import time
+
+    monkeypatch.setenv("TZ", "Asia/Tokyo")
+    time.tzset()
+    try:
+        said = local_time(utc)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert said.startswith(shown)
+    if utc.startswith("2026"):
+        assert said == "2026-01-02 12:04 +0900"
+
+
+def test_png_is_a_png(tmp_path: Path) -> None:
+    made = facts(tmp_path)
+    data = plots.as_png(plots.overview(made.recording.trace, made.judgement))
+    assert data.startswith(b"\x89PNG")
+    assert zlib.crc32(data) != 0
