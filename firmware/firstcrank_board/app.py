@@ -9,14 +9,15 @@ import json
 
 from . import commands, wire
 from .bin_ring import BinRing
-from .outbox import MOST_BINS, Outbox
+from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
 
 IDLE, RECORDING = "idle", "recording"
 BEACON_US = 1000000
 RING_BYTES = 64000  # bins kept while the host does not read: about 2 s of 0.77 ms bins of three channels
 INPUT_PIECE = 64
-PIECE_BYTES = 256  # what the USB driver takes without waiting
 FRAME_US = 25000  # bins are sent together about this often
+MOST_WAITS = 32  # interrupts slept through before the loop looks round again
+COLLECT_EVERY = 4  # beacons between two collections of garbage while recording
 COMMANDS_EVERY = 8  # while recording, look for a command after this many passes
 
 
@@ -66,6 +67,7 @@ class App:
         finally:
             if self.acquisition is not None:
                 self.acquisition.stop()
+            gc.enable()
 
     def step(self):
         """One pass of the loop."""
@@ -79,10 +81,22 @@ class App:
         self._repeat()
         if self.state == RECORDING:
             sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
-            if not sent and self.parts.wait is not None and not self.acquisition.own_loop:
-                self.parts.wait()  # the next full segment or USB packet ends it
+            if not self.acquisition.own_loop and (not sent or self.ring.waiting() < 2 * self.outbox.least_bins):
+                self._rest()
         else:
             self.outbox.pump(self.ring, 0)
+
+    def _rest(self):
+        """Sleeps until the interrupt has finished bins: USB's own interrupts end a wait too, and need but a moment each."""
+        wait = self.parts.wait
+        if wait is None:
+            return
+        marks = self.ring.marks
+        head = marks[0]
+        for _ in range(MOST_WAITS):
+            if marks[0] != head:
+                return
+            wait()
 
     def _read_commands(self):
         data = self.parts.stream.read(INPUT_PIECE)
@@ -105,6 +119,9 @@ class App:
             return
         self._beacon_us = now_us
         if self.state == RECORDING:
+            self._beacons += 1
+            if self._beacons % COLLECT_EVERY == 0 and not self.acquisition.own_loop:
+                gc.collect()  # 20 ms of this loop only: the interrupt goes on folding
             self.outbox.put(wire.STREAM, self._stream_body)
             self.parts.lamp.recording()
         else:
@@ -129,7 +146,7 @@ class App:
             self.ring = BinRing(min(RING_BYTES // bin_bytes, self.config["ring_bins"]), bin_bytes)
         self.outbox.reset()
         self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
-        self.outbox.piece_bytes = 64 if self.acquisition.own_loop else PIECE_BYTES
+        self.outbox.piece_bytes = PIECE if self.acquisition.own_loop else MOST_PIECE
         self.outbox.least_bins = 1 if self.acquisition.own_loop else min(max(FRAME_US // self.config["bin_us"], 1), MOST_BINS)
         gc.collect()
         try:
@@ -138,6 +155,10 @@ class App:
             self.acquisition.stop()
             raise commands.Refused("acquisition did not start: %s" % error)
         self._stream_body = self._describe()
+        self._beacons = 0
+        if not self.acquisition.own_loop:
+            gc.collect()
+            gc.disable()
         self.state = RECORDING
         self.reply(wire.START, True, "")
         self.outbox.put(wire.STREAM, self._stream_body)
@@ -147,6 +168,7 @@ class App:
         if self.state != RECORDING:
             return
         self.acquisition.stop()
+        gc.enable()
         self.outbox.least_bins = 1
         self.state = IDLE
         self._drain()

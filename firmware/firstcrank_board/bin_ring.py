@@ -12,22 +12,25 @@ from array import array
 
 # marks
 HEAD, TAIL, CAPACITY, LOST, KEEP_NEWEST, FORGOTTEN = 0, 1, 2, 3, 4, 5  # head: writer's; tail: reader's, or writer's in KEEP_NEWEST
-MARKS = 6
-# facts of a block
+SAME_SPAN, SAME_GAP, SAME_CONVERSIONS = 6, 7, 8  # of every block, where a block has only three facts
+MARKS = 9
+# facts of a block; the last three only where blocks differ in them
 FIRST_LOW, FIRST_HIGH, TICKS, SPAN, GAP, CONVERSIONS = 0, 1, 2, 3, 4, 5  # conversion index in two times 30 bits: small integers
 FACTS = 6
+UNIFORM_FACTS = 3
 SLACK_US = 300  # a pause longer than this between two blocks starts a new frame, so that the host sees it
 
 
 class BinRing:
     """`capacity` blocks of `group` bins of `bin_bytes`."""
 
-    def __init__(self, capacity, bin_bytes, group=1):
+    def __init__(self, capacity, bin_bytes, group=1, uniform=False):
         self.bin_bytes = bin_bytes
         self.group = group
         self.block_bytes = bin_bytes * group
         self.bins = bytearray(capacity * self.block_bytes)
-        self.facts = array("i", bytes(4 * FACTS * capacity))
+        self.fact_words = UNIFORM_FACTS if uniform else FACTS
+        self.facts = array("i", bytes(4 * self.fact_words * capacity))
         self.marks = array("i", bytes(4 * MARKS))
         self.marks[CAPACITY] = capacity
 
@@ -69,19 +72,22 @@ class BinRing:
         """The block at the last `slot` is complete."""
         marks, facts = self.marks, self.facts
         at = marks[HEAD]
-        word = at * FACTS
+        word = at * self.fact_words
         facts[word] = first_low
         facts[word + 1] = first_high
         facts[word + 2] = ticks_us
-        facts[word + 3] = span_us
-        facts[word + 4] = gap_us
-        facts[word + 5] = conversions
+        if self.fact_words == FACTS:
+            facts[word + 3] = span_us
+            facts[word + 4] = gap_us
+            facts[word + 5] = conversions
         at += 1
         marks[HEAD] = 0 if at == marks[CAPACITY] else at
 
     def fact(self, block, which):
         """One fact of a block."""
-        return self.facts[block * FACTS + which]
+        if which >= self.fact_words:
+            return self.marks[SAME_SPAN + which - SPAN]
+        return self.facts[block * self.fact_words + which]
 
     def waiting(self):
         """How many bins wait to be sent."""
@@ -96,13 +102,17 @@ class BinRing:
             count = self.marks[CAPACITY] - tail
         if count * self.group > most:
             count = max(most // self.group, 1)
-        facts = self.facts
-        word = tail * FACTS
-        conversions = facts[word + CONVERSIONS]
+        facts, words = self.facts, self.fact_words
+        varies = words == FACTS
+        word = tail * words
+        span_us = self.marks[SAME_SPAN]
         for n in range(1, count):
-            following = word + FACTS
-            elapsed_us = (facts[following + TICKS] - facts[word + TICKS]) & 0x3FFFFFFF
-            if facts[following + CONVERSIONS] != conversions or elapsed_us > facts[word + SPAN] + SLACK_US:
+            following = word + words
+            if varies:
+                span_us = facts[word + SPAN]
+                if facts[following + CONVERSIONS] != facts[word + CONVERSIONS]:
+                    return n
+            if (facts[following + TICKS] - facts[word + TICKS]) & 0x3FFFFFFF > span_us + SLACK_US:
                 return n
             word = following
         return count

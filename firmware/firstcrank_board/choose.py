@@ -32,7 +32,13 @@ def _has_pin(machine, number):
 
 def available():
     """Names of what this board can do, the fastest first."""
-    return ([DMA] if chip() else []) + [PORTABLE]
+    if chip():
+        from . import rp2_dma  # loaded now, while the heap is whole
+
+        rp2_dma.plan
+
+        return [DMA, PORTABLE]
+    return [PORTABLE]
 
 
 def choose(config, clock, adcs, fast):

@@ -11,4 +11,9 @@ except (ImportError, SyntaxError, NameError):  # CPython, or a port built withou
 
     COMPILED = False
 
-__all__ = ("COMPILED", "fold", "stuff")
+try:
+    from .framing_viper import bins_body, crc_into, table
+except (ImportError, SyntaxError, NameError, AttributeError):  # also the Linux interpreter, which has no Thumb assembler
+    from .framing import bins_body, crc_into, table
+
+__all__ = ("COMPILED", "bins_body", "crc_into", "fold", "stuff", "table")

@@ -3,13 +3,14 @@
 Control frames (small, rare) go before bins. Nothing here blocks for longer than one write of the stream does.
 """
 
-import struct
-from binascii import crc32
+from array import array
 
-from . import bin_ring, fast, wire
+from . import fast, wire
 
 MOST_BINS = 32
 MOST_CONTROL = 8
+PIECE = 64  # one USB packet
+MOST_PIECE = 256  # what the USB driver takes without waiting
 
 
 class Outbox:
@@ -21,8 +22,16 @@ class Outbox:
         self._control = []
         longest = wire.HEADER_BYTES + wire.BINS_BYTES + MOST_BINS * wire.bin_bytes(8) + wire.CRC_BYTES
         self._plain = bytearray(longest)
-        self._plain_view = memoryview(self._plain)
-        self._stuffed = bytearray(longest + 2 + longest // 254)
+        self._stuffed = bytearray(longest + 2 + longest // 254 + PIECE)
+        self._stuffed_view = memoryview(self._stuffed)
+        # Slices made once: a slice made while recording would be an allocation.
+        whole = len(self._stuffed) // PIECE
+        self._pieces = [
+            [self._stuffed_view[PIECE * at : PIECE * (at + units)] for at in range(whole - units + 1)]
+            for units in range(1, MOST_PIECE // PIECE + 1)
+        ]
+        self._job = array("i", bytes(4 * 12))
+        self._table = fast.table()
         self._current = None
         self._at = 0
         self._end = 0
@@ -56,7 +65,11 @@ class Outbox:
             return 0
         upto = min(self._at + self.piece_bytes, self._end)
         asked = upto - self._at
-        taken = self._stream.write(self._current[self._at : upto]) or 0
+        if self._current is self._stuffed_view and asked % PIECE == 0 and self._at % PIECE == 0:
+            piece = self._pieces[asked // PIECE - 1][self._at // PIECE]
+        else:  # after a short write
+            piece = self._current[self._at : upto]
+        taken = self._stream.write(piece) or 0
         if taken < asked:
             self.short_writes += 1
         self._at += taken
@@ -67,12 +80,19 @@ class Outbox:
     def _next(self, ring, lost_conversions):
         if self._control:
             kind, body = self._control.pop(0)
-            frame = wire.encode_frame(kind, self.recording_id, self.sequence, body)
-            self._begin(memoryview(frame), len(frame))
+            if wire.HEADER_BYTES + len(body) + wire.CRC_BYTES <= len(self._plain):
+                self._header(kind)
+                end = wire.HEADER_BYTES + len(body)
+                self._plain[wire.HEADER_BYTES : end] = body
+                self._finish(end)
+            else:
+                frame = wire.encode_frame(kind, self.recording_id, self.sequence, body)
+                self._begin(memoryview(frame), len(frame))
             return True
         if ring is None:
             return False
-        if ring.waiting() < self.least_bins or not ring.waiting():
+        waiting = ring.waiting()
+        if waiting < self.least_bins or not waiting:
             return False
         self._frame_bins(ring, ring.uniform(MOST_BINS), lost_conversions)
         return True
@@ -84,40 +104,42 @@ class Outbox:
         self.sequence = (self.sequence + 1) & 0xFFFFFFFF
 
     def _frame_bins(self, ring, blocks, lost_conversions):
-        """Builds the frame of the `blocks` at the ring's tail."""
-        facts, at = ring.facts, ring.tail
-        first = at * bin_ring.FACTS
-        last = first + (blocks - 1) * bin_ring.FACTS
-        gap_us = 0
-        for word in range(first, last + 1, bin_ring.FACTS):
-            if facts[word + bin_ring.GAP] > gap_us:
-                gap_us = facts[word + bin_ring.GAP]
-        ticks_us = facts[first + bin_ring.TICKS]
-        span_us = ((facts[last + bin_ring.TICKS] - ticks_us) & 0x3FFFFFFF) + facts[last + bin_ring.SPAN]
-        count = blocks * ring.group
-        plain = self._plain
-        struct.pack_into(wire.HEADER_FORMAT, plain, 0, wire.VERSION, wire.BINS, self.recording_id, self.sequence)
-        struct.pack_into(
-            wire.BINS_FORMAT,
-            plain,
-            wire.HEADER_BYTES,
-            (facts[first + bin_ring.FIRST_HIGH] << 30) + facts[first + bin_ring.FIRST_LOW],
-            ticks_us,
-            span_us,
-            lost_conversions,
-            ring.lost_bins,
-            self.short_writes,
-            gap_us,
-            facts[first + bin_ring.CONVERSIONS],
-            count,
-            (ring.bin_bytes - wire.RUNS_BYTES) // wire.CHANNEL_BYTES,
-        )
-        begin = wire.HEADER_BYTES + wire.BINS_BYTES
-        end = begin + blocks * ring.block_bytes
-        source = at * ring.block_bytes
-        plain[begin:end] = memoryview(ring.bins)[source : source + blocks * ring.block_bytes]
-        struct.pack_into("<I", plain, end, crc32(self._plain_view[:end]) & 0xFFFFFFFF)
+        """Builds the frame of the `blocks` at the ring's tail, without allocating."""
+        job = self._job
+        job[0] = ring.tail
+        job[1] = blocks
+        job[2] = ring.block_bytes
+        job[3] = blocks * ring.group
+        job[4] = (ring.bin_bytes - wire.RUNS_BYTES) // wire.CHANNEL_BYTES
+        job[5] = lost_conversions
+        job[6] = ring.lost_bins
+        job[7] = self.short_writes
+        job[8] = ring.fact_words
+        for n in range(3):
+            job[9 + n] = ring.marks[6 + n]
+        self._header(wire.BINS)
+        end = fast.bins_body(self._plain, ring.facts, ring.bins, job)
         ring.take(blocks)
-        self.bins_sent += count
-        length = fast.stuff(plain, end + wire.CRC_BYTES, self._stuffed)
-        self._begin(memoryview(self._stuffed), length)
+        self.bins_sent += job[3]
+        self._finish(end)
+
+    def _header(self, kind):
+        plain = self._plain
+        plain[0] = wire.VERSION
+        plain[1] = kind
+        sequence = self.sequence
+        for n in range(8):
+            plain[2 + n] = self.recording_id[n]
+        for n in range(4):
+            plain[10 + n] = sequence & 255
+            sequence >>= 8
+
+    def _finish(self, end):
+        """Checksum and byte stuffing; padded with delimiters so that only whole prepared pieces need be written."""
+        fast.crc_into(self._plain, end, self._table)
+        stuffed = self._stuffed
+        length = fast.stuff(self._plain, end + wire.CRC_BYTES, stuffed)
+        while length % PIECE:
+            stuffed[length] = 0
+            length += 1
+        self._begin(self._stuffed_view, length)

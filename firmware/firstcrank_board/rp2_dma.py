@@ -14,12 +14,12 @@ import rp2
 
 from . import rp2_registers as reg
 from . import rp2_service as at
-from .bin_ring import BinRing
+from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, BinRing
 from .fold import NO_KEY
 
 CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock (RP2040 datasheet 4.9.2)
-SEGMENTS = 8
-SEGMENT_MOST = 1600  # conversions: 3.2 ms, so that eight segments take 25 kB and last 25 ms
+SEGMENTS = 4  # a power of two: the control channel's table wraps
+SEGMENT_MOST = 2400  # conversions: 4.8 ms, so that four segments take 19 kB and last 19 ms
 MOST_EDGES_A_SEGMENT = 16
 LONGEST_PIECE_WORDS = 3 * 8
 SETTLE_READS = 50
@@ -113,8 +113,13 @@ class DmaAcquisition:
 
     def make_ring(self, config, ring_bytes, bin_bytes):
         """A BinRing of at most `ring_bytes` whose blocks are what one segment gives."""
-        group = self.shape(config)[2]
-        return BinRing(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), bin_bytes, group)
+        sets, pieces, group = self.shape(config)
+        ring = BinRing(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), bin_bytes, group, True)
+        channels = len(self._inputs)
+        ring.marks[SAME_SPAN] = sets * channels * pieces * group * CONVERSION_NS // 1000
+        ring.marks[SAME_GAP] = channels * CONVERSION_NS // 1000
+        ring.marks[SAME_CONVERSIONS] = sets * pieces
+        return ring
 
     def _go(self):
         """Starts, or starts again after stop_hardware; the state's LOW and HIGH say with which conversion."""

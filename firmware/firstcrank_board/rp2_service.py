@@ -99,13 +99,10 @@ def end_block(s: ptr32):
         marks[3] += s[BINS_A_SEGMENT]
         return
     head = marks[0]
-    facts = ptr32(s[FACTS_AT] + head * 24)
+    facts = ptr32(s[FACTS_AT] + head * 12)
     facts[0] = s[BIN_LOW]
     facts[1] = s[BIN_HIGH]
     facts[2] = s[BIN_US]
-    facts[3] = s[SEGMENT_US] * s[PIECES]
-    facts[4] = s[CHANNELS] * 2
-    facts[5] = s[SETS] * s[PIECES]
     head += 1
     if head == marks[2]:
         head = 0

@@ -1,0 +1,38 @@
+"""CRC-32 in inline Thumb assembler, for frames. In a file of its own, see fold_thumb.py; framing.crc_into is its plain twin."""
+
+import micropython
+
+
+@micropython.asm_thumb
+def crc_into(r0, r1, r2):
+    """crc_into(data, length, table): CRC-32/ISO-HDLC of data[:length], stored little-endian behind it. Nothing is allocated."""
+    mov(r3, 0)
+    mvn(r3, r3)
+    add(r1, r0, r1)
+    mov(r6, 255)
+    cmp(r0, r1)
+    bcs(DONE)
+    label(NEXT)
+    ldrb(r4, [r0, 0])
+    add(r0, 1)
+    eor(r4, r3)
+    and_(r4, r6)
+    mov(r5, 2)
+    lsl(r4, r5)
+    add(r4, r4, r2)
+    ldr(r4, [r4, 0])
+    mov(r5, 8)
+    lsr(r3, r5)
+    eor(r3, r4)
+    cmp(r0, r1)
+    bcc(NEXT)
+    label(DONE)
+    mvn(r3, r3)
+    mov(r5, 8)
+    strb(r3, [r0, 0])
+    lsr(r3, r5)
+    strb(r3, [r0, 1])
+    lsr(r3, r5)
+    strb(r3, [r0, 2])
+    lsr(r3, r5)
+    strb(r3, [r0, 3])

@@ -1,0 +1,69 @@
+"""A BINS frame's plain bytes from the ring into a buffer, and its checksum: plain Python, the oracle of framing_viper.
+
+`job` is an array('i') laid out by the names below; nothing is allocated by the compiled twins.
+"""
+
+import struct
+from binascii import crc32
+
+from .bin_ring import CONVERSIONS, FACTS, FIRST_HIGH, FIRST_LOW, GAP, SPAN, TICKS
+from .wire import BINS_BYTES, BINS_FORMAT, HEADER_BYTES
+
+BLOCK = 0  # first block
+BLOCKS = 1
+BLOCK_BYTES = 2
+BIN_COUNT = 3
+CHANNELS = 4
+LOST_CONVERSIONS = 5
+LOST_BINS = 6
+SHORT_WRITES = 7
+WORDS = 8  # facts of a block: 6, or 3 where the rest is the same for all and given here
+SAME_SPAN = 9
+SAME_GAP = 10
+SAME_CONVERSIONS = 11
+JOB = 12
+
+
+def table():
+    """The CRC's 256 words."""
+    return None
+
+
+def bins_body(plain, facts, bins, job):
+    """Writes the body of a BINS frame behind the header in `plain`; returns where it ends."""
+    words = job[WORDS]
+    first = job[BLOCK] * words
+    last = first + (job[BLOCKS] - 1) * words
+    gap_us, span_us, conversions = job[SAME_GAP], job[SAME_SPAN], job[SAME_CONVERSIONS]
+    if words == FACTS:
+        gap_us = 0
+        for word in range(first, last + 1, words):
+            if facts[word + GAP] > gap_us:
+                gap_us = facts[word + GAP]
+        span_us, conversions = facts[last + SPAN], facts[first + CONVERSIONS]
+    ticks_us = facts[first + TICKS]
+    struct.pack_into(
+        BINS_FORMAT,
+        plain,
+        HEADER_BYTES,
+        (facts[first + FIRST_HIGH] << 30) + facts[first + FIRST_LOW],
+        ticks_us,
+        ((facts[last + TICKS] - ticks_us) & 0x3FFFFFFF) + span_us,
+        job[LOST_CONVERSIONS],
+        job[LOST_BINS],
+        job[SHORT_WRITES],
+        gap_us,
+        conversions,
+        job[BIN_COUNT],
+        job[CHANNELS],
+    )
+    begin = HEADER_BYTES + BINS_BYTES
+    size = job[BLOCKS] * job[BLOCK_BYTES]
+    source = job[BLOCK] * job[BLOCK_BYTES]
+    plain[begin : begin + size] = memoryview(bins)[source : source + size]
+    return begin + size
+
+
+def crc_into(data, length, _table):
+    """CRC-32/ISO-HDLC of data[:length], stored little-endian behind it."""
+    struct.pack_into("<I", data, length, crc32(memoryview(data)[:length]) & 0xFFFFFFFF)

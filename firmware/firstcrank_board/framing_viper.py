@@ -1,0 +1,75 @@
+"""framing.bins_body compiled: same arguments and result as its plain twin, and no allocation. Layout: wire.py, BINS and HEADER."""
+
+from array import array
+
+import micropython
+
+from .frame_thumb import crc_into
+
+
+def table():
+    """The CRC's 256 words, reflected polynomial EDB88320."""
+    words = array("I", bytes(1024))
+    for n in range(256):
+        crc = n
+        for _ in range(8):
+            crc = crc >> 1 ^ 0xEDB88320 if crc & 1 else crc >> 1
+        words[n] = crc
+    return words
+
+
+@micropython.viper
+def put32(at: ptr8, value: int):
+    """Little-endian, any alignment."""
+    at[0] = value & 0xFF
+    at[1] = (value >> 8) & 0xFF
+    at[2] = (value >> 16) & 0xFF
+    at[3] = (value >> 24) & 0xFF
+
+
+@micropython.viper
+def bins_body(plain_in, facts_in, bins_in, job_in) -> int:
+    """See framing.bins_body."""
+    plain = ptr8(plain_in)
+    facts = ptr32(facts_in)
+    job = ptr32(job_in)
+    words = job[8]
+    first = job[0] * words
+    last = first + (job[1] - 1) * words
+    gap_us = job[10]
+    span_us = job[9]
+    conversions = job[11]
+    if words == 6:
+        gap_us = 0
+        word = first
+        while word <= last:
+            if facts[word + 4] > gap_us:
+                gap_us = facts[word + 4]
+            word += 6
+        span_us = facts[last + 3]
+        conversions = facts[first + 5]
+    low = facts[first]
+    high = facts[first + 1]
+    ticks_us = facts[first + 2]
+    at = int(plain) + 14
+    put32(at, low | (high << 30))
+    put32(at + 4, high >> 2)
+    put32(at + 8, ticks_us)
+    put32(at + 12, ((facts[last + 2] - ticks_us) & 0x3FFFFFFF) + span_us)
+    put32(at + 16, job[5])
+    put32(at + 20, job[6])
+    put32(at + 24, job[7])
+    put32(at + 28, gap_us)
+    plain[46] = conversions & 0xFF
+    plain[47] = conversions >> 8
+    plain[48] = job[3]
+    plain[49] = job[4]
+    size = job[1] * job[2]
+    source = ptr16(int(ptr8(bins_in)) + job[0] * job[2])
+    target = ptr16(at + 36)
+    i = 0
+    size >>= 1
+    while i < size:
+        target[i] = source[i]
+        i += 1
+    return 50 + size * 2
