@@ -141,12 +141,15 @@ def nominal_channel(
     reference_tolerance_rel: float = 0.01,
     filter_f: float = 0.0,
     noise_code: float = 1.4,
+    input_ohm: float = math.inf,
 ) -> ChannelCalibration:
     """A divider's line from its nominal values.
 
     Tolerances are limits of a rectangular distribution, so u = a / sqrt(3) (JCGM 100 4.3.7), and
     u(k)/k = R1/(R1+R2) * sqrt(ur1^2 + ur2^2) for k = (R1+R2)/R2. `noise_code` is the converter's noise in codes
-    rms (published test of the RP2040: 1.0 to 1.4). `filter_f` is the capacitor across R2, farad.
+    rms (published test of the RP2040: 1.0 to 1.4). `filter_f` is the capacitor across R2, farad. `input_ohm` is the least
+    input resistance of the converter: it pulls a reading down by 0 to Rth / (Rth + Rin), the same in all inputs alike, so half
+    of it is taken out and the rest is a shared rectangular uncertainty.
     """
     for name, value in (("r_top_ohm", r_top_ohm), ("r_bottom_ohm", r_bottom_ohm), ("reference_v", reference_v)):
         if not (math.isfinite(value) and value > 0):
@@ -158,17 +161,20 @@ def nominal_channel(
     lsb_v = reference_v / CODES * ratio
     u_resistor = tolerance_rel / math.sqrt(3.0)
     u_ratio = r_top_ohm / (r_top_ohm + r_bottom_ohm) * math.sqrt(2.0) * u_resistor
+    source_ohm = r_top_ohm * r_bottom_ohm / (r_top_ohm + r_bottom_ohm)
+    load = 0.0 if math.isinf(input_ohm) else source_ohm / (source_ohm + input_ohm)
+    u_load = load / math.sqrt(12.0)
     return ChannelCalibration(
-        gain_v_per_code=lsb_v,
+        gain_v_per_code=lsb_v * (1.0 + load / 2.0),
         offset_v=0.0,
         uncertainty=Uncertainty(
             gain_rel=u_ratio,
             offset_v=3.0 * lsb_v / math.sqrt(3.0),  # RP2040 offset error is not published; 3 codes, our caution
-            shared_gain_rel=reference_tolerance_rel / math.sqrt(3.0),
+            shared_gain_rel=math.hypot(reference_tolerance_rel / math.sqrt(3.0), u_load),
             noise_v=noise_code * lsb_v,
         ),
         spike_v=4.5 * lsb_v / math.sqrt(3.0),  # erratum RP2040-E11: about 9 codes wide
-        filter_s=filter_f * r_top_ohm * r_bottom_ohm / (r_top_ohm + r_bottom_ohm),
+        filter_s=filter_f * source_ohm,
     )
 
 
@@ -177,7 +183,7 @@ def read_calibration(path: Path) -> Calibration:
 
     Either `kind = "measured"` with `[channels.ROLE]` tables of the keys to_json writes, or `kind = "nominal"` with
     `[channels.ROLE]` tables of r_top_ohm, r_bottom_ohm, tolerance_rel and optional reference_v,
-    reference_tolerance_rel, filter_f. Raises CalibrationError naming the key.
+    reference_tolerance_rel, filter_f, input_ohm. Raises CalibrationError naming the key.
     """
     try:
         data = tomllib.loads(path.read_text("utf-8"))

@@ -22,6 +22,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("firstcrank.cli.report:report", "A start as a page for the customer: HTML, PDF, PNG."),
     "compare": ("firstcrank.cli.compare:compare", "Two starts side by side: before and after."),
     "export": ("firstcrank.cli.export:export", "A recording as CSV, Parquet or MDF."),
+    "divider": ("firstcrank.cli.divider:divider", "Design or check the input network."),
+    "wire": ("firstcrank.cli.wire:wire", "Drop and gauge of a feed; the ignition switch's terminals."),
     "scenarios": ("firstcrank.cli.scenarios:scenarios", "List the simulated starts."),
 }
 ORDER = tuple(COMMANDS)

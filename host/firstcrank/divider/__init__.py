@@ -1,0 +1,1 @@
+"""Input network design: divider, filter, clamp; what it measures, how well, and what it survives."""

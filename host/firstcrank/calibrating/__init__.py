@@ -1,0 +1,1 @@
+"""Calibrating a board against one meter."""

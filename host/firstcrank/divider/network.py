@@ -1,0 +1,144 @@
+"""One input's network and everything that follows from its values in closed form.
+
+clip --- r_top ---+--- r_series --- ADC pin
+                  |
+            r_bottom || c_filter (and r_up to the reference, for inputs that go below zero)
+                  |
+               battery negative             clamp: diodes from the node to the reference and to ground
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from firstcrank.errors import UsageError
+
+CODES = 4096
+ADC_INPUT_OHM = 100e3  # RP2040: at least 100 k (paraphrase of its datasheet)
+ADC_SAMPLE_F = 1e-12  # from memory: about 1 pF
+SETTLE_TAUS = math.log(2**13)  # to half a step of 12 bits: 9.01 time constants
+CLAMP_V = 0.3  # Schottky clamp, forward
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """Values in ohm, farad, volts. `r_up_ohm` 0: none. `clamped`: external Schottky diodes at the node."""
+
+    r_top_ohm: float
+    r_bottom_ohm: float
+    c_filter_f: float = 0.0
+    r_series_ohm: float = 0.0
+    r_up_ohm: float = 0.0
+    reference_v: float = 3.3
+    clamped: bool = True
+
+    def __post_init__(self) -> None:
+        for name in ("r_top_ohm", "r_bottom_ohm", "reference_v"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value > 0):
+                raise UsageError(f"{name} is {value:g}, must be above 0")
+        for name in ("c_filter_f", "r_series_ohm", "r_up_ohm"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0):
+                raise UsageError(f"{name} is {value:g}, must be 0 or more")
+
+    @property
+    def node_siemens(self) -> float:
+        """Conductance from the node to everything but the clip's source."""
+        up = 1.0 / self.r_up_ohm if self.r_up_ohm else 0.0
+        return 1.0 / self.r_top_ohm + 1.0 / self.r_bottom_ohm + up
+
+    @property
+    def source_ohm(self) -> float:
+        """What the converter sees (Thevenin), without r_series."""
+        return 1.0 / self.node_siemens
+
+    @property
+    def share(self) -> float:
+        """Node volts per volt at the clip, 0 to 1."""
+        return self.source_ohm / self.r_top_ohm
+
+    @property
+    def node_at_zero_v(self) -> float:
+        """Node volts with 0 V at the clip: above 0 with r_up only."""
+        return self.reference_v * self.source_ohm / self.r_up_ohm if self.r_up_ohm else 0.0
+
+    @property
+    def ratio(self) -> float:
+        """Volts at the clip per volt at the node."""
+        return 1.0 / self.share
+
+    @property
+    def full_scale_v(self) -> float:
+        """Clip volts at the reference."""
+        return (self.reference_v - self.node_at_zero_v) * self.ratio
+
+    @property
+    def lowest_v(self) -> float:
+        """Clip volts at code 0."""
+        return -self.node_at_zero_v * self.ratio
+
+    @property
+    def step_v(self) -> float:
+        """Clip volts per code."""
+        return self.reference_v / CODES * self.ratio
+
+    @property
+    def tau_s(self) -> float:
+        """Time constant of the filter."""
+        return self.source_ohm * self.c_filter_f
+
+    @property
+    def corner_hz(self) -> float:
+        """-3 dB, infinite without a capacitor."""
+        return 1.0 / (2.0 * math.pi * self.tau_s) if self.tau_s else math.inf
+
+    @property
+    def settling_s(self) -> float:
+        """To half a step of 12 bits: by the filter where there is one, else by the converter's own sample capacitor."""
+        if self.c_filter_f:
+            return SETTLE_TAUS * self.tau_s
+        return SETTLE_TAUS * (self.source_ohm + self.r_series_ohm) * ADC_SAMPLE_F
+
+    @property
+    def load_share(self) -> float:
+        """How much lower a reading can be through the converter's input resistance, 0 to 1 (worst case)."""
+        ohm = self.source_ohm + self.r_series_ohm
+        return ohm / (ohm + ADC_INPUT_OHM)
+
+    @property
+    def sample_share(self) -> float:
+        """How much of the node's voltage one sample's charge can move it, where the filter holds it."""
+        return ADC_SAMPLE_F / (ADC_SAMPLE_F + self.c_filter_f) if self.c_filter_f else 0.0
+
+    def node_v(self, clip_v: float) -> float:
+        """Node volts, clamp not conducting."""
+        return clip_v * self.share + self.node_at_zero_v
+
+    def code(self, clip_v: float) -> int:
+        """The code for a voltage at the clip, 0 to 4095."""
+        return int(min(max(round(self.node_v(clip_v) / self.reference_v * CODES), 0), CODES - 1))
+
+    def loading_a(self, clip_v: float) -> float:
+        """Current taken from the circuit under test."""
+        return (clip_v - self.node_v(clip_v)) / self.r_top_ohm
+
+    def shortest_dropout_s(self, from_v: float, limit_v: float, to_v: float = 0.0) -> float:
+        """Shortest square dropout from `from_v` to `to_v` that still takes the filtered reading below `limit_v`.
+
+        RC step: t = tau ln((from - to) / (limit - to)). Raises UsageError where the reading never gets there.
+        """
+        if not to_v < limit_v < from_v:
+            raise UsageError(f"a dropout from {from_v:g} V to {to_v:g} V does not cross {limit_v:g} V")
+        return self.tau_s * math.log((from_v - to_v) / (limit_v - to_v))
+
+    def clamp_a(self, clip_v: float) -> float:
+        """Steady net current into the clamp, above 0 into the upper diode, below 0 out of the lower one."""
+        node_v = self.node_v(clip_v)
+        high_v, low_v = self.reference_v + CLAMP_V, -CLAMP_V
+        if low_v <= node_v <= high_v:
+            return 0.0
+        held_v = high_v if node_v > high_v else low_v
+        up_a = (self.reference_v - held_v) / self.r_up_ohm if self.r_up_ohm else 0.0
+        return (clip_v - held_v) / self.r_top_ohm - held_v / self.r_bottom_ohm + up_a
