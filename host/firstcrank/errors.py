@@ -55,5 +55,9 @@ class UnreadableTraceError(FirstcrankError):
     """A trace file is empty, not one of ours, or malformed. The message names file, line and column."""
 
 
+class UnwritableFileError(FirstcrankError):
+    """A file cannot be written: choose another folder or name, or make room on the disk."""
+
+
 class StoreError(FirstcrankError):
     """The record store cannot be reached, is newer than this program, or is damaged."""

@@ -60,7 +60,7 @@ class Plan:
 def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
     """Records until the release has been watched, the cable is pulled, or Ctrl-C. The file is always left readable.
 
-    Raises BoardRefusedError, or FileExistsError where the file is already there.
+    Raises BoardRefusedError, or UnwritableFileError where the file is already there or cannot be written.
     """
     line = plan.calibration.channel("key_switch")
     client.idle()
@@ -72,6 +72,7 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
         client.command(wire.START, {}, recording_id)
         why = _Follow(client, plan, watcher, file, recording_id).run()
         if why is not None:
+            _what_was_chosen(file, plan)  # once more: damage in the first frames must not cost the recording
             file.note("end", why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
             watcher.ended(why)
     finally:
@@ -87,6 +88,10 @@ def _notes(file: RecordingFile, client: BoardClient, plan: Plan) -> None:
         board=client.identity.get("board"),
         synthetic=client.link.name.startswith("bench:"),
     )
+    _what_was_chosen(file, plan)
+
+
+def _what_was_chosen(file: RecordingFile, plan: Plan) -> None:
     file.note("calibration", calibration=plan.calibration.to_json())
     file.note("limits", limits=plan.limits.to_json())
     file.note("answers", **context_to_json(plan.context))

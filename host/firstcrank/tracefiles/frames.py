@@ -19,6 +19,7 @@ from firstcrank.errors import UnreadableTraceError
 from firstcrank.trace import FloatArray, Hole, IntArray
 
 NS = 1e-9
+LONGEST_S = 6 * 3600.0  # no recording of a start is longer: an index or clock that says so is damaged
 US = 1e-6
 
 
@@ -28,6 +29,7 @@ class Gathered:
 
     stream: dict[str, Any] | None = None
     notes: list[dict[str, Any]] = field(default_factory=list)
+    note_numbers: list[int] = field(default_factory=list)
     heads: list[wire.BinsHead] = field(default_factory=list)
     bodies: list[bytes] = field(default_factory=list)
     close_ups: list[tuple[wire.CloseUpHead, bytes]] = field(default_factory=list)
@@ -37,6 +39,11 @@ class Gathered:
     stale_frames: int = 0
     restarted: bool = False
     torn_bytes: int = 0
+
+    @property
+    def notes_lost(self) -> bool:
+        """True where the recorder wrote a note between others that cannot be read any more."""
+        return sorted(set(self.note_numbers)) != list(range(len(set(self.note_numbers))))
 
 
 def gather(data: bytes) -> Gathered:
@@ -73,6 +80,7 @@ def _which_recording(frames: Iterable[wire.Frame]) -> bytes:
 def _sort(found: Gathered, frame: wire.Frame) -> None:
     if frame.kind == wire.NOTE:
         found.notes.append(_table(frame.body))
+        found.note_numbers.append(frame.sequence)
         return
     if frame.kind not in (wire.STREAM, wire.BINS, wire.CLOSE_UP, wire.END):
         return
@@ -132,6 +140,8 @@ def to_codes(found: Gathered) -> Codes:
         raise UnreadableTraceError("the recording holds no readings")
     period_s = float(found.stream.get("conversion_ns", 0)) * NS
     begin_s, span_s, gap_s = _times(heads, count, period_s)
+    if not float(begin_s[-1] + span_s[-1]) <= LONGEST_S:
+        raise UnreadableTraceError("damaged beyond reading: its clock jumps by hours")
     bins = np.array([h.bin_count for h in heads])
     words = np.frombuffer(b"".join(found.bodies[i] for i in keep), dtype="<u2").reshape(-1, 3 * count + 3)
     within = np.concatenate([np.arange(n) for n in bins])

@@ -5,7 +5,9 @@ Written by appending and flushing, so a crash loses at most the frame being writ
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 from itertools import pairwise
 from pathlib import Path
 from typing import IO, Any
@@ -15,7 +17,7 @@ import numpy as np
 from firstcrank import wire
 from firstcrank.analysis.findings import Context
 from firstcrank.calibration import Calibration
-from firstcrank.errors import UnreadableTraceError
+from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError, UnwritableFileError
 from firstcrank.limits import Limits
 from firstcrank.recording import Recording
 from firstcrank.trace import Channel, CloseUp, FloatArray, Hole, KeyRuns, Trace, Uncertainty
@@ -36,11 +38,19 @@ ANSWERS = (
 
 
 class RecordingFile:
-    """Appends what arrives to a new file. Notes go in between whole frames only."""
+    """Appends what arrives to a new file. Notes go in between whole frames only.
+
+    Every method raises UnwritableFileError where the disk or folder does not take it.
+    """
 
     def __init__(self, path: Path, recording_id: bytes) -> None:
-        self._file: IO[bytes] = path.open("xb")
         self.path = path
+        try:
+            self._file: IO[bytes] = path.open("xb")
+        except FileExistsError as error:
+            raise UnwritableFileError(f"{path} is already there: choose another name") from error
+        except OSError as error:
+            raise UnwritableFileError(f"{path} cannot be written: {error.strerror or error}") from error
         self._id = recording_id
         self._rest = b""
         self._notes = 0
@@ -50,21 +60,35 @@ class RecordingFile:
         whole, delimiter, rest = (self._rest + data).rpartition(b"\x00")
         self._rest = rest
         if delimiter:
-            self._file.write(whole + delimiter)
-            self._file.flush()
+            self._append(whole + delimiter)
 
     def note(self, kind: str, **table: Any) -> None:
         """Adds a note of the recorder: "host", "calibration", "limits", "answers", "end"."""
         body = json.dumps({"note": kind, **table}, ensure_ascii=False).encode("utf-8")
-        self._file.write(b"\x00" + wire.encode_frame(wire.NOTE, self._id, self._notes, body))
-        self._file.flush()
+        self._append(b"\x00" + wire.encode_frame(wire.NOTE, self._id, self._notes, body))
         self._notes += 1
 
     def close(self) -> None:
-        """Writes a torn last frame as it is and closes. Harmless when already closed."""
-        if not self._file.closed:
-            self._file.write(self._rest)
-            self._file.close()
+        """Writes a torn last frame as it is, waits until the disk has everything, closes. Harmless when already closed."""
+        if self._file.closed:
+            return
+        try:
+            self._append(self._rest)
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            raise UnwritableFileError(f"{self.path} cannot be written: {error.strerror or error}") from error
+        finally:
+            with contextlib.suppress(OSError):
+                self._file.close()
+
+    def _append(self, data: bytes) -> None:
+        try:
+            self._file.write(data)
+            self._file.flush()
+        except OSError as error:
+            raise UnwritableFileError(
+                f"{self.path} cannot be written any further ({error.strerror or error}): what was written is kept"
+            ) from error
 
 
 def context_to_json(context: Context) -> dict[str, Any]:
@@ -89,20 +113,42 @@ def read_native(path: Path, calibration: Calibration | None = None) -> Recording
         return from_bytes(data, calibration, str(path))
     except UnreadableTraceError as error:
         raise UnreadableTraceError(f"{path}: {error}") from error
-    except (wire.FrameError, KeyError, TypeError, ValueError, IndexError) as error:
-        raise UnreadableTraceError(f"{path}: damaged beyond reading ({error!r})") from error
 
 
 def from_bytes(data: bytes, calibration: Calibration | None = None, name: str = "") -> Recording:
-    """A recording from the bytes of its file. Raises UnreadableTraceError where no readings are in it."""
+    """A recording from the bytes of its file. Raises UnreadableTraceError where no readings can be got out of it.
+
+    CalibrationError where the calibration given has no line for one of its channels.
+    """
+    try:
+        return _read(data, calibration, name)
+    except (wire.FrameError, ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        raise UnreadableTraceError(f"damaged beyond reading ({error!r})") from error
+    except (CalibrationError, LimitsError) as error:
+        if calibration is not None and isinstance(error, CalibrationError):
+            raise
+        raise UnreadableTraceError(f"what the recorder noted is damaged: {error}") from error
+
+
+def _read(data: bytes, given: Calibration | None, name: str) -> Recording:
     found = gather(data)
     notes = {note.get("note", ""): note for note in found.notes}
     codes = to_codes(found)
-    embedded = notes.get("calibration", {}).get("calibration") or (found.stream or {}).get("calibration")
-    used = calibration or (Calibration.from_json(embedded) if embedded else None)
+    used = given or _embedded_calibration(found, notes)
     limits = Limits.from_json(notes["limits"]["limits"]) if "limits" in notes else None
     context = context_from_json(notes.get("answers", {}))
     return Recording(_trace(found, codes, used, notes, name), context, used, limits, _meta(found, notes))
+
+
+def _embedded_calibration(found: Gathered, notes: dict[str, dict[str, Any]]) -> Calibration | None:
+    """The recorder's choice, else the board's own (a capture made without a host).
+
+    Where the recorder's note is lost the board's may be another than the one that was chosen, so there is none.
+    """
+    if "calibration" in notes:
+        return Calibration.from_json(notes["calibration"]["calibration"])
+    stored = (found.stream or {}).get("calibration")
+    return Calibration.from_json(stored) if stored and not found.notes_lost else None
 
 
 def _meta(found: Gathered, notes: dict[str, dict[str, Any]]) -> dict[str, Any]:
@@ -161,6 +207,8 @@ def _missing(found: Gathered, codes: Codes) -> tuple[tuple[Hole, ...], tuple[str
         lines.append("the board started again during the recording: what came after is left out")
     if found.bad_pieces:
         lines.append(f"{found.bad_pieces} damaged pieces were left out")
+    if found.notes_lost:
+        lines.append("some of what the recorder noted (calibration, limits, answers) is damaged")
     if found.torn_bytes:
         lines.append(f"the file ends in the middle of a frame ({found.torn_bytes} bytes left out)")
     if found.stale_frames and not found.restarted:
