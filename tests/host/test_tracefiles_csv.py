@@ -11,8 +11,12 @@ from firstcrank.analysis.findings import Context
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import UnreadableTraceError, UsageError
 from firstcrank.limits import shipped
-from firstcrank.tracefiles.csv import parse_map, parse_uncertainty, read_csv
+from firstcrank.tracefiles.csv import parse_map, parse_uncertainty, read_csv, write_csv
+from firstcrank.tracefiles.native import from_bytes
+from firstcrank.tracefiles.table import load
 from tests.acceptance.start import Start
+
+from .bench_recording import recorded
 
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
 
@@ -121,3 +125,60 @@ def test_bad_uncertainty_is_wrong_usage(text: str) -> None:
 def test_bad_map_is_wrong_usage(entry: str) -> None:
     with pytest.raises(UsageError, match="map"):
         parse_map((entry,))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (HEADER + "\n0,12,0,0\n0,1,12,3,0,0\n", r"line 3: 6 cells under 4 column names \(a decimal comma"),
+        (HEADER + "\n0,12,0,0\n0.1,12,0,0 # start\n", "line 3, column starter_coil_v"),
+        (HEADER + "\n# a remark,,,\n0.1,12,0,0\n", "line 2, column t_s: '# a remark'"),
+        (HEADER + ",battery_v\n0,12,0,0,11\n", "2 columns are called 'battery_v'"),
+        ("t_s,t_ms,battery_v,key_switch_v\n0,0,12,0\n", "both hold time"),
+        ("t_s;battery_v;key_switch_v\n0;1.234,5;0\n0.5;12;0\n", "a comma and numbers with a point"),
+        (HEADER + "\n\n\n0,12,0,0\n\n0.2,12,0,0\n0.1,12,0,0\n", "line 7: time does not rise"),
+        (HEADER + "\n0,12,0,0\n400000,12,0,0\n", "111 hours: if the time is in milliseconds"),
+        ("t_s,t_end_s,conversions,battery_v,key_switch_v\n0,0.1,9,12,0\n", "a mean alone hides dropouts"),
+    ],
+)
+def test_what_could_be_read_two_ways_is_refused(tmp_path: Path, text: str, said: str) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(text)
+    with pytest.raises(UnreadableTraceError, match=said):
+        read_csv(path)
+
+
+def test_quoted_cells_and_empty_last_columns_are_taken(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text('"t_s","battery_v","key_switch_v"\r\n"0.0","12.5","0.1",\r\n"0.1","12.4","0.2",\r\n', newline="")
+    trace = read_csv(path).trace
+    assert trace.channels["battery"].mean_v.tolist() == [12.5, 12.4]
+
+
+def test_one_column_cannot_be_two_leads(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.csv", HEADER, rows(4166))
+    with pytest.raises(UsageError, match="two leads"):
+        read_csv(path, {"key_switch": "battery_v"})
+    with pytest.raises(UsageError, match="has the column"):
+        parse_map(("battery=CH1", "battery=CH2"))
+
+
+def test_a_calibration_is_not_used_on_volts_and_that_is_said(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.csv", HEADER, rows(4166))
+    calibration = from_bytes(recorded("healthy")).calibration
+    assert any("calibration is not used" in note for note in load(path, calibration).trace.notes)
+
+
+def test_bins_written_as_csv_keep_the_short_dropout_that_their_means_hide(tmp_path: Path) -> None:
+    recording = from_bytes(recorded("feed_dead_in_start"))
+    path = tmp_path / "bins.csv"
+    write_csv(path, recording)
+    again = read_csv(path).trace
+    trace = recording.trace
+    assert np.allclose(again.start_s, trace.start_s - trace.start_s[0], atol=1e-6)
+    assert again.conversions.tolist() == trace.conversions.tolist()
+    assert np.allclose(again.gap_s, trace.gap_s, rtol=1e-6)
+    for role, channel in trace.channels.items():
+        for part in ("lowest_v", "highest_v", "mean_v"):
+            assert np.allclose(getattr(again.channels[role], part), getattr(channel, part), atol=1e-6)
+    assert judge(again, shipped(12), ASKED).verdict == "FAIL"
