@@ -143,10 +143,10 @@ def _refuse_outlier(where: str, volts: FloatArray, codes: FloatArray, used: np.n
         again = volts - (slope * codes + offset)
         if np.all(np.abs(again[rest]) <= allowed[rest]):
             raise CalibrationError(
-                f"{where}: the point at {volts[worst]:.2f} V is {again[worst]:+.2f} V off the line of the others: read the meter again"
+                f"{where}: the point at {volts[worst]:.2f} V is {again[worst]:+.2f} V off the others' line: read the meter again"
             )
     raise CalibrationError(
-        f"{where}: the points make no straight line (worst {residuals[worst]:+.3f} V): a loose lead, or a moving supply"
+        f"{where}: the points make no straight line (worst {residuals[worst]:+.3f} V); loose lead or moving supply"
     )
 
 

@@ -28,7 +28,7 @@ def number(text: str) -> float:
     return value
 
 
-class Value(click.ParamType):
+class Value(click.ParamType[float]):
     """A number with a prefix."""
 
     name = "value"
@@ -165,7 +165,7 @@ def _show(rank: int, proposal: Proposal, wishes: Wishes, tolerance: float, full:
     n = proposal.network
     click.echo(("" if rank < 2 else "\n") + (f"{rank}. " if rank else "") + _values(n))
     click.echo(
-        f"   measures {n.lowest_v:.2f} to {n.full_scale_v:.2f} V in steps of {n.step_v * 1e3:.1f} mV; "
+        f"   measures {n.lowest_v + 0.0:.2f} to {n.full_scale_v:.2f} V in steps of {n.step_v * 1e3:.1f} mV; "
         f"source {_ohms(round(n.source_ohm))}; takes {n.loading_a(float(wishes.system_v)) * 1e3:.2f} mA"
     )
     click.echo(f"   shortest dropout seen {text_s(proposal.dropout_s)}; settles to 12 bits in {text_s(n.settling_s)}")
@@ -178,9 +178,8 @@ def _show(rank: int, proposal: Proposal, wishes: Wishes, tolerance: float, full:
     if n.c_filter_f:
         click.echo(f"   filter corner {n.corner_hz:.0f} Hz; one sample moves the node by {n.sample_share:.2%} at the most")
     click.echo(f"   the converter's input resistance may pull the reading down by up to {n.load_share:.1%}: calibrate")
-    click.echo(
-        f"   at {at_v:g} V uncalibrated: ± {spent.expanded_v:.2f} V (95 %); divider alone {spent.worst_low_v:+.2f} to {spent.worst_high_v:+.2f} V"
-    )
+    ends = f"{spent.worst_low_v:+.2f} to {spent.worst_high_v:+.2f} V"
+    click.echo(f"   at {at_v:g} V uncalibrated: ± {spent.expanded_v:.2f} V (95 %); divider alone {ends}")
     for line in spent.lines:
         click.echo(f"      {line.what:<34}limit {line.limit_v * 1e3:7.1f} mV   u {line.u_v * 1e3:6.1f} mV")
     for s in proposal.stresses:

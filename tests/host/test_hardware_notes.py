@@ -1,0 +1,63 @@
+"""The notes agree with the designer: tables recomputed, pictures redrawn, shipped calibration the same network."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+import pytest
+from hardware_notes import builds, draw
+
+from firstcrank.calibration import nominal_channel, read_calibration
+from firstcrank.divider.propose import MUST_SURVIVE
+from firstcrank.divider.stress import Ratings, pulses, stress
+
+NOTES = Path(draw.__file__).parent
+
+
+@pytest.mark.parametrize(
+    ("page", "build", "role"),
+    [
+        ("minimal_build.md", "minimal 12 V", "battery"),
+        ("minimal_build.md", "minimal 24 V", "battery"),
+        ("better_build.md", "better 12 V", "battery"),
+        ("better_build.md", "better 12 V", "module_ground"),
+    ],
+)
+def test_the_tables_are_what_the_designer_computes(page: str, build: str, role: str) -> None:
+    assert builds.table(build, role) in (NOTES / page).read_text("utf-8")
+
+
+def test_the_pictures_are_what_the_code_draws(tmp_path: Path) -> None:
+    draw.draw_all(tmp_path)
+    drawn = sorted(p.name for p in tmp_path.glob("*.svg"))
+    assert drawn == sorted(p.name for p in NOTES.glob("*.svg"))
+    for name in drawn:
+        assert (tmp_path / name).read_text("utf-8") == (NOTES / name).read_text("utf-8"), name
+
+
+@pytest.mark.parametrize("system_v", [12, 24])
+def test_the_shipped_calibration_is_the_minimal_build(system_v: int) -> None:
+    with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system_v}v.toml") as path:
+        shipped = read_calibration(path)
+    for role, network in builds.BUILDS[f"minimal {system_v} V"].items():
+        made = nominal_channel(
+            network.r_top_ohm, network.r_bottom_ohm, builds.TOLERANCE, filter_f=network.c_filter_f, input_ohm=100e3
+        )
+        assert shipped.channel(role) == made
+
+
+@pytest.mark.parametrize("build", list(builds.BUILDS))
+def test_every_build_survives_what_it_must(build: str) -> None:
+    system_v = 24 if "24" in build else 12
+    for network in builds.BUILDS[build].values():
+        for pulse in pulses(system_v):
+            if pulse.name in MUST_SURVIVE:
+                assert stress(network, pulse, Ratings()).survives, (build, pulse.name)
+
+
+def test_the_pin_tables_use_the_firmwares_names() -> None:
+    from firstcrank.trace import ROLES
+
+    text = (NOTES / "better_build.md").read_text("utf-8")
+    assert all(f"`{role}`" in text for role in ROLES if role != "feed_source")
