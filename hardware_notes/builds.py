@@ -15,7 +15,7 @@ THREE = ("battery", "key_switch", "starter_coil")
 SIX = (*THREE, "heater_coil", "heater_return", "module_supply")
 GROUNDS = ("module_ground", "engine_ground")
 BUILDS: dict[str, dict[str, Network]] = {
-    "minimal 12 V": dict.fromkeys(THREE, Network(47e3, 10e3, 10e-9, 1e3)),
+    "minimal 12 V": dict.fromkeys(THREE, Network(33e3, 6.8e3, 10e-9, 1e3)),
     "minimal 24 V": dict.fromkeys(THREE, Network(100e3, 10e3, 10e-9, 1e3)),
     "better 12 V": {
         **dict.fromkeys(SIX, Network(33e3, 6.8e3, 10e-9, 1e3)),
