@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import importlib
+import io
+import os
 import sys
 from typing import Any
 
@@ -27,6 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "scenarios": ("firstcrank.cli.scenarios:scenarios", "List the simulated starts."),
 }
 ORDER = tuple(COMMANDS)
+TROUBLE = 4
 
 
 class LazyGroup(click.Group):
@@ -64,7 +67,13 @@ def cli() -> None:
 
 
 def main(args: list[str] | None = None) -> None:
-    """Entry point. Errors raised on purpose become one line on standard error and their exit code."""
+    """Entry point. Errors become one line on standard error and an exit code, never a traceback.
+
+    FIRSTCRANK_TRACEBACK=1 shows where an unexpected one came from, for a bug report.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a console without our characters must not end the program
     try:
         outcome = cli.main(args=args, prog_name="firstcrank", standalone_mode=False)
         sys.exit(outcome if isinstance(outcome, int) else 0)
@@ -77,8 +86,22 @@ def main(args: list[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("firstcrank: stopped", err=True)
         sys.exit(130)
-    except BrokenPipeError:
+    except BrokenPipeError:  # the reader of a pipe has gone: nothing to tell, and nothing more to flush
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        click.echo(f"firstcrank: {place}{error.strerror or error}", err=True)
+        sys.exit(TROUBLE)
+    except Exception as error:
+        if os.environ.get("FIRSTCRANK_TRACEBACK"):
+            raise
+        click.echo(
+            f"firstcrank: something unexpected went wrong ({type(error).__name__}: {error}). Please report it with what you "
+            "typed; FIRSTCRANK_TRACEBACK=1 before the command shows where it happened",
+            err=True,
+        )
+        sys.exit(TROUBLE)
 
 
 if __name__ == "__main__":
