@@ -25,7 +25,7 @@ from firstcrank.link.board_client import BoardClient, patience
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
 
-LEADS_AFTER_S = 0.3
+LEADS_EVERY_S = 0.3  # the leads are looked at again and again until the crank: the user may be moving them
 QUIET_S = 3.0  # a recording board sends at least this often
 END_S = 5.0
 
@@ -34,7 +34,7 @@ class Watcher(Protocol):
     """Told what happens while recording."""
 
     def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
-        """The lead check's lines; empty where all looks well."""
+        """The lead check's lines, each time they change; empty where all looks well."""
 
     def bins(self, tracker: LiveTracker, battery_v: FloatArray, key_v: FloatArray, key_lowest_v: FloatArray) -> None:
         """New bins were followed; `tracker.state` says where the start is."""
@@ -106,7 +106,9 @@ class _Follow:
         self._roles = [str(channel["role"]) for channel in plan.channels]
         self._last_ticks_us: int | None = None
         self._elapsed_us = 0
-        self._looked_at_leads = False
+        self._leads_from_s = 0.0
+        self._leads_v: list[tuple[float, float]] = []
+        self._told: tuple[str, ...] | None = None
 
     def run(self) -> str | None:
         """Why it ended; None where the link was lost, so that the file stays without a closing note."""
@@ -163,11 +165,24 @@ class _Follow:
         lowest_v = self._plan.calibration.channel("key_switch").volts(words[:, 3 * key + 1])
         coil_v = self._mean_v("starter_coil", words) if "starter_coil" in self._roles else None
         self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
-        if not self._looked_at_leads and self._tracker.now_s > LEADS_AFTER_S:
-            self._looked_at_leads = True
-            lines = check_leads(float(battery_v.mean()), float(key_v.mean()), self._plan.limits, key_is_off=True)
-            self._watcher.leads(lines, key_is_off=True)
+        self._look_at_leads(float(battery_v.mean()), float(key_v.mean()))
         self._watcher.bins(self._tracker, battery_v, key_v, lowest_v)
+
+    def _look_at_leads(self, battery_v: float, key_v: float) -> None:
+        """Tells the watcher what is wrong with the leads, and again whenever that changes, until the engine is cranked."""
+        if self._tracker.state not in ("key off?", "key off seen", "key on"):
+            return
+        self._leads_v.append((battery_v, key_v))
+        if self._tracker.now_s - self._leads_from_s < LEADS_EVERY_S:
+            return
+        battery_v, key_v = np.median(np.asarray(self._leads_v), axis=0)
+        self._leads_from_s = self._tracker.now_s
+        self._leads_v.clear()
+        waiting_for_off = self._tracker.state == "key off?"
+        lines = check_leads(float(battery_v), float(key_v), self._plan.limits, key_is_off=waiting_for_off)
+        if lines != self._told:
+            self._told = lines
+            self._watcher.leads(lines, key_is_off=waiting_for_off)
 
     def _mean_v(self, role: str, words: np.ndarray[Any, np.dtype[np.uint16]]) -> FloatArray:
         column = 3 * self._roles.index(role)

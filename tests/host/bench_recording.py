@@ -24,11 +24,11 @@ class Silent:
 
     def __init__(self) -> None:
         self.states: list[str] = []
-        self.lines: tuple[str, ...] = ()
+        self.told: list[tuple[str, ...]] = []
         self.why = ""
 
     def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
-        self.lines = lines
+        self.told.append(lines)
 
     def bins(self, tracker: LiveTracker, *_: Any) -> None:
         if not self.states or self.states[-1] != tracker.state:
@@ -54,9 +54,14 @@ def make(name: str, path: Path, context: Context | None = None) -> Silent:
 
 
 @functools.cache
-def recorded(name: str) -> bytes:
-    """The bytes of a recording of bench:NAME, made once per run of the tests."""
+def watched(name: str) -> tuple[bytes, Silent]:
+    """The bytes of a recording of bench:NAME and what its watcher was told, made once per run of the tests."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "start.fcr"
-        make(name, path)
-        return path.read_bytes()
+        watcher = make(name, path)
+        return path.read_bytes(), watcher
+
+
+def recorded(name: str) -> bytes:
+    """The bytes of a recording of bench:NAME."""
+    return watched(name)[0]

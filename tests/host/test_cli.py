@@ -107,7 +107,7 @@ def test_a_pass_is_worded_for_the_feed_and_lists_what_was_not_measured(
     said = capsys.readouterr().out
     assert "Key feed: PASS" in said
     assert "Not measured" in said
-    assert "intake heater" in said
+    assert "Intake heater" in said
 
 
 def test_unasked_answers_are_assumptions_and_options_replace_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

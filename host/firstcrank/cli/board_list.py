@@ -24,10 +24,10 @@ def info(port: str | None, as_json: bool) -> None:
     """Show the board's firmware, chip, inputs and state."""
     import json
 
+    from firstcrank.cli.choose_port import chosen_link
     from firstcrank.link.board_client import BoardClient
-    from firstcrank.link.open import open_link
 
-    client = BoardClient(open_link(port))
+    client = BoardClient(chosen_link(port))
     try:
         identity = client.handshake()
     finally:

@@ -35,6 +35,7 @@ class LiveScreen:
         self._console = console
         self._top_v = 14.0 * limits.system_v / 12.0
         self._said = ""
+        self._warned = False
         self._live = Live(console=console, refresh_per_second=10, transient=True) if console.is_terminal else None
         self._battery: list[float] = []
         self._key: list[float] = []
@@ -52,9 +53,10 @@ class LiveScreen:
             self._live.stop()
 
     def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
-        """The lead check."""
-        if not lines:
-            self._console.print("Leads look right.")
+        """The lead check. A warning that has gone is taken back, with no word where only the key was turned."""
+        if not lines and (key_is_off or self._warned):
+            self._console.print("Leads look right." if not self._warned else "Leads look right now.")
+        self._warned = bool(lines)
         for line in lines:
             self._console.print(Text(f"Check the leads: {line}", style="bold yellow"))
 

@@ -49,15 +49,15 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
     from rich.console import Console
 
     from firstcrank.analysis.findings import Context
+    from firstcrank.cli.choose_port import chosen_link
     from firstcrank.link.board_client import BoardClient
-    from firstcrank.link.open import open_link
 
     console = Console(highlight=False)
     limits = chosen_limits(options["limits_file"], options["system"])
     path = out or Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
     if path.exists():
         raise UsageError(f"{path} is already there: choose another name with --out")
-    client = BoardClient(open_link(port))
+    client = BoardClient(chosen_link(port))
     try:
         client.handshake()
         cautions(console)

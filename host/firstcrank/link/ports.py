@@ -10,7 +10,6 @@ from firstcrank.errors import NoBoardError
 
 # MicroPython on RP2040 and RP2350 boards, from the raspberrypi/usb-pid list: vendor 2E8A, product 0005.
 BOARD_USB_IDS = ((0x2E8A, 0x0005),)
-BOOTLOADER_USB_IDS = ((0x2E8A, 0x0003), (0x2E8A, 0x000F))  # RP2040 and RP2350 waiting for a UF2 file: no serial port
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +31,19 @@ def board_ports() -> tuple[Port, ...]:
     return tuple(sorted(found, key=lambda port: port.device))
 
 
+def other_ports() -> tuple[str, ...]:
+    """Names of the serial ports on USB that are not known as a board's: one may be a board of another make."""
+    return tuple(sorted(p.device for p in list_ports.comports() if p.vid is not None and (p.vid, p.pid) not in BOARD_USB_IDS))
+
+
 def the_only_port(ports: tuple[Port, ...]) -> Port:
     """The one board. Raises NoBoardError where there is none or more than one, saying what to do."""
     if not ports:
+        others = other_ports()
+        seen = f" Other serial ports: {', '.join(others)}." if others else ""
         raise NoBoardError(
             "no board found: plug it in with a cable that carries data, or name its port with --port "
-            "(try --port bench:healthy for the simulated bench)"
+            f"(try --port bench:healthy for the simulated bench).{seen}"
         )
     if len(ports) > 1:
         names = ", ".join(f"{p.device} (serial {p.serial_number or 'unknown'})" for p in ports)
