@@ -18,37 +18,69 @@ WORST_FIRST = (2, 4, 1, 3, 0)
 @judging_options
 @click.option("--map", "columns", multiple=True, metavar="ROLE=COLUMN", help="CSV column of a lead; may be repeated.")
 @click.option("--uncertainty", metavar="0.5%+20mV", help="Accuracy of the CSV's logger.")
+@click.option("--save-map", "save_as", metavar="NAME", help="Keep the --map options (and --uncertainty) under a name.")
+@click.option("--map-name", "saved_name", metavar="NAME", help="Use the map kept under this name.")
 @click.option("--json", "as_lines", is_flag=True, help="One JSON object a file, and nothing else.")
-def judge(files: tuple[Path, ...], columns: tuple[str, ...], uncertainty: str | None, as_lines: bool, **options: Any) -> int:
+def judge(
+    files: tuple[Path, ...],
+    columns: tuple[str, ...],
+    uncertainty: str | None,
+    save_as: str | None,
+    saved_name: str | None,
+    as_lines: bool,
+    **options: Any,
+) -> int:
     """Judge recordings (.fcr) or CSV files.
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 file trouble; of several files the worst: 2, 4, 1, 3, 0.
     """
+    mapped, uncertainty = _columns(columns, uncertainty, save_as, saved_name)
     codes = []
     for file in files:
         try:
-            codes.append(_one(file, columns, uncertainty, as_lines, options))
+            codes.append(_one(file, mapped, uncertainty, as_lines, options))
         except FirstcrankError as error:
             click.echo(f"firstcrank: {error}", err=True)
             codes.append(error.exit_code)
     return min(codes, key=WORST_FIRST.index)
 
 
-def _one(file: Path, columns: tuple[str, ...], uncertainty: str | None, as_lines: bool, options: dict[str, Any]) -> int:
+def _columns(
+    columns: tuple[str, ...], uncertainty: str | None, save_as: str | None, saved_name: str | None
+) -> tuple[dict[str, str], str | None]:
+    """The map of columns and the uncertainty: the options, over what was saved under a name. Raises UsageError."""
+    from firstcrank.tracefiles.csv import parse_map, parse_uncertainty
+
+    mapped = parse_map(columns)
+    if uncertainty:
+        parse_uncertainty(uncertainty)  # told before a file is read
+    if save_as is None and saved_name is None:
+        return mapped, uncertainty
+    from firstcrank.tracefiles.saved_maps import SavedMap, save_map, saved_map
+
+    if saved_name is not None:
+        saved = saved_map(saved_name)
+        mapped, uncertainty = {**saved.columns, **mapped}, uncertainty or saved.uncertainty or None
+    if save_as is not None:
+        path = save_map(save_as, SavedMap(mapped, uncertainty or ""))
+        click.echo(f"map {save_as} kept in {path}", err=True)
+    return mapped, uncertainty
+
+
+def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, options: dict[str, Any]) -> int:
     from rich.console import Console
 
     from firstcrank.analysis.as_json import to_line
     from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.calibration import read_calibration
     from firstcrank.cli.show import show
-    from firstcrank.tracefiles.csv import parse_map, parse_uncertainty
+    from firstcrank.tracefiles.csv import parse_uncertainty
     from firstcrank.tracefiles.table import load
 
     calibration = read_calibration(options["calibration_file"]) if options["calibration_file"] else None
     accuracy = parse_uncertainty(uncertainty) if uncertainty else None
-    mapped = parse_map(columns)
     chosen_limits(options["limits_file"], options["system"])  # a wrong limits file is told before a wrong trace
-    recording = load(file, calibration, mapped, accuracy)
+    recording = load(file, calibration, columns, accuracy)
     limits = chosen_limits(options["limits_file"], options["system"], recording.limits)
     judgement = judge_trace(recording.trace, limits, context_with(recording.context, options))
     if as_lines:
