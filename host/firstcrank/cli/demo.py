@@ -43,6 +43,7 @@ def demo() -> int:
             as_told = as_told and judgement.verdict == expected
             console.print()
     if as_told:
+        console.print("Before the repair: [bold red]FAIL[/]. After it: [bold green]PASS[/].")
         console.print("On your vehicle: firstcrank board install, then firstcrank record. Read docs/safety.md first.")
         return 0
     console.print("The demo did not come out as it should: please report this.")

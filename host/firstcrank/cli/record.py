@@ -76,9 +76,13 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 
 def cautions(console: Console) -> None:
     """Shown before the key is touched."""
+    from rich.table import Table
+
     console.print("[bold]Before you touch the key[/bold]  (whole list: docs/safety.md)")
+    table = Table.grid(padding=(0, 1))
     for line in CAUTIONS:
-        console.print(f"  ! {line}")
+        table.add_row("  !", line)
+    console.print(table)
     console.print()
 
 
@@ -127,7 +131,7 @@ def _one_start(
 ) -> Judgement:
     from firstcrank.analysis.verdict import judge
     from firstcrank.cli.live_screen import LiveScreen
-    from firstcrank.cli.show import show
+    from firstcrank.cli.show import last_line, show
     from firstcrank.recorder import Plan, record
     from firstcrank.tracefiles.native import read_native
 
@@ -146,8 +150,8 @@ def _one_start(
     recording = read_native(path)
     judgement = judge(recording.trace, limits, recording.context)
     console.print()
-    show(console, judgement, recording.trace, title=path.name)
-    console.print(f"\nKept as {path}")
+    show(console, judgement, recording.trace, title=path.name, details=False)
+    last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     return judgement
 
 

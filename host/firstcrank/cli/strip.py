@@ -43,7 +43,7 @@ def columns(trace: Trace, role: str, edges_s: FloatArray) -> FloatArray:
 def strip(trace: Trace, judgement: Judgement, width: int, ascii_only: bool = False) -> list[str]:
     """Lines at most `width` long: the whole recording, and the worst short dropout once more, closer."""
     blocks = ASCII_BLOCKS if ascii_only else BLOCKS
-    count = max(width - LABEL - 10, 20)
+    count = max(width - LABEL - 10, 12)
     edges_s = np.linspace(float(trace.start_s[0]), float(trace.end_s[-1]), count + 1)
     top_v = 14.0 if float(np.median(trace.channels["battery"].mean_v)) < 17.0 else 28.0
     cranking = np.zeros(len(trace), dtype=bool)
