@@ -52,6 +52,18 @@ SPECS: Mapping[str, LimitSpec] = {
         LimitSpec("battery_rest_warn_v", "V", 1.0, 40.0, "battery at rest below this warns: charge first"),
         LimitSpec("battery_rest_charger_v", "V", 1.0, 40.0, "battery at rest above this: a charger or jump pack is on"),
         LimitSpec("battery_crank_warn_v", "V", 1.0, 40.0, "battery mean while cranking below this warns"),
+        LimitSpec(
+            "starter_control_drop_fail_v", "V", 0.05, 10.0, "drop of the starter's control circuit, both sides, that fails"
+        ),
+        LimitSpec("heater_drop_fail_v", "V", 0.05, 20.0, "drop from battery to the intake heater's solenoid that fails"),
+        LimitSpec("module_supply_drop_fail_v", "V", 0.05, 10.0, "drop of the module's own supply while cranking that fails"),
+        LimitSpec("module_loop_fail_ohm", "ohm", 0.001, 1.0, "loop resistance of the module's supply that fails"),
+        LimitSpec("module_ground_rise_fail_v", "V", 0.05, 10.0, "rise of the module's ground while cranking that fails"),
+        LimitSpec("engine_ground_rise_fail_v", "V", 0.05, 10.0, "rise of the engine's ground while cranking that fails"),
+        LimitSpec("module_wake_v", "V", 0.5, 30.0, "above this after key off the module stays awake"),
+        LimitSpec("charge_low_v", "V", 5.0, 40.0, "battery with the engine running below this warns"),
+        LimitSpec("charge_high_v", "V", 5.0, 40.0, "battery with the engine running above this warns"),
+        LimitSpec("crank_speed_warn_rpm", "rpm", 20.0, 500.0, "crank speed below this warns"),
         LimitSpec("battery_dip_warn_v", "V", 1.0, 40.0, "lowest battery voltage below this warns"),
     )
 }
@@ -111,6 +123,7 @@ ORDERED = (
     ("dropout_min_s", "turn_bounce_max_s"),
     ("crank_min_running_s", "crank_min_s"),
     ("battery_rest_warn_v", "battery_rest_charger_v"),
+    ("charge_low_v", "charge_high_v"),
 )
 
 

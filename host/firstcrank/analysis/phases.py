@@ -27,6 +27,7 @@ OFF_SHORTEST_S = 0.05
 LIVE_SHORTEST_S = 0.02
 OFF_BOUNCE_S = 0.05
 OFF_BETWEEN_S = 0.5
+STEP_DOWN_V = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +42,12 @@ class KeyTimes:
     off_between: tuple[tuple[float, float], ...] = ()
 
 
-def key_times(trace: Trace, feed: Feed, limits: Limits, turnings: tuple[Turning, ...]) -> KeyTimes:
-    """Reads the key's position from the feed, outside the cranks."""
+def key_times(trace: Trace, feed: Feed, limits: Limits, turnings: tuple[Turning, ...], told_off: bool = False) -> KeyTimes:
+    """Reads the key's position from the feed, outside the cranks.
+
+    `told_off`: the user says that the key was turned off at the end (a hold-on time was given), so a lasting step down counts
+    as well: a feed that is fed back does not go dead.
+    """
     dead = feed.mean_v < limits["feed_off_v"]
     live = feed.mean_v > limits["feed_live_v"]
     lives = [s for s in stretches_of(live, trace.start_s, trace.end_s) if s[1] - s[0] >= LIVE_SHORTEST_S]
@@ -53,7 +58,28 @@ def key_times(trace: Trace, feed: Feed, limits: Limits, turnings: tuple[Turning,
     on_s = first_live_s if any(b - a >= OFF_SHORTEST_S for a, b in deads) else None
     enough = feed.mean_v >= limits["module_minimum_v"]
     held = stretches_of(enough, trace.start_s, trace.end_s) or lives
-    return KeyTimes(on_s, _off_at_end(trace, held, limits, turnings), _off_between(trace, feed, limits, turnings))
+    off_s = _off_at_end(trace, held, limits, turnings)
+    if off_s is None and told_off:
+        off_s = _step_at_end(trace, feed, limits, turnings)
+    return KeyTimes(on_s, off_s, _off_between(trace, feed, limits, turnings))
+
+
+def _step_at_end(trace: Trace, feed: Feed, limits: Limits, turnings: tuple[Turning, ...]) -> float | None:
+    """When the feed stepped down from its source for good, long enough after the last release."""
+    if not turnings:
+        return None
+    from_s = turnings[-1].end_s + RELEASE_S
+    after = trace.start_s >= from_s
+    settled = after & (trace.end_s <= from_s + limits["after_release_s"])
+    if not settled.any():
+        return None
+    usual_v = float(np.median(feed.drop_v[settled]))
+    down = feed.drop_v > usual_v + STEP_DOWN_V * limits.system_v / 12.0
+    if not down[-1]:
+        return None
+    up = np.flatnonzero(~down)
+    off_s = float(trace.end_s[up[-1]]) if len(up) else None
+    return off_s if off_s is not None and off_s >= turnings[-1].end_s + limits["after_release_s"] else None
 
 
 def _off_at_end(trace: Trace, lives: list[tuple[float, float]], limits: Limits, turnings: tuple[Turning, ...]) -> float | None:

@@ -6,14 +6,17 @@ to its limit. PASS: everything needed was seen and nothing failed.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from firstcrank.analysis import evidence
 from firstcrank.analysis.causes import likely_causes
 from firstcrank.analysis.checks import CHECKS, NOT_MEASURED_WITHOUT
 from firstcrank.analysis.crank_detection import Turning, find_turnings
+from firstcrank.analysis.crank_speed import crank_speed
 from firstcrank.analysis.dropouts import find_dropouts
-from firstcrank.analysis.findings import Context, Crank, Finding, Judgement, Verdict
+from firstcrank.analysis.findings import Context, Crank, Finding, Judgement, Phase, Verdict
 from firstcrank.analysis.phases import OFF_BOUNCE_S, find_phases, key_times
 from firstcrank.analysis.view import View, feed_of
 from firstcrank.limits import Limits
@@ -57,7 +60,7 @@ def look(trace: Trace, limits: Limits, context: Context) -> View:
     feed = feed_of(trace)
     scale = limits.system_v / 12.0
     turnings = find_turnings(trace, scale)
-    key = key_times(trace, feed, limits, turnings)
+    key = key_times(trace, feed, limits, turnings, told_off=context.hold_on_s is not None)
     phases = find_phases(trace, feed, limits, turnings, key)
     rest_v = _rest_v(trace, key.on_s)
     unseen_s = phases[0].start_s if phases else float(trace.start_s[0])
@@ -68,7 +71,20 @@ def look(trace: Trace, limits: Limits, context: Context) -> View:
     dropouts = find_dropouts(trace, feed, limits, phases, live_from_s, live_to_s)
     dropouts = tuple(d for d in dropouts if not any(a - 0.01 <= d.start_s < b for a, b in key.off_between))
     cranks = tuple(_crank(trace, limits, turning, rest_v) for turning in turnings)
+    cranks = _with_speed(trace, context, cranks, phases)
     return View(trace, limits, context, feed, cranks, phases, dropouts, key.on_s, key.off_s, rest_v)
+
+
+def _with_speed(trace: Trace, context: Context, cranks: tuple[Crank, ...], phases: tuple[Phase, ...]) -> tuple[Crank, ...]:
+    """Each crank with its speed where the cylinders were told and the ripple supports a number, else with the reason."""
+    inside = [phase for phase in phases if phase.name == "crank"]
+    made = []
+    for crank in cranks:
+        phase = next((p for p in inside if p.start_s < crank.end_s and crank.start_s < p.end_s), None)
+        begin_s, end_s = (phase.start_s, phase.end_s) if phase else (crank.start_s, crank.end_s)
+        speed = crank_speed(trace, begin_s, end_s, context.cylinders)
+        made.append(replace(crank, speed_rpm=speed.rpm, speed_uncertainty_rpm=speed.expanded_rpm, speed_note=speed.note))
+    return tuple(made)
 
 
 def _rest_v(trace: Trace, key_on_s: float | None) -> float:

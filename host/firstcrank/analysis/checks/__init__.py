@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from firstcrank.analysis.checks import battery, key_feed_chatter, key_feed_drop, key_feed_dropout
+from firstcrank.analysis.checks import (
+    after_off,
+    battery,
+    charging,
+    crank,
+    heater,
+    key_feed_chatter,
+    key_feed_drop,
+    key_feed_dropout,
+    module,
+    starter,
+)
 from firstcrank.analysis.findings import Finding
 from firstcrank.analysis.view import View
 
@@ -18,6 +29,17 @@ CHECKS: tuple[Check, ...] = (
     battery.check_rest,
     battery.check_minimum,
     battery.check_crank,
+    charging.check_charger,
+    charging.check_recovery,
+    crank.check_speed,
+    crank.check_evenness,
+    starter.check,
+    heater.check,
+    module.check_supply,
+    module.check_loop,
+    module.check_grounds,
+    after_off.check,
+    charging.check,
 )
 
 # What cannot be said without a lead: role -> plain words, listed under every verdict where the lead is absent.

@@ -1,0 +1,48 @@
+"""Likely causes of what was found, ranked, each with its evidence in plain words and the next check with a meter.
+
+One rule a cause. A rule looks at the findings and at the shape of the trace (does the feed follow the battery, is the loss
+tied to START, to the key's travel, to shaking, to current, to time) and gives a confidence from 0 to 1, or nothing.
+Confidences are our judgement and no measured frequencies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from firstcrank.analysis.causes import feed, power
+from firstcrank.analysis.causes.facts import Facts, facts_of
+from firstcrank.analysis.findings import Cause, Finding
+from firstcrank.analysis.view import View
+
+LEAST = 0.2  # below this the evidence favours nothing
+
+Rule = Callable[[Facts], Cause | None]
+RULES: tuple[Rule, ...] = (
+    feed.feed_from_start_terminal,
+    feed.feed_dead_in_start,
+    feed.feed_lost_at_turn,
+    feed.feed_relay,
+    feed.feed_loose,
+    feed.feed_ballast,
+    feed.feed_resistance,
+    feed.fuse_or_link,
+    power.battery_weak,
+    power.battery_cable,
+    power.ground_path,
+    power.starter_control_drop,
+    power.heater_reversed,
+    power.heater_feed_low,
+    power.heater_loose,
+    power.backfeed_after_off,
+    power.module_supply_drop,
+    power.no_charge,
+    power.slow_crank,
+    power.uneven_compression,
+)
+
+
+def likely_causes(view: View, findings: tuple[Finding, ...]) -> tuple[Cause, ...]:
+    """Causes that the evidence favours, the likeliest first; empty where it favours none."""
+    facts = facts_of(view, findings)
+    found = [cause for rule in RULES if (cause := rule(facts)) is not None and cause.confidence >= LEAST]
+    return tuple(sorted(found, key=lambda cause: -cause.confidence))

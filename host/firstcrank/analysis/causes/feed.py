@@ -1,0 +1,192 @@
+"""Causes in the key feed itself."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firstcrank.analysis import evidence
+from firstcrank.analysis.causes.facts import NEVER_TO_START, Facts
+from firstcrank.analysis.findings import Cause
+from firstcrank.analysis.view import View
+from firstcrank.units import text_s, text_v
+
+
+def feed_from_start_terminal(facts: Facts) -> Cause | None:
+    """Live in START and nowhere else."""
+    if not evidence.only_while_cranking(facts.view):
+        return None
+    return Cause(
+        "feed_from_start_terminal",
+        0.95,
+        "The feed is live only while the starter is commanded: it is connected to the switch's START terminal.",
+        "Key in RUN: meter from the module's plug to battery negative reads 0 V; key in START it reads battery voltage. Move the "
+        "feed to a terminal that is live in RUN and in START.",
+    )
+
+
+def feed_dead_in_start(facts: Facts) -> Cause | None:
+    """Lost for most of the crank, or far lower in START than in RUN, without the battery's current explaining it."""
+    view = facts.view
+    if evidence.only_while_cranking(view) or evidence.gone_for_good(view) or facts.ground_share > 0.5:
+        return None
+    run_v, crank_v = facts.drop_v("key on"), facts.drop_v("crank")
+    warn_v = view.limits["feed_drop_warn_v"]
+    worse = crank_v is not None and crank_v > warn_v and (run_v is None or crank_v > 2.0 * run_v + 0.2 * warn_v)
+    chatters = len(facts.inside) >= 8 and facts.lost_share > 0.25
+    if not (facts.own and facts.lost_share >= 0.7) and not worse and not chatters:
+        return None
+    if facts.tracks_current > 0.6 and facts.lost_share < 0.7:
+        return None
+    if chatters and not worse and facts.lost_share < 0.7:
+        said, confidence = "comes and goes as long as the key is in START", 0.75
+    elif facts.lost_share >= 0.7 and facts.lost_mean_v < view.limits["feed_off_v"]:
+        said, confidence = "dead as long as the key is in START, so the engine cranks with its module off", 0.95
+    elif facts.lost_share >= 0.7:
+        said, confidence = f"down to {text_v(facts.lost_mean_v)} on average as long as the key is in START", 0.9
+    else:
+        said, confidence = f"{text_v(crank_v or 0.0)} below its source in START and {text_v(run_v or 0.0)} in RUN", 0.85
+    return Cause(
+        "feed_dead_in_start",
+        confidence,
+        f"The feed is good in RUN and {said}: the wrong terminal of the ignition switch, or a worn START contact.",
+        "Starter lead off terminal 50 and tied away, key held in START: meter from the switch's feed terminal to battery negative. "
+        "0 V: that terminal is not made in START. Several volts below the battery: the contact is worn. " + NEVER_TO_START,
+    )
+
+
+def feed_lost_at_turn(facts: Facts) -> Cause | None:
+    """Lost only while the key travels."""
+    if not facts.turn or facts.lost_share > 0.3 or facts.inside:
+        return None
+    longest = max(facts.turn, key=lambda d: d.duration_s)
+    way = "from RUN to START" if longest.phase == "key turn" else "back from START to RUN"
+    failed = any(f.result == "fail" and f.phase in ("key turn", "release") for f in facts.findings)
+    return Cause(
+        "feed_lost_at_turn",
+        0.9 if failed else 0.3,
+        f"The feed is lost only while the key travels {way}, for {text_s(longest.duration_s)}: the switch breaks one contact "
+        "before it makes the other.",
+        "Starter lead off terminal 50 and tied away: turn the key slowly between RUN and START with a meter on the feed; it must "
+        "not flicker. A switch whose feed terminal stays made through the travel, or a relay arrangement drawn by a competent "
+        "person, cures it.",
+    )
+
+
+def feed_relay(facts: Facts) -> Cause | None:
+    """Gone as the battery dips, back as it recovers, abrupt both ways: a relay that lets go and pulls in again."""
+    view = facts.view
+    battery = view.trace.channels["battery"].mean_v
+    crank = view.in_phase("crank", "release")
+    long = [d for d in facts.own if d.counts and d.duration_s >= 0.02 and d.phase in ("crank", "key turn", "release")]
+    if not long or not crank.any() or len(facts.own) > 6 or facts.lost_mean_v > view.limits["feed_off_v"] + 1.0:
+        return None
+    first = next(view.named("crank"))
+    start = long[0]
+    if not first.start_s - 0.01 <= start.start_s <= first.start_s + 0.5:
+        return None  # a contact is lost before the battery sags; a relay lets go because it does
+    let_go_v, back_v = _battery_at(view, battery, start.start_s), _battery_at(view, battery, start.start_s + start.duration_s)
+    rest_v = float(np.median(battery[view.in_phase("key on")])) if view.in_phase("key on").any() else view.rest_v
+    if rest_v - let_go_v < 0.8 * view.scale or back_v < let_go_v:
+        return None
+    return Cause(
+        "feed_relay",
+        0.97 if start.duration_s < 0.9 * (first.end_s - first.start_s) else 0.96,
+        f"The feed goes as the battery dips to {text_v(let_go_v)} and comes back at {text_v(back_v)}, abruptly both ways: a relay in "
+        "the feed lets go at low voltage (hot or weak coil, poor coil feed or ground).",
+        "Find the relay in the feed. Key in RUN: meter across its coil should read within 0.5 V of the battery. Crank again with a "
+        "meter on the coil, or with another relay.",
+    )
+
+
+def _battery_at(view: View, battery: np.ndarray, at_s: float) -> float:
+    i = int(np.clip(np.searchsorted(view.trace.end_s, at_s), 0, len(battery) - 1))
+    return float(battery[i])
+
+
+def feed_loose(facts: Facts) -> Cause | None:
+    """Dropouts that come and go within the crank."""
+    if not facts.inside or facts.lost_share > 0.7 or facts.ground_share > 0.5:
+        return None
+    several = len(facts.inside) >= 3
+    what = f"{len(facts.inside)} dropouts" if len(facts.inside) > 1 else "one dropout"
+    return Cause(
+        "feed_loose",
+        0.9 if several else 0.7,
+        f"{what} within the crank, the longest {text_s(max(d.duration_s for d in facts.inside))}, while the battery stays up: a "
+        "contact in the feed opens as the engine shakes.",
+        "Key in RUN, engine off: watch a meter on the feed at the module's plug while you tug each joint, the fuse and its holder, "
+        "the switch's plug and the module's plug. Pull-test the crimps.",
+    )
+
+
+def feed_ballast(facts: Facts) -> Cause | None:
+    """Too much drop in RUN that START bypasses, or that grows within seconds as the resistor warms."""
+    run_v, crank_v = facts.drop_v("key on"), facts.drop_v("crank")
+    warn_v = facts.view.limits["feed_drop_warn_v"]
+    if run_v is None or run_v < warn_v:
+        return None
+    warms = _warming(facts.view)
+    bypassed = crank_v is not None and crank_v < 0.5 * run_v
+    if not bypassed and warms < 0.06:
+        return None
+    how = f"only {text_v(crank_v or 0.0)} while cranking" if bypassed else f"{warms:.0%} more within seconds of key on"
+    return Cause(
+        "feed_ballast",
+        0.9 if bypassed else 0.88,
+        f"The feed drops {text_v(run_v)} in RUN and {how}: it comes through a ballast resistor or resistor wire.",
+        "Key in RUN: meter from the battery's positive post to each end of the feed's wire, from the switch outward; the step shows "
+        "the resistor. Take the feed from ahead of it.",
+    )
+
+
+def _warming(view: View) -> float:
+    """How much the drop grows between the first 0.15 s and the last 0.3 s of RUN before the crank, as a share of its start."""
+    phase = next(view.named("key on"), None)
+    if phase is None or phase.end_s - phase.start_s < 1.0:
+        return 0.0
+    early = view.within(phase.start_s + 0.02, phase.start_s + 0.17)
+    late = view.within(phase.end_s - 0.3, phase.end_s)
+    if not early.any() or not late.any():
+        return 0.0
+    first_v, last_v = float(np.median(view.feed.drop_v[early])), float(np.median(view.feed.drop_v[late]))
+    return last_v / first_v - 1.0 if first_v > 0.1 else 0.0
+
+
+def feed_resistance(facts: Facts) -> Cause | None:
+    """Too much drop in RUN and in START alike."""
+    over = [f for f in facts.findings if f.check.startswith("key_feed_drop_steady") and f.result in ("fail", "warn")]
+    run_v, crank_v = facts.drop_v("key on"), facts.drop_v("crank")
+    if not over or facts.lost_share > 0.7 or facts.ground_share > 0.5:
+        return None
+    if run_v is not None and crank_v is not None and not 0.5 * run_v <= crank_v <= 2.0 * run_v + 0.1:
+        return None
+    failed = any(f.result == "fail" for f in over)
+    worst_v = max(f.measured or 0.0 for f in over)
+    return Cause(
+        "feed_resistance",
+        0.85 if failed else 0.5,
+        f"The feed loses {text_v(worst_v)} between the battery and the module's plug, steadily: a corroded or loose joint, a thin "
+        "wire, or a worn contact.",
+        "Key in RUN, module plugged in: meter from the battery's positive post to the feed, moving along: switch input, switch "
+        "output, each side of the fuse, each connector. More than 0.1 V across one of them is the place.",
+    )
+
+
+def fuse_or_link(facts: Facts) -> Cause | None:
+    """Never live, or gone once and never back: a fuse, unless the lead is off."""
+    if evidence.never_live(facts.view) is not None:
+        return Cause(
+            "fuse_or_link",
+            0.4,
+            "The feed was never live. If the key lead is on it, a fuse or fusible link in the feed is open, or the switch does not "
+            "feed it.",
+            "Check the key lead on a live wire. Then key in RUN: meter on both sides of the feed's fuse.",
+        )
+    if evidence.gone_for_good(facts.view) is None or not facts.own:
+        return None
+    return Cause(
+        "fuse_or_link",
+        0.6,
+        "The feed went once and stayed dead. If the lead is still on it, a fuse or fusible link in the feed has opened.",
+        "Check that the key lead is still on. Then key in RUN: meter on both sides of the feed's fuse.",
+    )

@@ -1,0 +1,188 @@
+"""Causes in battery, cables, grounds, starter control, heater, charging and engine."""
+
+from __future__ import annotations
+
+from firstcrank.analysis.causes.facts import Facts
+from firstcrank.analysis.findings import Cause, Finding
+from firstcrank.units import text_v
+
+
+def battery_weak(facts: Facts) -> Cause | None:
+    """The battery itself goes too low."""
+    failed = facts.failed("battery_minimum")
+    low = [f for f in facts.findings if f.check.startswith("battery_crank") and f.result == "warn"]
+    if not failed:
+        return None
+    rest = [f for f in facts.findings if f.check == "battery_rest" and f.measured is not None]
+    at_rest = f" It rests at {text_v(rest[0].measured or 0.0)}." if rest else ""
+    return Cause(
+        "battery_weak",
+        0.9 if low else 0.7,
+        "The feed goes down with the battery and by no more: the battery is discharged, worn or too small, or the starter draws too "
+        f"much.{at_rest}",
+        "Charge the battery, then load-test it at half its cold-cranking amperes for 15 s. If it holds, measure the starter's draw.",
+    )
+
+
+def battery_cable(facts: Facts) -> Cause | None:
+    """The feed, and the starter's own control where it is watched, lose volts in step with the starter's current."""
+    view = facts.view
+    crank_v, run_v = facts.drop_v("crank"), facts.drop_v("key on")
+    brief = [f.measured or 0.0 for f in facts.findings if f.check.startswith("key_feed_drop_brief.crank")]
+    worst_v = max([crank_v or 0.0, *brief])
+    if facts.tracks_current < 0.6 or worst_v < view.limits["feed_drop_warn_v"] or facts.ground_share > 0.5:
+        return None
+    if run_v is not None and run_v > 0.6 * worst_v:
+        return None
+    return Cause(
+        "battery_cable",
+        0.93,
+        f"Between the battery's post and the feed up to {text_v(worst_v)} are lost while cranking, in step with the starter's current, "
+        "and almost nothing in RUN: a poor clamp or cable that carries the starter's current feeds the key switch too.",
+        "While cranking: meter from the battery's positive POST to its clamp, then clamp to the starter's main terminal. The clamp "
+        "must read 0 V, a cable at most 0.2 V. Clean and tighten, then take the key feed from a good point.",
+    )
+
+
+def ground_path(facts: Facts) -> Cause | None:
+    """The module's or the engine's ground rises."""
+    risen = [f for f in facts.findings if f.check.startswith("ground_rise") and f.result == "fail"]
+    if facts.ground_share < 0.5 and not risen:
+        return None
+    worst_v = max([f.measured or 0.0 for f in facts.findings if f.check.startswith("ground_rise")] or [0.0])
+    return Cause(
+        "ground_path",
+        0.94 if facts.ground_share >= 0.5 else 0.8,
+        f"Ground rises {text_v(worst_v)} above the battery's negative post while cranking, and that is what the feed lacks: a poor strap "
+        "or ground joint.",
+        "While cranking: meter from the battery's negative POST to the engine block, then to the module's ground pin. More than 0.2 V "
+        "on the engine side: the strap. Only at the module: its own ground wire.",
+    )
+
+
+def starter_control_drop(facts: Facts) -> Cause | None:
+    """Terminal 50 gets too little."""
+    found = facts.found("starter_control_drop", "fail")
+    if found is None:
+        return None
+    return Cause(
+        "starter_control_drop",
+        0.85,
+        f"The starter solenoid's control circuit loses {text_v(found.measured or 0.0)}: switch, neutral switch, relay or their joints.",
+        "Key in START: meter from the battery's positive post along the control circuit to terminal 50; the step is the place.",
+    )
+
+
+def _heater(facts: Facts, check: str, cause: str, confidence: float, evidence: str, next_check: str) -> Cause | None:
+    found = facts.found(check, "fail")
+    return None if found is None else Cause(cause, confidence, evidence, next_check)
+
+
+def heater_reversed(facts: Facts) -> Cause | None:
+    """Minus on the solenoid's plus."""
+    return _heater(
+        facts,
+        "heater_polarity",
+        "heater_reversed",
+        0.95,
+        "The intake heater's solenoid sees minus on its plus stud: KEY OFF NOW, its diode dies within moments and may be dead already.",
+        "Key off, heater fuse out: compare the wiring with the marked studs; diode-test the solenoid both ways before it is used again.",
+    )
+
+
+def heater_feed_low(facts: Facts) -> Cause | None:
+    """Too little voltage at the solenoid."""
+    if facts.found("heater_polarity", "fail") or facts.found("heater_chatter", "fail"):
+        return None
+    return _heater(
+        facts,
+        "heater_voltage",
+        "heater_feed_low",
+        0.85,
+        "The intake heater's solenoid gets much less than the battery: a thin wire, a poor joint or ground in its circuit.",
+        "Heater commanded: meter from the battery's positive post along the feed to the solenoid, then from its minus stud to the "
+        "battery's negative post.",
+    )
+
+
+def heater_loose(facts: Facts) -> Cause | None:
+    """Its circuit opens while commanded."""
+    return _heater(
+        facts,
+        "heater_chatter",
+        "heater_loose",
+        0.85,
+        "The intake heater's solenoid circuit opens again and again while it is commanded: a loose contact.",
+        "Key off: tug each joint of the heater's circuit, the fuse and its holder; then watch a meter on the solenoid while it is on.",
+    )
+
+
+def backfeed_after_off(facts: Facts) -> Cause | None:
+    """Alive after key off."""
+    found = facts.found("key_off_decay", "fail")
+    if found is None:
+        return None
+    return Cause(
+        "backfeed_after_off",
+        0.9,
+        f"With the key off the feed keeps {text_v(found.measured or 0.0)}: a lamp or the charging circuit feeds it back.",
+        "Key off: pull the alternator's indicator lead, then each circuit on the same terminal, until the feed goes dead. The cure is a "
+        "diode or a feed of its own, drawn by a competent person.",
+    )
+
+
+def module_supply_drop(facts: Facts) -> Cause | None:
+    """The module's own supply."""
+    found = facts.found("module_supply_drop", "fail") or facts.found("module_supply_loop", "fail")
+    if found is None:
+        return None
+    return Cause(
+        "module_supply_drop",
+        0.85,
+        "The module's own supply loses too much between the battery and its plug: fuse, holder, joints or a thin wire.",
+        "2.2 ohm (200 W) for 3 s at the module's plug: meter from the battery's post along the supply, both sides.",
+    )
+
+
+def no_charge(facts: Facts) -> Cause | None:
+    """Running and not charging."""
+    found = facts.found("charging", "warn")
+    if found is None or (found.measured or 99.0) > facts.view.limits["charge_low_v"] + 0.3 * facts.view.scale:
+        return None
+    return Cause(
+        "no_charge",
+        0.8,
+        f"The engine runs and the battery stays at {text_v(found.measured or 0.0)}: nothing charges it.",
+        "At fast idle: meter at the alternator's B+ and at the battery. B+ low: excitation lead, lamp, belt. B+ high and battery low: "
+        "the cable between.",
+    )
+
+
+def _low(finding: Finding | None) -> bool:
+    return finding is not None and finding.measured is not None
+
+
+def slow_crank(facts: Facts) -> Cause | None:
+    """Too slow although the battery holds."""
+    found = facts.found("crank_speed", "warn")
+    if found is None or not _low(found) or facts.found("battery_minimum", "fail"):
+        return None
+    return Cause(
+        "slow_crank",
+        0.7,
+        f"The engine turns at {found.measured or 0.0:.0f} rpm: too slow for many diesels to start.",
+        "Battery under load and at the starter's main terminal while cranking; then the starter's current draw; oil of the right grade.",
+    )
+
+
+def uneven_compression(facts: Facts) -> Cause | None:
+    """One compression stands out."""
+    found = facts.found("crank_evenness", "warn")
+    if found is None:
+        return None
+    return Cause(
+        "uneven_compression",
+        min(0.4 + (found.measured or 0.0), 0.75),
+        "One compression sags less than the others, turn after turn (a hint, no measurement of compression).",
+        "Compression test by the engine maker's procedure; valve clearances first.",
+    )

@@ -1,0 +1,136 @@
+"""Crank speed from the battery's ripple: every compression slows the starter and pulls a little more current.
+
+Four-stroke: f = rpm x cylinders / 120 (textbook). The mean speed is the turned phase of that rhythm over the steady window.
+Where the window, the sampling or the rhythm cannot support a number it is refused with the reason: never wrong by a factor of two.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstcrank.analysis.crank_detection import RESAMPLE_HZ, resampled
+from firstcrank.trace import FloatArray, Trace
+
+SETTLE_S = 0.4  # after engagement the speed still rises
+SHORTEST_S = 0.7
+LEAST_COMPRESSIONS = 5.0
+LOWEST_RPM, HIGHEST_RPM = 85.0, 450.0  # what any starter turns a diesel at (common practice, no source)
+RHYTHM_SHARE = 0.4  # of the fluctuation's power that the rhythm and its harmonics must hold
+AMBIGUOUS_SHARE = 0.25  # a rhythm of half the frequency this strong makes the factor of two uncertain
+DRIFT_REL = 0.10  # the two halves may differ by this much
+LEAST_SWING_V = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Rhythm:
+    """The compressions' rhythm in a window. `phase`: radians on the grid `at_s`, shape (m,); `swing_v` the detrended battery."""
+
+    hz: float
+    at_s: FloatArray
+    swing_v: FloatArray
+    phase: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Speed:
+    """`rpm` and its expanded uncertainty (k = 2), or None and why in plain words."""
+
+    rpm: float | None
+    expanded_rpm: float | None
+    note: str
+    rhythm: Rhythm | None = None
+
+
+def _refused(why: str) -> Speed:
+    return Speed(None, None, why)
+
+
+def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | None) -> Speed:
+    """Mean speed between `begin_s` (the sag begins) and `end_s` (the starter lets go)."""
+    if cylinders is None:
+        return _refused("crank speed: give the number of cylinders (--cylinders)")
+    from_s, to_s = begin_s + SETTLE_S, end_s - 0.06
+    if to_s - from_s < SHORTEST_S:
+        return _refused(f"crank speed refused: only {max(to_s - from_s, 0.0):.1f} s of steady cranking")
+    low_hz, high_hz = (rpm * cylinders / 120.0 for rpm in (LOWEST_RPM, HIGHEST_RPM))
+    inside = (trace.start_s >= from_s) & (trace.end_s <= to_s)
+    if inside.sum() < 8 or float(np.diff(trace.start_s[inside]).max()) > 0.25 / high_hz:
+        return _refused("crank speed refused: the readings are too far apart, or some are missing")
+    at_s, battery_v = resampled(trace.mid_s[inside], trace.channels["battery"].mean_v[inside])
+    swing_v = detrended(battery_v)
+    hz, power = spectrum(swing_v)
+    found = _strongest(hz, power, 0.4 * low_hz, min(2.0 * high_hz, 0.4 * RESAMPLE_HZ))
+    if float(np.percentile(swing_v, 97) - np.percentile(swing_v, 3)) < LEAST_SWING_V:
+        return _refused("crank speed refused: the battery shows no compressions")
+    if not low_hz <= found <= high_hz:
+        rpm = 120.0 * found / cylinders
+        return _refused(
+            f"crank speed refused: a ripple of {found:.1f} Hz would be {rpm:.0f} rpm with {cylinders} cylinders, which is "
+            "implausible (not a crank, or another number of cylinders)"
+        )
+    near = _near(hz, power, found, len(swing_v))
+    whole = float(power[hz > 0.4].sum())
+    rhythm_share = (near(1.0) + near(2.0) + near(3.0)) / whole if whole else 0.0
+    if rhythm_share < RHYTHM_SHARE:
+        return _refused("crank speed refused: no clear rhythm of compressions")
+    if near(0.5) > AMBIGUOUS_SHARE * near(1.0) and found / 2.0 > low_hz:
+        return _refused("crank speed refused: two rhythms, one twice as fast as the other")
+    rhythm = _follow(at_s, swing_v, found)
+    return _speed(rhythm, cylinders)
+
+
+def _speed(rhythm: Rhythm, cylinders: int) -> Speed:
+    edge = max(int(0.5 / rhythm.hz * RESAMPLE_HZ), 4)  # the filter's ends
+    phase, at_s = rhythm.phase[edge:-edge], rhythm.at_s[edge:-edge]
+    turned = (phase[-1] - phase[0]) / (2.0 * np.pi)
+    if turned < LEAST_COMPRESSIONS:
+        return _refused(f"crank speed refused: only {max(turned, 0.0):.0f} compressions in the steady part")
+    middle = len(phase) // 2
+    halves = [(phase[b] - phase[a]) / (at_s[b] - at_s[a]) for a, b in ((0, middle), (middle, len(phase) - 1))]
+    drift = abs(halves[1] - halves[0]) / abs(halves[0] + halves[1]) * 2.0
+    if drift > DRIFT_REL:
+        return _refused("crank speed refused: the speed changes too much while cranking")
+    mean_hz = (phase[-1] - phase[0]) / (2.0 * np.pi * (at_s[-1] - at_s[0]))
+    # A tenth of a compression at each end, and what the speed changed over the window.
+    relative = float(np.hypot(0.1 * np.sqrt(2.0) / turned / 2.0, drift / 8.0))
+    rpm = float(120.0 * mean_hz / cylinders)
+    return Speed(rpm, 2.0 * relative * rpm, "", rhythm)
+
+
+def detrended(volts: FloatArray) -> FloatArray:
+    """Less its slow course (cubic), shape kept."""
+    index = np.linspace(-1.0, 1.0, len(volts))
+    return np.asarray(volts - np.polyval(np.polyfit(index, volts, 3), index), dtype=np.float64)
+
+
+def spectrum(swing_v: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Frequencies and power, window Hann, eightfold zero padding."""
+    size = 8 * len(swing_v)
+    power = np.abs(np.fft.rfft(swing_v * np.hanning(len(swing_v)), n=size)) ** 2
+    return np.asarray(np.fft.rfftfreq(size, 1.0 / RESAMPLE_HZ), dtype=np.float64), np.asarray(power, dtype=np.float64)
+
+
+def _strongest(hz: FloatArray, power: FloatArray, low_hz: float, high_hz: float) -> float:
+    band = (hz >= low_hz) & (hz <= high_hz)
+    return float(hz[band][np.argmax(power[band])]) if band.any() else 0.0
+
+
+def _near(hz: FloatArray, power: FloatArray, found_hz: float, count: int):  # type: ignore[no-untyped-def]
+    width_hz = 1.5 * RESAMPLE_HZ / count
+
+    def share(multiple: float) -> float:
+        return float(power[np.abs(hz - multiple * found_hz) <= width_hz].sum())
+
+    return share
+
+
+def _follow(at_s: FloatArray, swing_v: FloatArray, hz: float) -> Rhythm:
+    """Phase of the rhythm by the analytic signal of a band of 0.55 to 1.45 times its frequency."""
+    size = len(swing_v)
+    frequencies = np.fft.fftfreq(size, 1.0 / RESAMPLE_HZ)
+    bent = np.fft.fft(swing_v)
+    keep = (frequencies > 0.55 * hz) & (frequencies < 1.45 * hz)
+    analytic = np.fft.ifft(np.where(keep, 2.0 * bent, 0.0))
+    return Rhythm(hz, at_s, swing_v, np.unwrap(np.angle(analytic)))
