@@ -12,6 +12,7 @@ BOARD_COMMANDS: dict[str, tuple[str, str]] = {
     "list": ("firstcrank.cli.board_list:list_boards", "List the boards that are plugged in."),
     "install": ("firstcrank.cli.board_install:install", "Put the firmware on a board."),
     "calibrate": ("firstcrank.cli.board_calibrate:calibrate", "Calibrate the inputs with one meter."),
+    "check": ("firstcrank.cli.board_check:check", "Check whether a board is fit to be trusted."),
     "info": ("firstcrank.cli.board_list:info", "Show what a board says of itself."),
 }
 

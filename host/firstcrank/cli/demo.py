@@ -53,6 +53,7 @@ def demo() -> int:
 def _one(console: Console, name: str, path: Path) -> Judgement:
     from firstcrank.analysis.findings import Context
     from firstcrank.analysis.verdict import judge
+    from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.live_screen import LiveScreen
     from firstcrank.cli.record import choose_calibration
     from firstcrank.cli.show import show
@@ -66,9 +67,8 @@ def _one(console: Console, name: str, path: Path) -> Judgement:
     client = BoardClient(open_link(f"bench:{name},seed={SEED}"))
     try:
         client.handshake()
-        channels = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]
         answers = Context(cranked_with_key=True, module_plugged_in=True)
-        plan = Plan(path, limits, choose_calibration(client, None, limits, console), answers, channels)
+        plan = Plan(path, limits, choose_calibration(client, None, limits, console), answers, channels_of(()))
         with LiveScreen(console, limits) as screen:
             record(client, plan, screen)
     finally:

@@ -130,6 +130,7 @@ def _one_start(
     options: dict[str, Any],
 ) -> Judgement:
     from firstcrank.analysis.verdict import judge
+    from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.live_screen import LiveScreen
     from firstcrank.cli.show import last_line, show
     from firstcrank.recorder import Plan, record
@@ -140,7 +141,7 @@ def _one_start(
         limits=limits,
         calibration=calibration,
         context=context,
-        channels=_channels(options["leads"]),
+        channels=channels_of(options["leads"]),
         bin_us=round(options["bin_ms"] * 1000),
         acquisition=options["acquisition"],
         longest_s=options["longest_s"],
@@ -153,28 +154,6 @@ def _one_start(
     show(console, judgement, recording.trace, title=path.name, details=False)
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     return judgement
-
-
-def _channels(leads: tuple[str, ...]) -> list[dict[str, Any]]:
-    """Role and pin of each lead; the minimal build's where none is named."""
-    from firstcrank.trace import REQUIRED_ROLES, ROLES
-
-    if not leads:
-        return [
-            {"role": "battery", "pin": 26},
-            {"role": "key_switch", "pin": 27},
-            {"role": "starter_coil", "pin": 28},
-        ]
-    channels: list[dict[str, Any]] = []
-    for lead in leads:
-        role, _, pin = lead.partition("=")
-        if role not in ROLES or not pin.isdigit():
-            raise UsageError(f"--lead {lead!r}: write it as ROLE=PIN with one of {', '.join(ROLES)}")
-        channels.append({"role": role, "pin": int(pin)})
-    missing = [role for role in REQUIRED_ROLES if role not in [c["role"] for c in channels]]
-    if missing:
-        raise UsageError(f"--lead: {' and '.join(missing)} must be among the leads")
-    return channels
 
 
 def _file(console: Console, path: Path, judgement: Judgement, job: str, store: str | None) -> None:

@@ -1,0 +1,251 @@
+"""Is this board fit to be trusted? What it reads, what it loses, how its clock goes: one line each, with what to do.
+
+The board reports numbers; what they mean is decided here. What cannot be told from the board alone (its supply, its
+reference) is listed as not checked: only a meter can tell.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any, Literal
+
+from firstcrank import wire
+from firstcrank.calibration import Calibration, ChannelCalibration
+from firstcrank.errors import CalibrationError, UnreadableTraceError
+from firstcrank.link.board_client import BoardClient, patience
+from firstcrank.tracefiles.native import from_bytes
+
+Outcome = Literal["ok", "warn", "fail", "not checked"]
+OLDEST_MICROPYTHON = (1, 24)
+CLOCK_S = 2.0
+CLOCK_OFF = 0.01  # USB answers come within a few ms: over 2 s no finer statement is honest
+RECORD_S = 1.5
+NOISY_CODES = 8.0  # rms; a generous bound without a source: no board was at hand to measure one
+TOP_CODE = wire.CODE_TOP - 1
+LOW_CODE = 3.0
+LITTLE_MEMORY = 20_000
+OLD_DAYS = 365
+COMFORT_C = (-20.0, 60.0)
+SHORTEST_S = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """One thing checked: `what`, its `outcome`, what was seen, and what to do where it is not ok."""
+
+    what: str
+    outcome: Outcome
+    seen: str
+    do: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What the board said: identity, self-check, its calibration (or None), clock ratio (or None), a short recording's bytes."""
+
+    identity: Mapping[str, Any]
+    selfcheck: Mapping[str, Any]
+    calibration: Calibration | None
+    clock_ratio: float | None
+    recording: bytes
+    damaged_frames: int
+
+
+def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]]) -> Answers:
+    """Runs the self-check, the clock comparison and a short recording. Raises LinkLostError or BoardRefusedError."""
+    client.idle()
+    client.configure(channels, 768, 0, "auto")
+    selfcheck = client.ask(wire.SELF_CHECK, wire.CHECK, {})
+    stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
+    try:
+        calibration = Calibration.from_json(stored) if stored else None
+    except CalibrationError:
+        calibration = None
+    ratio = _clock_ratio(client) if patience() <= 1.0 else None
+    recording = _short_recording(client)
+    return Answers(client.identity, selfcheck, calibration, ratio, recording, client.damaged_frames)
+
+
+def _clock_ratio(client: BoardClient) -> float:
+    """Board time over host time."""
+    first_us = int(client.ask(wire.GET_STATUS, wire.STATUS)["ticks_us"])
+    first_s = client.link.now_s()
+    while client.link.now_s() - first_s < CLOCK_S:
+        client.frames(0.1)
+    last_us = int(client.ask(wire.GET_STATUS, wire.STATUS)["ticks_us"])
+    return (last_us - first_us) % wire.TICKS_WRAP_US * 1e-6 / (client.link.now_s() - first_s)
+
+
+def _short_recording(client: BoardClient) -> bytes:
+    recording_id = os.urandom(8)
+    received = bytearray()
+    client.command(wire.START, {}, recording_id)
+    deadline_s = client.link.now_s() + RECORD_S * patience()
+    stopping = False
+    while client.link.now_s() < deadline_s:
+        frames = client.frames(0.1 * patience(), raw=received.extend)
+        if any(f.kind == wire.END and f.recording_id == recording_id for f in frames):
+            break
+        if not stopping and client.link.now_s() > deadline_s - 0.05 * patience():
+            stopping = True
+            client.stop()
+            deadline_s += 3.0 * patience()
+    return bytes(received)
+
+
+def check(answers: Answers, nominal: Calibration, today: date | None = None) -> tuple[CheckLine, ...]:
+    """Every line, in the order in which to mend things. `nominal` gives volts where the board is not calibrated."""
+    used = answers.calibration or nominal
+    lines = [_firmware(answers.identity), _memory(answers.selfcheck), _temperature(answers.selfcheck)]
+    lines.append(_calibration(answers.calibration, today or datetime.now(UTC).date()))
+    lines += [_input(entry, used) for entry in answers.selfcheck.get("inputs", ())]
+    lines += _alike(answers.selfcheck.get("inputs", ()))
+    lines += [_clock(answers.clock_ratio), *_sampling(answers)]
+    lines.append(
+        CheckLine(
+            "supply and reference",
+            "not checked",
+            "the board cannot measure its own reference",
+            "Compare one input with a meter, or calibrate: firstcrank board calibrate",
+        )
+    )
+    return tuple(lines)
+
+
+def _firmware(identity: Mapping[str, Any]) -> CheckLine:
+    version = str(identity.get("micropython", ""))
+    seen = f"firstcrank {identity.get('firmware')} on MicroPython {version}, {identity.get('chip')}"
+    numbers = tuple(int(n) for n in re.findall(r"\d+", version)[:2])
+    if numbers < OLDEST_MICROPYTHON and not identity.get("synthetic"):
+        needed = ".".join(map(str, OLDEST_MICROPYTHON))
+        return CheckLine("firmware", "warn", seen, f"MicroPython {needed} or newer is needed: put it on, then install again")
+    return CheckLine("firmware", "ok", seen)
+
+
+def _memory(selfcheck: Mapping[str, Any]) -> CheckLine:
+    free = int(selfcheck.get("free_bytes") or 0)
+    if free == 0:
+        return CheckLine("memory", "not checked", "this board does not tell")
+    outcome: Outcome = "ok" if free >= LITTLE_MEMORY else "warn"
+    return CheckLine(
+        "memory", outcome, f"{free // 1024} KiB free", "" if outcome == "ok" else "Remove other files from the board"
+    )
+
+
+def _temperature(selfcheck: Mapping[str, Any]) -> CheckLine:
+    value = selfcheck.get("temperature_c")
+    if value is None:
+        return CheckLine("chip temperature", "not checked", "this board does not tell")
+    fine = COMFORT_C[0] <= float(value) <= COMFORT_C[1]
+    do = "" if fine else "Let the board come nearer to room temperature: its resistors and reference drift"
+    return CheckLine("chip temperature", "ok" if fine else "warn", f"{float(value):.0f} °C", do)
+
+
+def _calibration(calibration: Calibration | None, today: date) -> CheckLine:
+    if calibration is None:
+        return CheckLine("calibration", "warn", "none on the board", "firstcrank board calibrate, with one meter")
+    if calibration.kind != "measured":
+        return CheckLine("calibration", "ok", "from resistor values, not measured: larger uncertainty")
+    try:
+        days = (today - date.fromisoformat(calibration.date[:10])).days
+    except ValueError:
+        return CheckLine("calibration", "warn", "measured, without a date", "firstcrank board calibrate")
+    if days > OLD_DAYS:
+        return CheckLine("calibration", "warn", f"{days} days old ({calibration.date[:10]})", "firstcrank board calibrate")
+    return CheckLine("calibration", "ok", f"measured {calibration.date[:10]}")
+
+
+def _input(entry: Mapping[str, Any], used: Calibration) -> CheckLine:
+    role, pin = str(entry["role"]), entry["pin"]
+    what = f"input {role.replace('_', ' ')} (GP{pin})"
+    mean, rms = float(entry["mean_code"]), float(entry["rms_code"])
+    line = used.channels.get(role)
+    seen = _reading(line, mean, rms)
+    if entry.get("stuck"):
+        return CheckLine(
+            what, "fail", f"{seen}; the code never changes", "The converter's input is stuck: another pin or board"
+        )
+    if int(entry["highest_code"]) >= TOP_CODE:
+        most = f"{line.full_scale_v:.1f} V" if line else "the input's top"
+        return CheckLine(
+            what,
+            "fail",
+            f"{seen}; at the top of its range",
+            f"More than {most} on the lead, the lower resistor open, or a short to 3.3 V",
+        )
+    if rms > NOISY_CODES:
+        return CheckLine(
+            what,
+            "warn",
+            f"{seen}; restless",
+            "Key off and nothing running? Ground clip on the post? Filter capacitor in place?",
+        )
+    if mean < LOW_CODE and line is not None and line.offset_v < -0.1:
+        return CheckLine(what, "fail", f"{seen}; at the bottom of its range", "Its offset network is open or shorted to ground")
+    if mean < LOW_CODE:
+        return CheckLine(what, "ok", f"{seen}: a dead wire, an open lead or a short to ground, all read the same")
+    return CheckLine(what, "ok", seen)
+
+
+def _reading(line: ChannelCalibration | None, mean: float, rms: float) -> str:
+    if line is None:
+        return f"code {mean:.1f}, noise {rms:.1f} codes"
+    volts = float(line.volts(mean))
+    return f"{round(volts, 2) + 0.0:.2f} V, noise {rms * line.gain_v_per_code * 1e3:.0f} mV"
+
+
+def _alike(inputs: Sequence[Mapping[str, Any]]) -> list[CheckLine]:
+    """Two inputs that read the same live voltage: bridged on the board, or both leads on one point."""
+    live = [e for e in inputs if float(e["mean_code"]) > 400 and int(e["highest_code"]) < TOP_CODE]
+    return [
+        CheckLine(
+            f"inputs {a['role']} and {b['role']}".replace("_", " "),
+            "warn",
+            "both read the same",
+            "Unclip one lead: if both readings change, the inputs are bridged on the board",
+        )
+        for i, a in enumerate(live)
+        for b in live[i + 1 :]
+        if abs(float(a["mean_code"]) - float(b["mean_code"])) < 3.0
+    ]
+
+
+def _clock(ratio: float | None) -> CheckLine:
+    if ratio is None:
+        return CheckLine("clock", "not checked", "FIRSTCRANK_PATIENCE is set: this board does not run in real time")
+    off = abs(ratio - 1.0)
+    seen = f"{ratio - 1.0:+.2%} against this computer"
+    if off > CLOCK_OFF:
+        return CheckLine("clock", "fail", seen, "Durations would be wrong by as much: try again, then another board")
+    return CheckLine("clock", "ok", seen)
+
+
+def _sampling(answers: Answers) -> list[CheckLine]:
+    """From the short recording: does it sample without a gap, and does everything arrive?"""
+    try:
+        recording = from_bytes(answers.recording)
+    except UnreadableTraceError as error:
+        return [CheckLine("sampling", "fail", str(error), "Unplug the board, plug it in again, check once more")]
+    trace = recording.trace
+    seconds = float(trace.end_s[-1])
+    rate = float(trace.conversions.sum()) / seconds
+    gap_s = float(trace.gap_s.max())
+    seen = (
+        f"{rate:,.0f} readings a second of each lead ({recording.meta['acquisition']}), longest look away {gap_s * 1e6:.0f} µs"
+    )
+    lines = [CheckLine("sampling", "ok", seen)]
+    if gap_s >= SHORTEST_S:
+        lines = [
+            CheckLine("sampling", "fail", seen, "A dropout of 1 ms could pass unseen: install the firmware again, fewer leads")
+        ]
+    lost = sorted({hole.why for hole in trace.holes})
+    if lost or answers.damaged_frames:
+        what = f"{len(trace.holes)} gaps in {seconds:.1f} s{': ' if lost else ''}{', '.join(lost)}"
+        seen = f"{what}; {answers.damaged_frames} damaged frames"
+        return [*lines, CheckLine("link", "fail", seen, "Another cable, straight into the computer without a hub")]
+    rate_kb = len(answers.recording) / seconds / 1000
+    return [*lines, CheckLine("link", "ok", f"{rate_kb:.0f} kB/s for {seconds:.1f} s, nothing lost")]

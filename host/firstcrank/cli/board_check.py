@@ -1,0 +1,74 @@
+"""firstcrank board check: is this board fit to be trusted?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from firstcrank.board.check import CheckLine
+
+SIGN = {"ok": "ok", "warn": "warn", "fail": "FAIL", "not checked": "-"}
+STYLE = {"warn": "yellow", "fail": "bold red"}
+
+
+@click.command()
+@click.option("--port", help="Serial port, pyserial URL, or bench:NAME. Default: the only board plugged in.")
+@click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
+@click.option("--system", type=click.Choice(["12", "24"]), default="12", show_default=True, help="Which minimal build.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON.")
+def check(port: str | None, leads: tuple[str, ...], system: str, as_json: bool) -> int:
+    """Check inputs, noise, clock, memory, sampling and link of a board. Key off, engine stopped.
+
+    Exit code: 0 fit, 4 not fit or not reachable.
+    """
+    from dataclasses import asdict
+    from importlib import resources
+    from json import dumps
+
+    from firstcrank.board.check import ask_board
+    from firstcrank.board.check import check as lines_of
+    from firstcrank.calibration import read_calibration
+    from firstcrank.cli.choose_port import chosen_link
+    from firstcrank.cli.lead_map import channels_of
+    from firstcrank.link.board_client import BoardClient
+
+    channels = channels_of(leads)
+    with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system}v.toml") as path:
+        nominal = read_calibration(path)
+    client = BoardClient(chosen_link(port))
+    try:
+        client.handshake()
+        lines = lines_of(ask_board(client, channels), nominal)
+    finally:
+        client.close()
+    if as_json:
+        click.echo(dumps({"fit": not _unfit(lines), "checks": [asdict(line) for line in lines]}, ensure_ascii=False))
+    else:
+        _show(lines)
+    return 4 if _unfit(lines) else 0
+
+
+def _unfit(lines: tuple[CheckLine, ...]) -> bool:
+    return any(line.outcome == "fail" for line in lines)
+
+
+def _show(lines: tuple[CheckLine, ...]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    table = Table.grid(padding=(0, 2))
+    table.add_column(width=4, no_wrap=True)
+    table.add_column(max_width=24)
+    table.add_column()
+    for line in lines:
+        style = STYLE.get(line.outcome, "")
+        table.add_row(Text(SIGN[line.outcome], style=style), Text(line.what), Text(line.seen))
+        if line.do:
+            table.add_row("", "", Text(f"-> {line.do}", style=style))
+    console.print(table)
+    fit = "This board is NOT fit for use yet: mend what says FAIL." if _unfit(lines) else "This board is fit for use."
+    console.print(Text(fit, style="bold red" if _unfit(lines) else "bold green"))

@@ -1,0 +1,149 @@
+"""The board check: each thing that can be wrong with a board is one line with what to do, and a bad board is not fit."""
+
+from __future__ import annotations
+
+import functools
+import json
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+
+from firstcrank import wire
+from firstcrank.board.check import Answers, ask_board, check
+from firstcrank.calibration import Calibration
+from firstcrank.cli.lead_map import channels_of
+from firstcrank.cli.main import main
+from firstcrank.errors import UsageError
+from firstcrank.link.board_client import BoardClient
+from firstcrank.link.open import open_link
+
+TODAY = date(2026, 6, 1)
+
+
+@functools.cache
+def asked(name: str = "healthy") -> Answers:
+    client = BoardClient(open_link(f"bench:{name}"))
+    client.handshake()
+    return ask_board(client, channels_of(()))
+
+
+def outcome(answers: Answers, what: str) -> tuple[str, str, str]:
+    assert asked().calibration is not None
+    lines = check(answers, asked().calibration or pytest.fail("no calibration"), TODAY)
+    found = [line for line in lines if what in line.what]
+    assert len(found) == 1, [line.what for line in lines]
+    return found[0].outcome, found[0].seen, found[0].do
+
+
+def with_input(role: str, **changed: Any) -> Answers:
+    answers = asked()
+    inputs = [{**entry, **changed} if entry["role"] == role else entry for entry in answers.selfcheck["inputs"]]
+    return replace(answers, selfcheck={**answers.selfcheck, "inputs": inputs})
+
+
+def measured(day: str) -> Calibration:
+    calibration = asked().calibration
+    assert calibration is not None
+    return replace(calibration, kind="measured", date=day)
+
+
+def test_a_good_board_is_fit() -> None:
+    assert asked().calibration is not None
+    lines = check(asked(), asked().calibration or pytest.fail("no calibration"), TODAY)
+    assert {line.outcome for line in lines} == {"ok", "not checked"}
+    assert all(line.do for line in lines if line.what == "supply and reference")
+
+
+@pytest.mark.parametrize(
+    ("role", "changed", "result", "said"),
+    [
+        ("battery", {"highest_code": 4095, "mean_code": 4095.0}, "fail", "at the top"),
+        ("battery", {"stuck": True}, "fail", "never changes"),
+        ("key switch", {"rms_code": 40.0}, "warn", "restless"),
+        ("key switch", {"mean_code": 0.0, "lowest_code": 0, "highest_code": 0}, "ok", "all read the same"),
+        ("starter coil", {"mean_code": 0.0, "lowest_code": 0, "highest_code": 0}, "fail", "at the bottom"),
+    ],
+)
+def test_inputs(role: str, changed: dict[str, Any], result: str, said: str) -> None:
+    got, seen, do = outcome(with_input(role.replace(" ", "_"), **changed), f"input {role}")
+    assert got == result
+    assert said in seen
+    assert do or result == "ok"
+
+
+def test_two_inputs_that_read_the_same_are_pointed_at() -> None:
+    battery = next(e for e in asked().selfcheck["inputs"] if e["role"] == "battery")
+    got = outcome(with_input("key_switch", mean_code=battery["mean_code"] + 1.0), "inputs battery and key switch")
+    assert got[0] == "warn"
+
+
+@pytest.mark.parametrize(
+    ("calibration", "result", "said"),
+    [
+        (None, "warn", "none on the board"),
+        ("2026-05-01", "ok", "measured 2026-05-01"),
+        ("2025-05-01", "warn", "396 days old"),
+        ("", "warn", "without a date"),
+    ],
+)
+def test_calibration(calibration: str | None, result: str, said: str) -> None:
+    answers = replace(asked(), calibration=None if calibration is None else measured(calibration))
+    got, seen, do = outcome(answers, "calibration")
+    assert (got, bool(do)) == (result, result == "warn")
+    assert said in seen
+
+
+@pytest.mark.parametrize(
+    ("ratio", "result"), [(1.0, "ok"), (1.009, "ok"), (0.985, "fail"), (1.02, "fail"), (None, "not checked")]
+)
+def test_clock(ratio: float | None, result: str) -> None:
+    assert outcome(replace(asked(), clock_ratio=ratio), "clock")[0] == result
+
+
+def test_frames_lost_or_damaged_are_the_cable() -> None:
+    frames = wire.Deframer().feed(asked().recording)
+    bins = [i for i, f in enumerate(frames) if f.kind == wire.BINS]
+    kept = [f for i, f in enumerate(frames) if i != bins[len(bins) // 2]]
+    data = b"".join(wire.encode_frame(f.kind, f.recording_id, f.sequence, f.body) for f in kept)
+    got, seen, do = outcome(replace(asked(), recording=data), "link")
+    assert got == "fail"
+    assert "1 gaps" in seen
+    assert "cable" in do
+    assert outcome(replace(asked(), damaged_frames=3), "link")[0] == "fail"
+    assert outcome(replace(asked(), recording=b""), "sampling")[0] == "fail"
+
+
+def test_old_micropython_and_little_memory_are_warned_of() -> None:
+    identity = {**asked().identity, "micropython": "1.20.0", "synthetic": False}
+    assert outcome(replace(asked(), identity=identity), "firmware")[0] == "warn"
+    selfcheck = {**asked().selfcheck, "free_bytes": 9000, "temperature_c": 85.0}
+    assert outcome(replace(asked(), selfcheck=selfcheck), "memory")[0] == "warn"
+    assert outcome(replace(asked(), selfcheck=selfcheck), "temperature")[0] == "warn"
+
+
+def run(*args: str) -> int:
+    with pytest.raises(SystemExit) as left:
+        main(["board", "check", *args])
+    return int(left.value.code or 0)
+
+
+def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--port", "bench:healthy") == 0
+    assert "fit for use" in capsys.readouterr().out
+    assert run("--port", "bench:healthy", "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["fit"] is True
+    assert {"what", "outcome", "seen", "do"} == set(told["checks"][0])
+    assert run("--port", "bench:bare_prompt") == 4
+    assert "firstcrank board install" in capsys.readouterr().err
+    assert run("--port", "bench:healthy", "--lead", "battery=26") == 2
+
+
+@pytest.mark.parametrize(
+    "leads", [("battery=26", "battery=27"), ("battery=26", "key_switch=26"), ("radio=26",), ("battery=x",)]
+)
+def test_leads_that_cannot_be(leads: tuple[str, ...]) -> None:
+    with pytest.raises(UsageError, match="--lead"):
+        channels_of(leads)
