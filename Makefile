@@ -25,7 +25,7 @@ tests: $(VENV)/.installed-dev
 	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal
 
 bench: $(VENV)/.installed-dev
-	$(BIN)/python -m pytest tests --benchmark-only -o addopts="" -q
+	$(BIN)/python -m tests.host.benchmarks_host
 
 wheel: $(VENV)/.installed-dev
 	$(BIN)/python -m pip wheel --no-deps --wheel-dir dist .

@@ -68,12 +68,9 @@ def _columns(
 
 
 def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, options: dict[str, Any]) -> int:
-    from rich.console import Console
-
     from firstcrank.analysis.as_json import to_line
     from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.calibration import read_calibration
-    from firstcrank.cli.show import show
     from firstcrank.tracefiles.csv import parse_uncertainty
     from firstcrank.tracefiles.table import load
 
@@ -86,5 +83,9 @@ def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines:
     if as_lines:
         click.echo(to_line(judgement, str(file)))
     else:
+        from rich.console import Console
+
+        from firstcrank.cli.show import show
+
         show(Console(highlight=False), judgement, recording.trace, title=file.name)
     return EXIT[judgement.verdict]
