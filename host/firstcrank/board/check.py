@@ -167,7 +167,10 @@ def _input(entry: Mapping[str, Any], used: Calibration) -> CheckLine:
     seen = _reading(line, mean, rms)
     if entry.get("stuck"):
         return CheckLine(
-            what, "fail", f"{seen}; the code never changes", "The converter's input is stuck: another pin or board"
+            what,
+            "warn",
+            f"{seen}; the code never changes",
+            "Look again at another voltage: if it still does not change, the converter's input is stuck",
         )
     if int(entry["highest_code"]) >= TOP_CODE:
         most = f"{line.full_scale_v:.1f} V" if line else "the input's top"
