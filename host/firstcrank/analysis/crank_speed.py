@@ -14,13 +14,15 @@ from firstcrank.analysis.crank_detection import RESAMPLE_HZ, resampled
 from firstcrank.trace import FloatArray, Trace
 
 SETTLE_S = 0.4  # after engagement the speed still rises
+LEAVE_S = 0.3  # an engine that catches helps the starter before the key lets go
 SHORTEST_S = 0.7
-LEAST_COMPRESSIONS = 5.0
+LEAST_COMPRESSIONS = 3.5
 LOWEST_RPM, HIGHEST_RPM = 85.0, 450.0  # what any starter turns a diesel at (common practice, no source)
 RHYTHM_SHARE = 0.4  # of the fluctuation's power that the rhythm and its harmonics must hold
 AMBIGUOUS_SHARE = 0.25  # a rhythm of half the frequency this strong makes the factor of two uncertain
 DRIFT_REL = 0.10  # the two halves may differ by this much
 LEAST_SWING_V = 0.02
+FIRING_SHARE = 0.2  # of the sag: a rise of the battery by this much while the starter is in means that the engine fires
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,8 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
     """Mean speed between `begin_s` (the sag begins) and `end_s` (the starter lets go)."""
     if cylinders is None:
         return _refused("crank speed: give the number of cylinders (--cylinders)")
-    from_s, to_s = begin_s + SETTLE_S, end_s - 0.06
+    from_s = begin_s + SETTLE_S
+    to_s = min(end_s - LEAVE_S, _fires_s(trace, begin_s, from_s, end_s, cylinders))
     if to_s - from_s < SHORTEST_S:
         return _refused(f"crank speed refused: only {max(to_s - from_s, 0.0):.1f} s of steady cranking")
     low_hz, high_hz = (rpm * cylinders / 120.0 for rpm in (LOWEST_RPM, HIGHEST_RPM))
@@ -71,7 +74,7 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
             "implausible (not a crank, or another number of cylinders)"
         )
     near = _near(hz, power, found, len(swing_v))
-    whole = float(power[hz > 0.4].sum())
+    whole = float(power[(hz > 0.45 * found) & (hz < 3.4 * found)].sum())  # the slow course of the battery is no rhythm
     rhythm_share = (near(1.0) + near(2.0) + near(3.0)) / whole if whole else 0.0
     if rhythm_share < RHYTHM_SHARE:
         return _refused("crank speed refused: no clear rhythm of compressions")
@@ -79,6 +82,25 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
         return _refused("crank speed refused: two rhythms, one twice as fast as the other")
     rhythm = _follow(at_s, swing_v, found)
     return _speed(rhythm, cylinders)
+
+
+def _fires_s(trace: Trace, begin_s: float, from_s: float, end_s: float, cylinders: int) -> float:
+    """When the engine begins to help the starter: the battery's mean rises well above its level so far; else `end_s`."""
+    battery = trace.channels["battery"].mean_v
+    before = (trace.end_s <= begin_s) & (trace.end_s > begin_s - 0.3)
+    inside = (trace.start_s >= from_s) & (trace.end_s <= end_s - 0.06)
+    if not before.any() or inside.sum() < 50:
+        return end_s
+    at_s, volts = resampled(trace.mid_s[inside], battery[inside])
+    width = int(max(0.12, 120.0 / (LOWEST_RPM * cylinders)) * RESAMPLE_HZ)  # at least one whole compression
+    if len(volts) < 4 * width:
+        return end_s
+    level = np.convolve(volts, np.ones(width) / width, mode="valid")
+    usual_v = float(np.median(level[: max(len(level) // 2, 1)]))
+    rest_v = float(np.median(battery[before]))
+    risen = np.flatnonzero(level > usual_v + FIRING_SHARE * max(rest_v - usual_v, 0.3))
+    late = risen[risen > 0.4 * len(level)]
+    return float(at_s[late[0]]) - 0.05 if len(late) else end_s
 
 
 def _speed(rhythm: Rhythm, cylinders: int) -> Speed:
