@@ -64,8 +64,9 @@ def check_loop(view: View) -> list[Finding]:
     battery, supply = view.trace.channels["battery"], view.trace.channels["module_supply"]
     ground_v = view.trace.channels["module_ground"].mean_v if view.trace.has("module_ground") else 0.0
     plug_v = supply.mean_v - ground_v
-    at = np.argsort(plug_v)[: max(len(plug_v) // 50, 8)]
-    quiet = at[~view.in_phase("key turn", "crank", "release")[at]]
+    still = np.flatnonzero(~view.in_phase("key turn", "crank", "release"))
+    most = max(len(still) // 50, 8)
+    quiet = still[np.argsort(plug_v[still] - battery.mean_v[still])[:most]]  # where the load pulls the plug down furthest
     if len(quiet) < 4:
         return [Finding("module_supply_loop", "not measured", "module supply loop resistance: no quiet stretch", blocks=False)]
     v_plug, v_battery = float(np.median(plug_v[quiet])), float(np.median(battery.mean_v[quiet]))
