@@ -1,0 +1,93 @@
+"""The simulated bench: same seed same start, its fold is the firmware's, every scenario gets what its circuit deserves."""
+
+from __future__ import annotations
+
+import importlib.util
+from array import array
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from firstcrank.analysis.verdict import judge
+from firstcrank.bench.fold_many import fold_many
+from firstcrank.bench.scenarios import SCENARIOS, simulate, simulate_many
+from firstcrank.bench.to_trace import to_trace
+from firstcrank.errors import UsageError
+from firstcrank.limits import shipped
+
+FIRMWARE = Path(__file__).parents[2] / "firmware" / "firstcrank_board"
+
+
+def firmware_fold():
+    spec = importlib.util.spec_from_file_location("plain_fold", FIRMWARE / "fold.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.integers(1, 4),
+    st.integers(1, 40),
+    st.integers(1, 6),
+    st.integers(0, 4095),
+    st.integers(0, 2**32 - 1),
+)
+def test_the_vectorised_fold_is_the_firmwares(channels: int, sets: int, bins: int, trigger: int, seed: int) -> None:
+    fold = firmware_fold()
+    rng = np.random.default_rng(seed)
+    level = rng.integers(0, 4096, size=(1, channels))
+    codes = np.clip(level + rng.integers(-300, 300, size=(bins * sets, channels)), 0, 4095).astype(np.uint16)
+    key = int(rng.integers(-1, channels))
+    many = fold_many(codes, sets, key, trigger)
+    flat = array("H", codes.ravel().tolist())
+    for n in range(bins):
+        out = bytearray(6 * channels + 6)
+        params = array("i", [n * sets * channels, sets, channels, key if key >= 0 else fold.NO_KEY, trigger, 0])
+        fold.fold(flat, out, params)
+        words = np.frombuffer(bytes(out), dtype="<u2")
+        each = words[: 3 * channels].reshape(channels, 3)
+        assert each[:, 0].tolist() == many.mean[n].tolist()
+        assert each[:, 1].tolist() == many.lowest[n].tolist()
+        assert each[:, 2].tolist() == many.highest[n].tolist()
+        assert words[3 * channels :].tolist() == [many.longest[n], many.head[n], many.tail[n]]
+
+
+def test_a_name_and_a_seed_are_one_start() -> None:
+    one, two = simulate("healthy", 5), simulate("healthy", 5)
+    t = np.linspace(0.0, one.end_s, 400)
+    assert np.array_equal(one.volts("battery", t), two.volts("battery", t))
+    other = simulate("healthy", 6)
+    assert not np.array_equal(one.volts("battery", t), other.volts("battery", t))
+    trace, again = to_trace(one), to_trace(two)
+    assert np.array_equal(trace.channels["key_switch"].mean_v, again.channels["key_switch"].mean_v)
+    assert trace.origin["synthetic"] is True
+
+
+def test_an_unknown_scenario_is_told() -> None:
+    with pytest.raises(UsageError, match="firstcrank scenarios"):
+        simulate("no such thing")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("part", range(6))
+def test_every_scenario_gets_the_verdict_it_deserves(part: int) -> None:
+    names = sorted(SCENARIOS)[part::6]
+    wrong = []
+    for truth in simulate_many([(name, 31) for name in names]):
+        judgement = judge(to_trace(truth), shipped(truth.system_v), truth.context)
+        if judgement.verdict != truth.expected:
+            wrong.append((truth.name, truth.expected, judgement.verdict, judgement.reasons[:2]))
+    assert wrong == []
+
+
+def test_every_cause_has_a_faulty_family() -> None:
+    from firstcrank.analysis.causes import RULES
+
+    named = {rule.__name__ for rule in RULES}
+    assert {s.cause for s in SCENARIOS.values() if s.cause} == named
