@@ -9,6 +9,7 @@ import time
 
 ESCAPE_PIN = 22
 ESCAPE_MS = 2000
+LOAD_ORDER = ("wire", "commands", "outbox", "app", "board")
 
 
 def held():
@@ -32,11 +33,20 @@ def mend():
 
 def run():
     """The program, with Ctrl-C turned into an ordinary byte while it runs."""
+    import gc
+
     import micropython
+    from firstcrank_board import arena
+
+    arena.reserve(arena.FIRST)
+    for name in LOAD_ORDER:
+        __import__("firstcrank_board." + name)
+        gc.collect()  # what compiling left behind, before the next module settles around it
     from firstcrank_board.app import App
     from firstcrank_board.board import parts
 
     app = App(parts())
+    arena.reserve(arena.LATER)
     micropython.kbd_intr(-1)
     try:
         app.run()

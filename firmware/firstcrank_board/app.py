@@ -13,7 +13,7 @@ from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
 
 IDLE, RECORDING = "idle", "recording"
 BEACON_US = 1000000
-RING_BYTES = 64000  # bins kept while the host does not read: about 2 s of 0.77 ms bins of three channels
+RING_BYTES = 62592  # bins kept while the host does not read: about 2 s of 0.77 ms bins of three channels
 INPUT_PIECE = 64
 FRAME_US = 25000  # bins are sent together about this often
 MOST_WAITS = 32  # interrupts slept through before the loop looks round again
@@ -81,7 +81,9 @@ class App:
         self._repeat()
         if self.state == RECORDING:
             sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
-            if not self.acquisition.own_loop and (not sent or self.ring.waiting() < 2 * self.outbox.least_bins):
+            if not self.acquisition.own_loop and (
+                not sent or (self.ring.waiting() < 2 * self.outbox.least_bins and not self._close_ups_wait())
+            ):
                 self._rest()
         else:
             self.outbox.pump(self.ring, 0)
@@ -154,6 +156,7 @@ class App:
         except (ValueError, OSError, MemoryError) as error:
             self.acquisition.stop()
             raise commands.Refused("acquisition did not start: %s" % error)
+        self.outbox.close_ups = getattr(self.acquisition, "close_ups", None)
         self._stream_body = self._describe()
         self._beacons = 0
         if not self.acquisition.own_loop:
@@ -182,11 +185,15 @@ class App:
 
     def _drain(self):
         """Sends the bins that wait; gives up where the link takes nothing for a while (they are counted as lost)."""
-        while self.ring.waiting() or not self.outbox.idle():
+        while self.ring.waiting() or not self.outbox.idle() or self._close_ups_wait():
             if not self._pumped():
                 break
+        self.outbox.close_ups = None
         if self.ring.waiting():
             self.ring.lose_waiting()
+
+    def _close_ups_wait(self):
+        return self.outbox.close_ups is not None and self.outbox.close_ups.pending()
 
     def _pumped(self):
         """True when something went out within half a second."""

@@ -12,8 +12,8 @@ except (ImportError, SyntaxError, NameError):  # CPython, or a port built withou
     COMPILED = False
 
 try:
-    from .framing_viper import bins_body, crc_into, table
+    from .framing_viper import bins_body, copy_bytes, crc_into, table
 except (ImportError, SyntaxError, NameError, AttributeError):  # also the Linux interpreter, which has no Thumb assembler
-    from .framing import bins_body, crc_into, table
+    from .framing import bins_body, copy_bytes, crc_into, table
 
-__all__ = ("COMPILED", "bins_body", "crc_into", "fold", "stuff", "table")
+__all__ = ("COMPILED", "bins_body", "copy_bytes", "crc_into", "fold", "stuff", "table")

@@ -67,3 +67,8 @@ def bins_body(plain, facts, bins, job):
 def crc_into(data, length, _table):
     """CRC-32/ISO-HDLC of data[:length], stored little-endian behind it."""
     struct.pack_into("<I", data, length, crc32(memoryview(data)[:length]) & 0xFFFFFFFF)
+
+
+def copy_bytes(source, at, target, count):
+    """source[at : at + count] to the start of `target`."""
+    target[:count] = source[at : at + count]

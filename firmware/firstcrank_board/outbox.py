@@ -8,6 +8,7 @@ from array import array
 from . import fast, wire
 
 MOST_BINS = 32
+MOST_BODY = 880  # 32 bins of three channels, or a piece of a close-up
 MOST_CONTROL = 8
 PIECE = 64  # one USB packet
 MOST_PIECE = 256  # what the USB driver takes without waiting
@@ -20,22 +21,21 @@ class Outbox:
         self._stream = stream
         self.piece_bytes = piece_bytes
         self._control = []
-        longest = wire.HEADER_BYTES + wire.BINS_BYTES + MOST_BINS * wire.bin_bytes(8) + wire.CRC_BYTES
+        longest = wire.HEADER_BYTES + MOST_BODY + wire.CRC_BYTES
         self._plain = bytearray(longest)
         self._stuffed = bytearray(longest + 2 + longest // 254 + PIECE)
         self._stuffed_view = memoryview(self._stuffed)
-        # Slices made once: a slice made while recording would be an allocation.
-        whole = len(self._stuffed) // PIECE
-        self._pieces = [
-            [self._stuffed_view[PIECE * at : PIECE * (at + units)] for at in range(whole - units + 1)]
-            for units in range(1, MOST_PIECE // PIECE + 1)
-        ]
+        # What is written is copied here first: slices made while recording would be allocations.
+        self._staged = bytearray(MOST_PIECE)
+        staged = memoryview(self._staged)
+        self._pieces = [staged[:size] for size in range(PIECE, MOST_PIECE + 1, PIECE)]
         self._job = array("i", bytes(4 * 12))
         self._table = fast.table()
         self._current = None
         self._at = 0
         self._end = 0
         self.recording_id = wire.NO_RECORDING
+        self.close_ups = None  # a close_up.CloseUps whose pieces go out when no bins are due
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
         self.reset()
 
@@ -66,7 +66,8 @@ class Outbox:
         upto = min(self._at + self.piece_bytes, self._end)
         asked = upto - self._at
         if self._current is self._stuffed_view and asked % PIECE == 0 and self._at % PIECE == 0:
-            piece = self._pieces[asked // PIECE - 1][self._at // PIECE]
+            piece = self._pieces[asked // PIECE - 1]
+            fast.copy_bytes(self._stuffed, self._at, self._staged, asked)
         else:  # after a short write
             piece = self._current[self._at : upto]
         taken = self._stream.write(piece) or 0
@@ -93,8 +94,14 @@ class Outbox:
             return False
         waiting = ring.waiting()
         if waiting < self.least_bins or not waiting:
-            return False
-        self._frame_bins(ring, ring.uniform(MOST_BINS), lost_conversions)
+            close_ups = self.close_ups
+            if close_ups is None or not close_ups.pending():
+                return False
+            self._header(wire.CLOSE_UP)
+            self._finish(close_ups.put_piece(self._plain))
+            return True
+        most = min(MOST_BINS, (MOST_BODY - wire.BINS_BYTES) // ring.bin_bytes)
+        self._frame_bins(ring, ring.uniform(most), lost_conversions)
         return True
 
     def _begin(self, view, length):

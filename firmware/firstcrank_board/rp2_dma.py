@@ -12,9 +12,11 @@ from array import array
 import machine
 import rp2
 
+from . import arena
 from . import rp2_registers as reg
 from . import rp2_service as at
 from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, BinRing
+from .close_up import ACTIVE, EDGES_MADE, POOL, POOL_AT, CloseUps
 from .fold import NO_KEY
 
 CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock (RP2040 datasheet 4.9.2)
@@ -54,6 +56,7 @@ class DmaAcquisition:
         self._running = False
         self._state = array("i", bytes(4 * at.STATE))
         self.restarts = 0
+        self.close_ups = None
 
     def start(self, config, ring):
         """Claims two DMA channels and lets the converter run; bins appear in `ring` from now on."""
@@ -62,7 +65,7 @@ class DmaAcquisition:
         self.sets, self.pieces, self.bins_a_segment = self.shape(config)
         conversions = self.sets * channels * self.bins_a_segment
         self._segment_conversions = conversions
-        self._raw = bytearray(2 * conversions * self._segments)
+        self._raw = arena.take(arena.SEGMENTS, 2 * conversions * self._segments)
         # RP2040: the control channel's read address wraps on a power of two, and its table must begin on one.
         table_bytes = 4 * self._segments
         self._table = bytearray(2 * table_bytes)
@@ -77,6 +80,10 @@ class DmaAcquisition:
         self._edges = array("i", bytes(4 * MOST_EDGES_A_SEGMENT))
         self._spare = bytearray(ring.block_bytes)
         self._ring = ring
+        if config["key_channel"] >= 0 and config.get("close_ups", True):
+            self.close_ups = CloseUps(CONVERSION_NS, channels, at.copy_codes, arena.take(arena.CLOSE_UPS, POOL * 3 // 2))
+            self.close_ups.book[POOL_AT] = uctypes.addressof(self.close_ups.pool)
+            s[at.CLOSE_UPS_AT] = uctypes.addressof(self.close_ups.book)
         for index, value in (
             (at.RAW_AT, raw),
             (at.SEGMENTS, self._segments),
@@ -114,7 +121,8 @@ class DmaAcquisition:
     def make_ring(self, config, ring_bytes, bin_bytes):
         """A BinRing of at most `ring_bytes` whose blocks are what one segment gives."""
         sets, pieces, group = self.shape(config)
-        ring = BinRing(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), bin_bytes, group, True)
+        blocks = max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4)
+        ring = BinRing(blocks, bin_bytes, group, True, arena.take(arena.BINS, blocks * group * bin_bytes))
         channels = len(self._inputs)
         ring.marks[SAME_SPAN] = sets * channels * pieces * group * CONVERSION_NS // 1000
         ring.marks[SAME_GAP] = channels * CONVERSION_NS // 1000
@@ -210,6 +218,8 @@ class DmaAcquisition:
         s[at.HIGH] += low >> 30
         s[at.LOW] = low & 0x3FFFFFFF
         s[at.BELOW] = 0
+        if self.close_ups is not None and self.close_ups.book[ACTIVE]:
+            at.close_window(self.close_ups.book)
         self.restarts += 1
         self._go()
 
@@ -234,6 +244,8 @@ class DmaAcquisition:
         for channel in (self._data, self._control):
             if channel is not None:
                 channel.close()
+        if self.close_ups is not None and self.close_ups.book[ACTIVE]:
+            at.close_window(self.close_ups.book)
         self._data = self._control = None
 
     @property
@@ -254,6 +266,8 @@ class DmaAcquisition:
             "restarts": self.restarts,
             "interrupts": s[at.CALLS],
             "worst_callback_us": s[at.WORST_US],
+            "edges": self.close_ups.book[EDGES_MADE] if self.close_ups else 0,
+            "edges_dropped": self.close_ups.dropped if self.close_ups else 0,
             "converter_errors": 1 if machine.mem32[self._chip.adc + reg.CS] & reg.CS_ERR_STICKY else 0,
         }
 

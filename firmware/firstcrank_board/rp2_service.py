@@ -302,6 +302,8 @@ def service(state):
                 s[LOW] &= WRAP
             s[NEXT_US] = (s[NEXT_US] + gone * segment_us) & WRAP
             s[PIECE] = 0
+            if s[CLOSE_UPS_AT]:
+                close_window(s[CLOSE_UPS_AT])
     while ready > 0:
         s[EDGES] = 0
         codes_at = s[RAW_AT] + s[NEXT] * segment_bytes
@@ -331,6 +333,155 @@ def service(state):
 
 
 @micropython.viper
+def copy_codes(pool_in, at: int, size: int, plain_in, plain_at: int, codes: int):
+    """close_up.copy_codes, compiled; `plain_at` must be even."""
+    pool = ptr8(pool_in)
+    target = ptr16(int(ptr8(plain_in)) + plain_at)
+    i = 0
+    while i < codes:
+        byte = (at * 3) >> 1
+        if at & 1:
+            target[i] = (pool[byte] >> 4) | (pool[byte + 1] << 4)
+        else:
+            target[i] = pool[byte] | ((pool[byte + 1] & 15) << 8)
+        at += 1
+        if at == size:
+            at = 0
+        i += 1
+
+
+@micropython.viper
+def keep(s: ptr32, b: ptr32, source: int, count: int):
+    """Copies `count` conversions from `source` (conversions from the first segment's start) behind what the window has."""
+    raw = ptr16(s[RAW_AT])
+    raw_size = s[SEGMENTS] * (s[SEGMENT_BYTES] >> 1)
+    pool = ptr8(b[1])
+    pool_size = b[2]
+    to = b[14]
+    i = 0
+    while i < count:
+        code = raw[source]
+        byte = (to * 3) >> 1
+        if to & 1:
+            pool[byte] = (pool[byte] & 15) | ((code & 15) << 4)
+            pool[byte + 1] = code >> 4
+        else:
+            pool[byte] = code & 255
+            pool[byte + 1] = code >> 8
+        to += 1
+        if to == pool_size:
+            to = 0
+        source += 1
+        if source == raw_size:
+            source = 0
+        i += 1
+    b[14] = to
+    b[3] = (b[3] + count) & WRAP
+    b[9] += count
+
+
+@micropython.viper
+def close_window(b: ptr32):
+    """The window being filled is complete, or cannot be."""
+    if b[0]:
+        w = 16 + ((b[5] - 1) & 7) * 5
+        b[w + 3] = b[9]
+        b[w + 4] = 1
+        b[0] = 0
+
+
+@micropython.viper
+def open_window(s: ptr32, b: ptr32, offset: int) -> int:
+    """Begins a window for the edge at `offset` in this segment; 0 where there is no room. Copies up to the segment's end."""
+    pre = b[11]
+    free = b[2] - ((b[3] - b[4]) & WRAP)
+    if free < pre + b[12]:
+        return 0
+    if b[5] - b[6] >= 8:
+        return 0
+    conversions = s[SEGMENT_BYTES] >> 1
+    low = s[LOW] + offset - pre
+    high = s[HIGH]
+    if low < 0:
+        if high:
+            high -= 1
+            low += WRAP  # 2**30 would be an object
+            low += 1
+        else:
+            pre += low
+            low = 0
+    w = 16 + (b[5] & 7) * 5
+    b[w] = low & WRAP
+    b[w + 1] = high
+    if low > WRAP:
+        b[w + 1] = high + 1
+    b[w + 2] = b[14]
+    b[w + 3] = 0
+    b[w + 4] = 0
+    b[5] += 1
+    b[9] = 0
+    b[15] = free
+    b[10] = pre + b[12]
+    b[0] = 1
+    source = s[NEXT] * conversions + offset - pre
+    if source < 0:
+        source += s[SEGMENTS] * conversions
+    count = conversions - offset + pre
+    if count > b[10]:
+        count = b[10]
+    keep(s, b, source, count)
+    return 1
+
+
+@micropython.viper
+def note_edge(s: ptr32, b: ptr32, edge: int):
+    """Writes an edge into the book and lets its window reach far enough; one that finds no room is counted."""
+    if b[7] - b[8] >= 32:
+        b[13] += 1
+        return
+    if b[7] >= 255:
+        b[13] += 1
+        return
+    e = 56 + (b[7] & 31) * 4
+    low = s[LOW] + (edge >> 1)
+    b[e + 1] = s[HIGH]
+    if low > WRAP:
+        b[e + 1] += 1
+    b[e] = low & WRAP
+    b[e + 2] = edge & 1
+    b[e + 3] = b[5] - 1
+    b[7] += 1
+    # from the window's start to this edge: modulo 2**30 is enough, a window is short
+    want = ((low - b[16 + ((b[5] - 1) & 7) * 5]) & WRAP) + b[12]
+    if want > b[15]:
+        want = b[15]
+    if want > b[10]:
+        b[10] = want
+
+
+@micropython.viper
 def follow(s: ptr32):
-    """Close-ups come with close_up.py."""
-    pass
+    """Notes this segment's edges and copies what their windows want of it. The book's layout: close_up.py."""
+    b = ptr32(s[CLOSE_UPS_AT])
+    edges = ptr32(s[EDGES_AT])
+    conversions = s[SEGMENT_BYTES] >> 1
+    done = 0  # conversions of this segment that the window has already
+    n = 0
+    while n < s[EDGES]:
+        if b[0] == 0:
+            if int(open_window(s, b, edges[n] >> 1)) == 0:
+                b[13] += s[EDGES] - n
+                return
+            done = conversions
+        note_edge(s, b, edges[n])
+        n += 1
+    if b[0] == 0:
+        return
+    count = conversions - done
+    if count > b[10] - b[9]:
+        count = b[10] - b[9]
+    if count > 0:
+        keep(s, b, s[NEXT] * conversions + done, count)
+    b[16 + ((b[5] - 1) & 7) * 5 + 3] = b[9]
+    if b[9] >= b[10]:
+        close_window(b)

@@ -1,10 +1,12 @@
 """The official image on an emulated RP2040, driven step by step: time, inputs, USB and port are in the test's hands.
 
-Two things of rp2040py 0.3.6 are corrected or bent here, each with a test beside it:
+Some things of rp2040py 0.3.6 are corrected or bent here, each with a test beside it:
 - its ADC round robin masks the next channel wrongly, so that only channel 0 would ever be read (CorrectedAdc);
 - its USB host takes every packet at once and never goes away. `stall` withholds the completion of IN packets, as a host does
   that has stopped reading; `set_port_open` drops DTR, as a host does that closes the port. PACKET_NS paces IN packets like
-  full-speed USB (19 packets of 64 bytes in a 1 ms frame at most, USB 2.0 table 5-9; 55 us each).
+  full-speed USB (19 packets of 64 bytes in a 1 ms frame at most, USB 2.0 table 5-9; 55 us each). It also answers every armed
+  OUT endpoint with an empty packet after 10 us, which keeps the CPU busy with interrupts for nothing: a host sends no packet
+  when it has nothing to say, so here the answer waits until there is something (`_ask_for_data`).
 """
 
 from __future__ import annotations
@@ -72,6 +74,7 @@ class EmulatedChip:
         self._withheld: list[tuple[int, bool]] = []
         self._held_data: list[bytes] = []
         self._connected = False
+        self._ask_for_data: Callable[[], None] | None = None
         if corrected:
             self.mcu.adc.__class__ = CorrectedAdc
         self._wire_adc()
@@ -127,6 +130,16 @@ class EmulatedChip:
         def connected() -> None:
             self._connected = True
 
+        answer = usb.on_endpoint_read
+
+        def read(endpoint: int, size: int) -> None:
+            if endpoint == cdc._out_endpoint and endpoint > 0 and cdc.tx_fifo.empty and not self._to_board:
+                self._ask_for_data = lambda: answer(endpoint, size)
+            else:
+                self._fill_fifo()
+                answer(endpoint, size)
+
+        usb.on_endpoint_read = read
         usb._indicate_buffer_ready = indicate
         cdc.on_serial_data = data
         cdc.on_device_connected = connected
@@ -180,11 +193,22 @@ class EmulatedChip:
 
     def step(self) -> None:
         """One batch of the emulator: 5 ms of real time at most."""
+        if self._to_board:
+            self._fill_fifo()
+            ask, self._ask_for_data = self._ask_for_data, None
+            if ask is not None:
+                ask()
+        before_ns = self.clock.nanos
+        self.device.simulator._execute_batch()
+        # Asleep with no alarm set (at the prompt, say), the emulator's time stands still: let it go on a little.
+        if self.clock.nanos == before_ns:
+            self.clock.tick(1e6)
+
+    def _fill_fifo(self) -> None:
         fifo = self.device.cdc.tx_fifo
         while self._to_board and not fifo.full:
             self.device.cdc.send_serial_byte(self._to_board[0])
             del self._to_board[0]
-        self.device.simulator._execute_batch()
 
     def busy_cycles(self) -> int:
         """CPU cycles spent on instructions since power-up; time asleep (WFE, WFI) is not in it."""

@@ -1,0 +1,35 @@
+"""The three big buffers, taken once and early: later the heap is whole no more, and they would not fit.
+
+Compiling the other modules scatters small objects over the heap that stay for good.
+"""
+
+BINS = "bins"
+SEGMENTS = "segments"
+CLOSE_UPS = "close_ups"
+SIZES = {BINS: 62592, SEGMENTS: 19200, CLOSE_UPS: 36864}
+FIRST = (BINS, CLOSE_UPS)  # before the other modules are compiled, which needs about 80 kB for a while
+LATER = (SEGMENTS,)
+LEAST_FREE = 200000  # a smaller board keeps its heap for itself
+
+_kept = {}
+
+
+def reserve(names):
+    """Takes buffers, on a heap that is large enough for all of them and the program."""
+    import gc
+
+    gc.collect()
+    if names is FIRST and not (hasattr(gc, "mem_free") and gc.mem_free() >= LEAST_FREE):
+        return
+    if names is LATER and BINS not in _kept:
+        return
+    for name in names:
+        _kept[name] = bytearray(SIZES[name])
+
+
+def take(name, size):
+    """A buffer of at least `size` bytes: the reserved one where it is large enough. One user at a time."""
+    kept = _kept.get(name)
+    if kept is not None and len(kept) >= size:
+        return kept
+    return bytearray(size)
