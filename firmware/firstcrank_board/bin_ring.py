@@ -11,7 +11,14 @@ instead and counts nothing: the last seconds before a crank are what matters the
 from array import array
 
 # marks
-HEAD, TAIL, CAPACITY, LOST, KEEP_NEWEST, FORGOTTEN = 0, 1, 2, 3, 4, 5  # head: writer's; tail: reader's, or writer's in KEEP_NEWEST
+HEAD, TAIL, CAPACITY, LOST, KEEP_NEWEST, FORGOTTEN = (
+    0,
+    1,
+    2,
+    3,
+    4,
+    5,
+)  # head: writer's; tail: reader's, or writer's in KEEP_NEWEST
 SAME_SPAN, SAME_GAP, SAME_CONVERSIONS = 6, 7, 8  # of every block, where a block has only three facts
 MARKS = 9
 # facts of a block; the last three only where blocks differ in them

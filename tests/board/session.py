@@ -66,7 +66,9 @@ class Session:
             self.chip.run_until(here, most_s)
         except TimeoutError as error:
             kinds = [chr(frame.kind) for frame in self.frames]
-            raise TimeoutError(f"no frame {chr(kind)!r}: {error}; frames {kinds}; else {bytes(self.deframer._rest[-600:])!r}") from None
+            raise TimeoutError(
+                f"no frame {chr(kind)!r}: {error}; frames {kinds}; else {bytes(self.deframer._rest[-600:])!r}"
+            ) from None
         self.frames.remove(found[0])
         return dict(json.loads(found[0].body))
 
@@ -77,7 +79,9 @@ class Session:
 
     def start(self, **config: Any) -> dict[str, Any]:
         """Configures and starts; returns the STREAM table."""
-        assert self.ask(wire.CONFIGURE, {"channels": CHANNELS, "bin_us": 768, "trigger_code": 0, "acquisition": "auto"} | config)["ok"]
+        assert self.ask(
+            wire.CONFIGURE, {"channels": CHANNELS, "bin_us": 768, "trigger_code": 0, "acquisition": "auto"} | config
+        )["ok"]
         self.frames.clear()
         reply = self.ask(wire.START, {})
         assert reply["ok"], reply
@@ -106,7 +110,9 @@ class Session:
         for frame in self.frames:
             if frame.kind == wire.CLOSE_UP:
                 head = wire.unpack_close_up_head(frame.body)
-                pieces.setdefault(head.edge, []).append((head, np.frombuffer(frame.body, dtype="<u2", offset=wire.CLOSE_UP_BYTES)))
+                pieces.setdefault(head.edge, []).append(
+                    (head, np.frombuffer(frame.body, dtype="<u2", offset=wire.CLOSE_UP_BYTES))
+                )
         made = {}
         for edge, parts in pieces.items():
             whole = bool(parts[-1][0].last) and all(
