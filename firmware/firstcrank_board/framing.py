@@ -26,7 +26,7 @@ JOB = 12
 
 def table():
     """The CRC's 256 words."""
-    return None
+    return
 
 
 def bins_body(plain, facts, bins, job):

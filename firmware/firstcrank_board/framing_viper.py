@@ -4,8 +4,6 @@ from array import array
 
 import micropython
 
-from .frame_thumb import crc_into
-
 
 def table():
     """The CRC's 256 words, reflected polynomial EDB88320."""

@@ -6,11 +6,11 @@ next segment into AL2_WRITE_ADDR_TRIG (control blocks, RP2040 datasheet 2.5.6.2)
 count: no count runs out, however long the recording. Each full segment raises an interrupt, whose callback (rp2_service) folds.
 """
 
-import uctypes
 from array import array
 
 import machine
 import rp2
+import uctypes
 
 from . import arena
 from . import rp2_registers as reg

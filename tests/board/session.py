@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import tempfile
 from pathlib import Path
@@ -116,7 +117,7 @@ class Session:
         made = {}
         for edge, parts in pieces.items():
             whole = bool(parts[-1][0].last) and all(
-                b[0].first_conversion == a[0].first_conversion + a[0].count for a, b in zip(parts, parts[1:], strict=False)
+                b[0].first_conversion == a[0].first_conversion + a[0].count for a, b in itertools.pairwise(parts)
             )
             made[edge] = (parts[0][0], parts[0][0].first_conversion, np.concatenate([p[1] for p in parts]), whole)
         return made

@@ -5,6 +5,7 @@ One boot for all tests (booting takes half a minute), so each test starts and st
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -50,7 +51,7 @@ def contiguous(heads: list[tuple[wire.BinsHead, np.ndarray]]) -> bool:
     """Each frame goes on where the one before ended."""
     return all(
         b.first_conversion == a.first_conversion + a.bin_count * a.conversions * a.channel_count
-        for (a, _), (b, _) in zip(heads, heads[1:], strict=False)
+        for (a, _), (b, _) in itertools.pairwise(heads)
     )
 
 
@@ -104,7 +105,8 @@ def test_runs_and_close_up_of_a_short_dropout(board: Session, dropouts: Dropouts
     assert end["edges"] == 2
     assert end["edges_dropped"] == 0
     (fall, first, codes, whole), (rise, _, _, whole_too) = close_ups[0], close_ups[1]
-    assert whole and whole_too
+    assert whole
+    assert whole_too
     assert (fall.falling, rise.falling) == (1, 0)
     assert abs((rise.edge_conversion - fall.edge_conversion) * 2e-6 - 100e-6) < 10e-6
     assert fall.edge_conversion - first == 2000  # 4 ms before
@@ -168,8 +170,7 @@ def test_a_closed_port_leaves_a_gap_that_shows(board: Session) -> None:
     heads = [h for h, _ in board.heads()]
     assert end["lost_bins"] == end["lost_conversions"] == 0
     missing = sum(
-        b.first_conversion - a.first_conversion - a.bin_count * a.conversions * 3
-        for a, b in zip(heads, heads[1:], strict=False)
+        b.first_conversion - a.first_conversion - a.bin_count * a.conversions * 3 for a, b in itertools.pairwise(heads)
     )
     assert 0 <= missing <= 0.25 * 500_000
     assert int(end["conversions"]) == heads[-1].first_conversion + heads[-1].bin_count * heads[-1].conversions * 3
@@ -201,7 +202,7 @@ def test_a_fifo_overflow_is_counted_and_channels_stay_apart(board: Session) -> N
     assert not contiguous(heads)
     missing = sum(
         b.first_conversion - a.first_conversion - a.bin_count * a.conversions * 3
-        for (a, _), (b, _) in zip(heads, heads[1:], strict=False)
+        for (a, _), (b, _) in itertools.pairwise(heads)
     )
     assert missing == end["lost_conversions"]
     words = np.concatenate([w for _, w in heads])
