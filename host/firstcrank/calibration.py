@@ -188,7 +188,7 @@ def read_calibration(path: Path) -> Calibration:
     try:
         data = tomllib.loads(path.read_text("utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise CalibrationError(f"{path}: {error}") from error
+        raise CalibrationError(f"{path}: {getattr(error, 'strerror', None) or error}") from error
     if data.get("kind") != "nominal":
         return Calibration.from_json(data)
     channels: dict[str, ChannelCalibration] = {}

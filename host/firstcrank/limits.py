@@ -109,9 +109,17 @@ class Limits:
 
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Limits:
-        """Raises LimitsError where a limit is missing or out of range."""
-        values = {k: float(v) for k, v in data["values"].items()}
-        return cls(int(data["system_v"]), values, dict(data["sources"]), str(data["name"]))
+        """Raises LimitsError where a limit is out of range.
+
+        A limit that an older version did not have gets the shipped value, one of a newer version is left out: old
+        recordings stay readable.
+        """
+        system_v = int(data["system_v"])
+        base = shipped(system_v)
+        values = {k: float(data["values"].get(k, base[k])) for k in SPECS}
+        since = "not in the recording, which is older than this limit: shipped value"
+        sources = {k: str(data["sources"].get(k, "")) if k in data["values"] else since for k in SPECS}
+        return cls(system_v, values, sources, str(data["name"]))
 
 
 # Pairs that a swapped edit would break: the first must not exceed the second.
@@ -144,7 +152,7 @@ def read_limits(path: Path) -> Limits:
     try:
         text = path.read_text("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise LimitsError(f"{path}: {error}") from error
+        raise LimitsError(f"{path}: {getattr(error, 'strerror', None) or error}") from error
     try:
         system_v = tomllib.loads(text).get("system_v", 12)
     except tomllib.TOMLDecodeError as error:

@@ -19,9 +19,9 @@ from firstcrank.analysis.findings import Context
 from firstcrank.analysis.leads import check_leads
 from firstcrank.analysis.live import LiveTracker
 from firstcrank.calibration import Calibration
-from firstcrank.errors import LinkLostError
+from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.limits import Limits
-from firstcrank.link.board_client import BoardClient, patience
+from firstcrank.link.board_client import BoardClient, patience, table_of
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
 
@@ -60,7 +60,8 @@ class Plan:
 def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
     """Records until the release has been watched, the cable is pulled, or Ctrl-C. The file is always left readable.
 
-    Raises BoardRefusedError, or UnwritableFileError where the file is already there or cannot be written.
+    Raises BoardRefusedError or LinkLostError, with no file left, where the recording never began; UnwritableFileError where
+    the file is already there or cannot be written.
     """
     line = plan.calibration.channel("key_switch")
     client.idle()
@@ -75,6 +76,10 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
             _what_was_chosen(file, plan)  # once more: damage in the first frames must not cost the recording
             file.note("end", why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
             watcher.ended(why)
+    except (BoardRefusedError, LinkLostError):
+        file.close()
+        plan.path.unlink()  # it holds notes alone: nothing was recorded
+        raise
     finally:
         file.close()
 
@@ -97,6 +102,15 @@ def _what_was_chosen(file: RecordingFile, plan: Plan) -> None:
     file.note("answers", **context_to_json(plan.context))
 
 
+def _raise_refusal(frames: Sequence[wire.Frame]) -> None:
+    """Raises BoardRefusedError with the board's reason where it refused to start."""
+    for frame in frames:
+        if frame.kind == wire.REPLY:
+            reply = table_of(frame.body)
+            if reply.get("to") == wire.START and not reply.get("ok"):
+                raise BoardRefusedError(f"the board refused to start: {reply.get('why')}")
+
+
 class _Follow:
     """The loop of one recording."""
 
@@ -112,24 +126,32 @@ class _Follow:
 
     def run(self) -> str | None:
         """Why it ended; None where the link was lost, so that the file stays without a closing note."""
-        heard_s = self._client.link.now_s()
+        heard_s, begun = self._client.link.now_s(), False
         try:
             while True:
                 frames = self._client.frames(0.1 * patience(), raw=self._file.write)
-                if frames:
-                    heard_s = self._client.link.now_s()
+                ours = [frame for frame in frames if frame.recording_id == self._id]
+                if ours:
+                    heard_s, begun = self._client.link.now_s(), True
+                elif begun and any(frame.kind == wire.IDENTITY for frame in frames):
+                    raise LinkLostError("the board started again (its supply failed for a moment: the USB cable or plug?)")
                 elif self._client.link.now_s() - heard_s > QUIET_S * patience():
                     raise LinkLostError("the board went silent")
-                for frame in frames:
-                    if frame.kind == wire.END and frame.recording_id == self._id:
-                        return "the board ended the recording"
-                    if frame.kind == wire.BINS and frame.recording_id == self._id:
+                if not begun:
+                    _raise_refusal(frames)
+                for frame in ours:
+                    if frame.kind == wire.END:
+                        return f"the board ended the recording ({table_of(frame.body).get('why', 'no reason given')})"
+                    if frame.kind == wire.BINS:
                         self._bins(frame.body)
                 if self._tracker.state == "done":
                     return self._stop("the release was watched")
                 if self._tracker.now_s > self._plan.longest_s:
                     return self._stop("nothing more happened")
         except LinkLostError as error:
+            if not begun:
+                raise
+            self._file.note("broke off", why=str(error))
             self._watcher.ended(str(error))
             return None
         except KeyboardInterrupt:

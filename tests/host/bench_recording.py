@@ -38,7 +38,7 @@ class Silent:
         self.why = why
 
 
-def make(name: str, path: Path, context: Context | None = None) -> Silent:
+def make(name: str, path: Path, context: Context | None = None, acquisition: str = "auto") -> Silent:
     """Records bench:NAME into `path`."""
     watcher = Silent()
     limits = shipped(24 if "24" in name else 12)
@@ -47,7 +47,7 @@ def make(name: str, path: Path, context: Context | None = None) -> Silent:
         client.handshake()
         calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
         answers = context or Context(cranked_with_key=True, module_plugged_in=True)
-        record(client, Plan(path, limits, calibration, answers, CHANNELS), watcher)
+        record(client, Plan(path, limits, calibration, answers, CHANNELS, acquisition=acquisition), watcher)
     finally:
         client.close()
     return watcher

@@ -80,3 +80,16 @@ def test_a_bad_file_is_refused_with_the_reason(tmp_path, text: str, said: str) -
 def test_json_round_trip() -> None:
     limits = shipped(12)
     assert Limits.from_json(limits.to_json()) == limits
+
+
+def test_a_recording_of_an_older_version_gets_the_shipped_value_of_a_limit_it_does_not_know() -> None:
+    table = shipped(24).to_json()
+    del table["values"]["module_wake_v"], table["sources"]["module_wake_v"]
+    table["values"]["feed_drop_warn_v"] = 1.25
+    table["values"]["of_a_later_version"] = 3.0
+    limits = Limits.from_json(table)
+    assert limits["module_wake_v"] == shipped(24)["module_wake_v"]
+    assert "older" in limits.sources["module_wake_v"]
+    assert limits["feed_drop_warn_v"] == 1.25
+    assert "of_a_later_version" not in limits.values
+    assert Limits.from_json(shipped(12).to_json()) == shipped(12)

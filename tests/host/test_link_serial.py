@@ -198,3 +198,19 @@ def test_of_two_boards_a_person_is_asked(monkeypatch: pytest.MonkeyPatch) -> Non
     choose_port.chosen_link(None)
     choose_port.chosen_link("/dev/ttyACM0")
     assert opened == ["/dev/ttyACM1", "/dev/ttyACM0"]
+
+
+def test_a_damaged_answer_is_asked_for_again_and_silence_is_not() -> None:
+    class Asked(Script):
+        def write(self, data: bytes) -> None:
+            self.sent += data
+
+    reply = wire.encode_frame(wire.REPLY, wire.NO_RECORDING, 0, json.dumps({"to": wire.STOP, "ok": True, "why": ""}).encode())
+    spoiled = reply[:9] + bytes([reply[9] ^ 1]) + reply[10:]
+    script = Asked(spoiled, *[b""] * 40, reply)
+    assert BoardClient(script).ask(wire.STOP, wire.REPLY)["ok"] is True
+    assert script.sent.count(b"\x00") == 4  # two commands, a delimiter before and behind each
+    silent = Asked()
+    with pytest.raises(LinkLostError, match="stopped answering"):
+        BoardClient(silent).ask(wire.STOP, wire.REPLY)
+    assert silent.sent.count(b"\x00") == 2

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from firstcrank.analysis.leads import check_leads
 from firstcrank.analysis.live import LiveTracker
+from firstcrank.errors import BoardRefusedError
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import recorded, watched
+from .bench_recording import make, recorded, watched
 
 BIN_S = 0.768e-3
 
@@ -107,3 +110,22 @@ def test_without_a_starter_lead_a_heater_is_not_a_crank_and_the_crank_after_it_i
 def test_nothing_happens_while_the_key_is_not_touched() -> None:
     assert followed(level(5.0, 12.5), level(5.0, 0.0)).state == "key off seen"
     assert followed(level(5.0, 12.5), level(5.0, 12.5)).state == "key off?"
+
+
+@pytest.mark.parametrize(
+    ("name", "said"), [("board_restarts", "the board started again"), ("cable_pulled", "the cable was pulled")]
+)
+def test_a_board_that_restarts_or_goes_ends_the_recording_and_it_is_not_complete(name: str, said: str) -> None:
+    data, watcher = watched(name)
+    assert said in watcher.why
+    trace = from_bytes(data).trace
+    assert not trace.complete
+    assert any("broke off" in note and said in note for note in trace.notes)
+    assert watcher.states[-1] == "cranking"
+
+
+def test_a_board_that_refuses_to_start_says_why_and_leaves_no_file(tmp_path: Path) -> None:
+    path = tmp_path / "start.fcr"
+    with pytest.raises(BoardRefusedError, match="no acquisition called rp2_dma"):
+        make("healthy", path, acquisition="rp2_dma")
+    assert not path.exists()

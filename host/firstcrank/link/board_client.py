@@ -14,6 +14,7 @@ from firstcrank.link.base import Link
 INSTALL = "run: firstcrank board install"
 ANSWER_S = 3.0
 PROBE_EVERY_S = 1.0
+ASK_TIMES = 3
 PROMPTS = (b">>>", b"MicroPython", b"raw REPL", b"Traceback")
 
 
@@ -54,7 +55,7 @@ class BoardClient:
                 probe_s = self.link.now_s() + PROBE_EVERY_S * patience()
             for frame in self.frames(0.1 * patience()):
                 if frame.kind == wire.IDENTITY:
-                    return self._accept(_table(frame.body))
+                    return self._accept(table_of(frame.body))
         raise self._silent()
 
     def _accept(self, identity: dict[str, Any]) -> dict[str, Any]:
@@ -100,23 +101,35 @@ class BoardClient:
         recording_id: bytes = wire.NO_RECORDING,
         answer_s: float = ANSWER_S,
     ) -> dict[str, Any]:
-        """Sends a command and returns the table of its answer.
+        """Sends a command and returns the table of its answer. Asks again where a damaged frame may have been the answer.
 
         Raises BoardRefusedError with the board's reason, LinkLostError where it stays silent.
         """
+        for _ in range(ASK_TIMES):
+            damaged = self.damaged_frames
+            reply = self._ask_once(kind, answer, table, recording_id, answer_s)
+            if reply is not None:
+                return reply
+            if self.damaged_frames == damaged:
+                break
+        raise LinkLostError("the board stopped answering: unplug it, plug it in again, and try once more")
+
+    def _ask_once(
+        self, kind: int, answer: int, table: Mapping[str, Any] | None, recording_id: bytes, answer_s: float
+    ) -> dict[str, Any] | None:
         self.command(kind, table, recording_id)
         deadline_s = self.link.now_s() + answer_s * patience()
         while self.link.now_s() < deadline_s:
             for frame in self.frames(0.1 * patience()):
                 if frame.kind == wire.REPLY:
-                    reply = _table(frame.body)
+                    reply = table_of(frame.body)
                     if reply.get("to") == kind and not reply.get("ok"):
                         raise BoardRefusedError(f"the board refused: {reply.get('why')}")
                     if reply.get("to") == kind and answer == wire.REPLY:
                         return reply
                 elif frame.kind == answer:
-                    return _table(frame.body)
-        raise LinkLostError("the board stopped answering: unplug it, plug it in again, and try once more")
+                    return table_of(frame.body)
+        return None
 
     def configure(self, channels: Sequence[Mapping[str, Any]], bin_us: int, trigger_code: int, acquisition: str) -> None:
         """Sets channels (role and pin), bin length and trigger code."""
@@ -142,7 +155,8 @@ class BoardClient:
         self.link.close()
 
 
-def _table(body: bytes) -> dict[str, Any]:
+def table_of(body: bytes) -> dict[str, Any]:
+    """The JSON table in a frame's body; empty where there is none."""
     try:
         table = json.loads(body.decode("utf-8"))
     except ValueError:

@@ -184,6 +184,8 @@ def _trace(
         trigger_v = float(calibration.channel("key_switch").volts(int(stream["trigger_code"])))
         runs = KeyRuns(trigger_v, codes.longest, codes.head, codes.tail)
     holes, lines = _missing(found, codes)
+    if "broke off" in notes:
+        lines = (f"the recording broke off: {notes['broke off'].get('why')}", *lines)
     return Trace(
         start_s=codes.start_s,
         end_s=codes.end_s,
