@@ -36,7 +36,7 @@ def render(facts: Facts, page: str = "A4") -> bytes:
     size = pagesizes.A4 if page == "A4" else pagesizes.LETTER
     buffer = io.BytesIO()
     document = SimpleDocTemplate(
-        buffer, pagesize=size, leftMargin=15 * mm, rightMargin=15 * mm, topMargin=12 * mm, bottomMargin=12 * mm, title=TITLE
+        buffer, pagesize=size, leftMargin=15 * mm, rightMargin=15 * mm, topMargin=10 * mm, bottomMargin=10 * mm, title=TITLE
     )
     document.build(_Story(facts, document.width).parts())
     return buffer.getvalue()
@@ -51,7 +51,7 @@ class _Story:
         normal, bold = _fonts()
         self.facts, self.width, self.bold, self.normal = facts, width, bold, normal
         self.text = ParagraphStyle("text", fontName=normal, fontSize=8.5, leading=11, splitLongWords=True)
-        self.small = ParagraphStyle("small", parent=self.text, fontSize=6.6, leading=8.2)
+        self.small = ParagraphStyle("small", parent=self.text, fontSize=6.2, leading=7.4)
         self.title = ParagraphStyle("title", parent=self.text, fontName=bold, fontSize=15, leading=19)
         self.head = ParagraphStyle(
             "head", parent=self.text, fontName=bold, fontSize=10, leading=13, spaceBefore=5, keepWithNext=1
@@ -81,8 +81,8 @@ class _Story:
             style=[
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.grey),
-                ("TOPPADDING", (0, 0), (-1, -1), 1),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+                ("TOPPADDING", (0, 0), (-1, -1), 0.4),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 0.6),
                 ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ],
         )

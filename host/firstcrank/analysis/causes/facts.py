@@ -47,6 +47,7 @@ class Facts:
 
 
 def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
+    """Works them out."""
     own = tuple(d for d in view.dropouts if not follows_source(view, d))
     crank = view.in_phase("crank")
     lost = crank & (view.feed.mean_v < view.limits["module_minimum_v"])
