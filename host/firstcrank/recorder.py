@@ -26,7 +26,7 @@ from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
 
 LEADS_EVERY_S = 0.3  # the leads are looked at again and again until the crank: the user may be moving them
-QUIET_S = 3.0  # a recording board sends at least this often
+QUIET_S = 8.0  # longer than a laptop that does nothing for a while; what the board had to drop shows as a hole
 END_S = 5.0
 
 

@@ -210,3 +210,39 @@ def test_demo_comes_out_as_it_should() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.index("Key feed: FAIL") < done.stdout.index("Key feed: PASS")
     assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("host_stalls", "are missing at"),
+        ("board_restarts", "breaks off"),
+        ("corrupted_bytes", "lost or damaged on the way"),
+        ("healthy_24v_with_12v_limits", "use --system 24"),
+    ],
+)
+def test_what_went_wrong_on_the_way_is_no_verdict(
+    name: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "start.fcr"
+    path.write_bytes(recorded(name.removesuffix("_with_12v_limits")))
+    options = ["--system", "12"] if name.startswith("healthy_24v") else []
+    assert run("judge", "--json", str(path), *options) == 3
+    judged = json.loads(capsys.readouterr().out)
+    assert any(said in reason for reason in judged["reasons"]), judged["reasons"]
+
+
+def test_an_unexpected_error_is_one_line_too(
+    monkeypatch: pytest.MonkeyPatch, healthy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("a bug of ours")
+
+    monkeypatch.setattr("firstcrank.tracefiles.table.load", broken)
+    assert run("judge", str(healthy)) == 4
+    told = capsys.readouterr().err
+    assert "RuntimeError: a bug of ours" in told
+    assert len(told.splitlines()) == 1
+    monkeypatch.setenv("FIRSTCRANK_TRACEBACK", "1")
+    with pytest.raises(RuntimeError):
+        main(["judge", str(healthy)])
