@@ -73,9 +73,7 @@ def test_nominal_line_is_the_divider() -> None:
 
 def test_nominal_toml(tmp_path) -> None:
     file = tmp_path / "board.toml"
-    file.write_text(
-        'kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\nr_bottom_ohm = 22e3\ntolerance_rel = 0.01\n'
-    )
+    file.write_text('kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\nr_bottom_ohm = 22e3\ntolerance_rel = 0.01\n')
     assert read_calibration(file).channel("battery").gain_v_per_code == pytest.approx(3.3 / 4096 * 122 / 22)
 
 
