@@ -251,3 +251,13 @@ def test_without_a_starter_lead_the_sag_and_ripple_are_enough() -> None:
     judgement = verdict(start)
     assert judgement.verdict == "PASS", judgement.reasons
     assert any("starter" in line for line in judgement.not_measured)
+
+
+def test_runs_counted_below_another_voltage_are_not_trusted_for_this_limit() -> None:
+    """Recorded with a trigger of 7.0 V and judged with a minimum of 7.1 V: a feed held at 7.05 V must not slip between."""
+    from dataclasses import replace
+
+    base = shipped(12)
+    limits = replace(base, values={**base.values, "module_minimum_v": 7.1})
+    start = Start(noise_v=0.001).feed_to(7.02, 6.5, 0.8)
+    assert judge(start.trace(trigger_v=7.0), limits, ASKED).verdict != "PASS"

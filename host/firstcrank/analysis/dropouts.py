@@ -19,7 +19,7 @@ from firstcrank.limits import Limits
 from firstcrank.trace import CloseUp, FloatArray, IntArray, KeyRuns, Trace
 
 MERGED_SHARE = 0.5  # two dropouts are one only if the feed was below for at least this share of the whole
-TRIGGER_NEAR_V = 0.15  # runs counted at another voltage than the limit say nothing about the limit
+TRIGGER_NEAR_V = 0.01  # two codes; runs counted at another voltage than the limit say nothing about the limit
 
 
 @dataclass(frozen=True, slots=True)
