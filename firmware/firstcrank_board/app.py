@@ -8,16 +8,17 @@ import gc
 import json
 
 from . import commands, wire
-from .bin_ring import BinRing
+from .armed import SagWatch
+from .bin_ring import CAPACITY, BinRing
 from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
 
-IDLE, RECORDING = "idle", "recording"
+IDLE, RECORDING, ARMED = "idle", "recording", "armed"
 BEACON_US = 1000000
 RING_BYTES = 62592  # bins kept while the host does not read: about 2 s of 0.77 ms bins of three channels
 INPUT_PIECE = 64
 FRAME_US = 25000  # bins are sent together about this often
 MOST_WAITS = 32  # interrupts slept through before the loop looks round again
-COLLECT_EVERY = 4  # beacons between two collections of garbage while recording
+COLLECT_EVERY = 4  # beacons between two collections of garbage while recording, so that none comes unasked
 COMMANDS_EVERY = 8  # while recording, look for a command after this many passes
 
 
@@ -67,12 +68,11 @@ class App:
         finally:
             if self.acquisition is not None:
                 self.acquisition.stop()
-            gc.enable()
 
     def step(self):
         """One pass of the loop."""
         self._pass += 1
-        if self.state == RECORDING:
+        if self.state != IDLE:
             self.acquisition.poll()
             if self._pass % COMMANDS_EVERY == 0:
                 self._read_commands()
@@ -84,6 +84,10 @@ class App:
             if not self.acquisition.own_loop and (
                 not sent or (self.ring.waiting() < 2 * self.outbox.least_bins and not self._close_ups_wait())
             ):
+                self._rest()
+        elif self.state == ARMED:
+            self._watch_for_crank()
+            if not self.outbox.pump(None, 0) and not self.acquisition.own_loop:
                 self._rest()
         else:
             self.outbox.pump(self.ring, 0)
@@ -134,44 +138,79 @@ class App:
     # --- what commands do ------------------------------------------------------------------------------
 
     def start(self, recording_id):
-        """Begins a recording under the id the host chose."""
+        """Begins a recording under the id the host chose. An armed board gives its last seconds first, without a break."""
         if self.state == RECORDING:
             raise commands.Refused("already recording: stop first")
-        channels = self.config["channels"]
-        bin_bytes = wire.bin_bytes(len(channels))
-        self.ring = None
-        gc.collect()
-        self.acquisition = self.parts.acquisition(self.config)
-        if hasattr(self.acquisition, "make_ring"):
-            self.ring = self.acquisition.make_ring(self.config, RING_BYTES, bin_bytes)
-        else:
-            self.ring = BinRing(min(RING_BYTES // bin_bytes, self.config["ring_bins"]), bin_bytes)
-        self.outbox.reset()
-        self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
-        self.outbox.piece_bytes = PIECE if self.acquisition.own_loop else MOST_PIECE
-        self.outbox.least_bins = 1 if self.acquisition.own_loop else min(max(FRAME_US // self.config["bin_us"], 1), MOST_BINS)
-        gc.collect()
-        try:
-            self.acquisition.start(self.config, self.ring)
-        except (ValueError, OSError, MemoryError) as error:
-            self.acquisition.stop()
-            raise commands.Refused("acquisition did not start: %s" % error)
-        self.outbox.close_ups = getattr(self.acquisition, "close_ups", None)
-        self._stream_body = self._describe()
-        self._beacons = 0
-        if not self.acquisition.own_loop:
-            gc.collect()
-            gc.disable()
-        self.state = RECORDING
+        if self.state != ARMED:
+            self._begin()
+        self._record(recording_id)
         self.reply(wire.START, True, "")
         self.outbox.put(wire.STREAM, self._stream_body)
 
+    def arm(self):
+        """Waits for the crank: the ring keeps the newest bins and nothing is sent but the identity."""
+        if self.state != IDLE:
+            raise commands.Refused("already %s: stop first" % self.state)
+        if self.config["battery_channel"] < 0:
+            raise commands.Refused("arming needs a channel with the role battery: its sag is the trigger")
+        self._begin()
+        self.ring.keep_newest(True)
+        self._watch = SagWatch(self.ring, self.config["battery_channel"])
+        self.outbox.recording_id = wire.NO_RECORDING
+        self.state = ARMED
+        kept_us = (self.ring.marks[CAPACITY] - 1) * self.ring.group * self.config["bin_us"]
+        self.reply(wire.ARM, True, "", kept_ms=kept_us // 1000)
+
+    def _begin(self):
+        """The acquisition runs from now on."""
+        self.ring = None
+        gc.collect()
+        try:
+            self.acquisition = self.parts.acquisition(self.config)
+            bin_bytes = wire.bin_bytes(len(self.config["channels"]))
+            if hasattr(self.acquisition, "make_ring"):
+                self.ring = self.acquisition.make_ring(self.config, RING_BYTES, bin_bytes)
+            else:
+                self.ring = BinRing(min(RING_BYTES // bin_bytes, self.config["ring_bins"]), bin_bytes)
+            gc.collect()
+            self.acquisition.start(self.config, self.ring)
+        except (ValueError, OSError, MemoryError) as error:
+            if self.acquisition is not None:
+                self.acquisition.stop()
+            raise commands.Refused("acquisition did not start: %s" % error)
+        own_loop = self.acquisition.own_loop
+        self.outbox.piece_bytes = PIECE if own_loop else MOST_PIECE
+        self.outbox.least_bins = 1 if own_loop else min(max(FRAME_US // self.config["bin_us"], 1), MOST_BINS)
+        self._pretrigger_bins = 0
+        self._beacons = 0
+
+    def _record(self, recording_id):
+        """What the ring holds and what comes goes out under this id."""
+        if self.state == ARMED:
+            self.ring.keep_newest(False)
+            self._pretrigger_bins = self.ring.waiting()
+        self.outbox.reset()
+        self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
+        self.outbox.close_ups = getattr(self.acquisition, "close_ups", None)
+        self._stream_body = self._describe()
+        self.state = RECORDING
+
+    def _watch_for_crank(self):
+        """The inrush starts the recording by itself; the bins from before it are in the ring."""
+        if self._watch.sagged():
+            self._record(wire.NO_RECORDING)
+            self.outbox.put(wire.STREAM, self._stream_body)
+
     def stop(self, why):
         """Ends the recording: what is in the ring still goes out, then END."""
+        if self.state == ARMED:
+            self.acquisition.stop()
+            self.state = IDLE
+            self.ring = None
+            return
         if self.state != RECORDING:
             return
         self.acquisition.stop()
-        gc.enable()
         self.outbox.least_bins = 1
         self.state = IDLE
         self._drain()
@@ -233,6 +272,8 @@ class App:
             "micropython": self.parts.about.get("micropython"),
         }
         body.update(self.acquisition.describe())
+        if self._pretrigger_bins:
+            body["pretrigger_bins"] = self._pretrigger_bins
         calibration = self.parts.store.load("calibration")
         if calibration:
             body["calibration"] = calibration
@@ -241,6 +282,7 @@ class App:
     def counters(self):
         """Everything lost so far, and a little of what was done."""
         acquisition, ring = self.acquisition, self.ring
+        gc.collect()  # so that free_bytes is what is really free; the interrupt goes on folding
         counters = {
             "lost_conversions": acquisition.lost_conversions if acquisition else 0,
             "lost_bins": ring.lost_bins if ring else 0,

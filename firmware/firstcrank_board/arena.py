@@ -1,13 +1,16 @@
-"""The three big buffers, taken once and early: later the heap is whole no more, and they would not fit.
+"""The big buffers, taken once and early: later the heap is whole no more, and they would not fit.
 
-Compiling the other modules scatters small objects over the heap that stay for good.
+Loading the other modules scatters small objects over the heap that stay for good.
 """
 
+from array import array
+
 BINS = "bins"
+FACTS = "facts"
 SEGMENTS = "segments"
 CLOSE_UPS = "close_ups"
-SIZES = {BINS: 62592, SEGMENTS: 19200, CLOSE_UPS: 36864}
-FIRST = (BINS, CLOSE_UPS)  # before the other modules are compiled, which needs about 80 kB for a while
+SIZES = {BINS: 62592, FACTS: 1956, SEGMENTS: 19200, CLOSE_UPS: 36864}  # bytes; words for FACTS
+FIRST = (BINS, CLOSE_UPS, FACTS)  # before the other modules are compiled, which needs about 80 kB for a while
 LATER = (SEGMENTS,)
 LEAST_FREE = 200000  # a smaller board keeps its heap for itself
 
@@ -24,12 +27,16 @@ def reserve(names):
     if names is LATER and BINS not in _kept:
         return
     for name in names:
-        _kept[name] = bytearray(SIZES[name])
+        _kept[name] = _made(name, SIZES[name])
 
 
 def take(name, size):
-    """A buffer of at least `size` bytes: the reserved one where it is large enough. One user at a time."""
+    """A buffer of at least `size`: the reserved one where it is large enough. One user at a time."""
     kept = _kept.get(name)
     if kept is not None and len(kept) >= size:
         return kept
-    return bytearray(size)
+    return _made(name, size)
+
+
+def _made(name, size):
+    return array("i", bytes(4 * size)) if name == FACTS else bytearray(size)

@@ -31,13 +31,13 @@ SLACK_US = 300  # a pause longer than this between two blocks starts a new frame
 class BinRing:
     """`capacity` blocks of `group` bins of `bin_bytes`."""
 
-    def __init__(self, capacity, bin_bytes, group=1, uniform=False, bins=None):
+    def __init__(self, capacity, bin_bytes, group=1, uniform=False, bins=None, facts=None):
         self.bin_bytes = bin_bytes
         self.group = group
         self.block_bytes = bin_bytes * group
         self.bins = bytearray(capacity * self.block_bytes) if bins is None else bins
         self.fact_words = UNIFORM_FACTS if uniform else FACTS
-        self.facts = array("i", bytes(4 * self.fact_words * capacity))
+        self.facts = array("i", bytes(4 * self.fact_words * capacity)) if facts is None else facts
         self.marks = array("i", bytes(4 * MARKS))
         self.marks[CAPACITY] = capacity
 

@@ -149,7 +149,7 @@ def _wait():
         from .fold_thumb import wait_for_interrupt
 
         return wait_for_interrupt
-    except (ImportError, SyntaxError, NameError, AttributeError):
+    except (ImportError, SyntaxError, NameError, AttributeError, ValueError):
         return None
 
 

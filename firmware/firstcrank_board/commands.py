@@ -43,11 +43,13 @@ def default_config(stored):
 
 
 def with_key(config):
-    """Adds the number of the key feed's channel, -1 for none."""
-    config["key_channel"] = -1
+    """Adds the numbers of the key feed's and the battery's channel, -1 for none."""
+    config["key_channel"] = config["battery_channel"] = -1
     for number, channel in enumerate(config["channels"]):
         if channel["role"] == "key_switch":
             config["key_channel"] = number
+        if channel["role"] == "battery":
+            config["battery_channel"] = number
     return config
 
 
@@ -102,7 +104,7 @@ def _identify(app, frame):
 
 def _configure(app, frame):
     if app.state != "idle":
-        raise Refused("recording: stop first")
+        raise Refused("%s: stop first" % app.state)
     new = checked(_body(frame), app.config)
     app.config.update(new)
     with_key(app.config)
@@ -118,6 +120,10 @@ def _stop(app, frame):
     app.stop("the host stopped it")
 
 
+def _arm(app, frame):
+    app.arm()
+
+
 def _status(app, frame):
     body = app.counters()
     body["state"] = app.state
@@ -127,7 +133,7 @@ def _status(app, frame):
 
 def _self_check(app, frame):
     if app.state != "idle":
-        raise Refused("recording: stop first")
+        raise Refused("%s: stop first" % app.state)
     channels = app.config["channels"]
     body = self_check(app.parts.clock, app.parts.adcs(channels), channels, app.parts.temperature_c)
     body["firmware"] = wire.FIRMWARE_VERSION
@@ -139,7 +145,7 @@ def _calibrate(app, frame):
     body = _body(frame)
     if "store" in body:
         if app.state != "idle":
-            raise Refused("recording: stop first")
+            raise Refused("%s: stop first" % app.state)
         app.parts.store.save("calibration", body["store"])
     app.reply(wire.CALIBRATE, True, "", calibration=app.parts.store.load("calibration"))
 
@@ -156,6 +162,7 @@ HANDLERS = {
     wire.CONFIGURE: _configure,
     wire.START: _start,
     wire.STOP: _stop,
+    wire.ARM: _arm,
     wire.GET_STATUS: _status,
     wire.SELF_CHECK: _self_check,
     wire.CALIBRATE: _calibrate,

@@ -1,19 +1,31 @@
-"""Chooses the compiled kernels where this interpreter can compile them, the plain ones elsewhere."""
+"""Chooses the compiled kernels where this interpreter can run them, the plain ones elsewhere.
+
+Each is taken alone: what is not used is not loaded, memory is short.
+"""
+
+# What an interpreter says that cannot: no such emitter in the port, no assembler in it, a file compiled for another chip.
+NOT_HERE = (ImportError, SyntaxError, NameError, AttributeError, ValueError)
 
 try:
     from .fold_viper import fold
-    from .stuff_viper import stuff
 
     COMPILED = True
-except (ImportError, SyntaxError, NameError):  # CPython, or a port built without the native emitter
+except NOT_HERE:  # CPython, or a port built without the native emitter
     from .fold import fold
-    from .stuff import stuff
 
     COMPILED = False
 
 try:
+    from .frame_thumb import stuff
+except NOT_HERE:  # also the Linux interpreter, which has no Thumb assembler
+    try:
+        from .stuff_viper import stuff
+    except NOT_HERE:
+        from .stuff import stuff
+
+try:
     from .framing_viper import bins_body, copy_bytes, crc_into, table
-except (ImportError, SyntaxError, NameError, AttributeError):  # also the Linux interpreter, which has no Thumb assembler
+except NOT_HERE:
     from .framing import bins_body, copy_bytes, crc_into, table
 
-__all__ = ("COMPILED", "bins_body", "copy_bytes", "crc_into", "fold", "stuff", "table")
+__all__ = ("COMPILED", "NOT_HERE", "bins_body", "copy_bytes", "crc_into", "fold", "stuff", "table")

@@ -15,13 +15,14 @@ import uctypes
 from . import arena
 from . import rp2_registers as reg
 from . import rp2_service as at
-from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, BinRing
+from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, UNIFORM_FACTS, BinRing
 from .close_up import ACTIVE, EDGES_MADE, POOL, POOL_AT, CloseUps
 from .fold import NO_KEY
 
 CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock (RP2040 datasheet 4.9.2)
 SEGMENTS = 4  # a power of two: the control channel's table wraps
 SEGMENT_MOST = 2400  # conversions: 4.8 ms, so that four segments take 19 kB and last 19 ms
+MOST_BLOCKS = 652  # of the ring, one a segment: 3 s of them
 MOST_EDGES_A_SEGMENT = 16
 LONGEST_PIECE_WORDS = 3 * 8
 SETTLE_READS = 50
@@ -121,8 +122,9 @@ class DmaAcquisition:
     def make_ring(self, config, ring_bytes, bin_bytes):
         """A BinRing of at most `ring_bytes` whose blocks are what one segment gives."""
         sets, pieces, group = self.shape(config)
-        blocks = max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4)
-        ring = BinRing(blocks, bin_bytes, group, True, arena.take(arena.BINS, blocks * group * bin_bytes))
+        blocks = min(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), MOST_BLOCKS)
+        bins = arena.take(arena.BINS, blocks * group * bin_bytes)
+        ring = BinRing(blocks, bin_bytes, group, True, bins, arena.take(arena.FACTS, blocks * UNIFORM_FACTS))
         channels = len(self._inputs)
         ring.marks[SAME_SPAN] = sets * channels * pieces * group * CONVERSION_NS // 1000
         ring.marks[SAME_GAP] = channels * CONVERSION_NS // 1000

@@ -12,7 +12,7 @@ from micropython import const
 
 try:
     from .fold_thumb import accumulate
-except (ImportError, SyntaxError, NameError, AttributeError):  # an interpreter without the Thumb assembler
+except (ImportError, SyntaxError, NameError, AttributeError, ValueError):  # an interpreter without the Thumb assembler
     from .fold_viper import accumulate
 
 # --- state, set up by rp2_dma ---

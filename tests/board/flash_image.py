@@ -1,19 +1,21 @@
-"""A flash file system with the firmware files on it, as the install command leaves them."""
+"""A flash file system with the firmware files on it, as the install command leaves them: compiled for the RP2040."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+from firstcrank.board.compiling import compiled
+from firstcrank.board.files import board_files
+
+RP2040_MPY = 4 << 10 | 3 << 8 | 6  # sys.implementation._mpy of the official image: armv6m, 6.3
 
 
-def firmware_files() -> dict[str, bytes]:
+def firmware_files(plain: bool = False) -> dict[str, bytes]:
     """Path on the board -> content."""
-    files = {"/main.py": (ROOT / "firmware" / "main.py").read_bytes()}
-    for source in sorted((ROOT / "firmware" / "firstcrank_board").glob("*.py")):
-        files[f"/firstcrank_board/{source.name}"] = source.read_bytes()
-    files["/firstcrank_board/wire.py"] = (ROOT / "host" / "firstcrank" / "wire.py").read_bytes()
-    return files
+    files = board_files()
+    if not plain:
+        files = compiled(files, RP2040_MPY) or files
+    return {f"/{name}": content for name, content in files.items()}
 
 
 def build(path: Path, files: dict[str, bytes]) -> None:

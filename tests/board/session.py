@@ -28,10 +28,10 @@ def short_escape(files: dict[str, bytes]) -> dict[str, bytes]:
 class Session:
     """A booted board, its program running. `frames` are all that came and were not yet looked at."""
 
-    def __init__(self, play: Play, files: dict[str, bytes] | None = None) -> None:
+    def __init__(self, play: Play, files: dict[str, bytes] | None = None, plain: bool = False) -> None:
         self.folder = tempfile.TemporaryDirectory()
         flash = Path(self.folder.name) / "flash.img"
-        flash_image.build(flash, short_escape(flash_image.firmware_files() | (files or {})))
+        flash_image.build(flash, short_escape(flash_image.firmware_files(plain) | (files or {})))
         self.chip = EmulatedChip(micropython_image(), flash, play)
         self.deframer = wire.Deframer()
         self.frames: list[wire.Frame] = []

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from firstcrank.board.compiling import compiled
 from firstcrank.board.files import MAIN, board_files
 from firstcrank.board.install import inspect, install
 from firstcrank.errors import FirstcrankError, LinkLostError, WrongFirmwareError
@@ -20,6 +21,7 @@ class FolderBoard:
     def __init__(self, root: Path, steps: int = 10**6, interpreter: str = "micropython", damage: bool = False) -> None:
         self.root, self.steps, self.interpreter, self.damage = root, steps, interpreter, damage
         self.version: tuple[int, int, int] = (1, 24, 1)
+        self.mpy = 0
 
     def _step(self) -> None:
         self.steps -= 1
@@ -29,7 +31,7 @@ class FolderBoard:
     def exec(self, command: str) -> bytes:
         self._step()
         if "sys.implementation" in command:
-            return repr((self.interpreter, self.version, "rp2", True, 800_000)).encode() + b"\r\n"
+            return repr((self.interpreter, self.version, "rp2", True, 800_000, self.mpy)).encode() + b"\r\n"
         for line_end in self._statements(command):
             exec(line_end, self.__dict__.setdefault("names", {}))
         return b""
@@ -140,3 +142,39 @@ def test_another_interpreter_or_an_old_one_is_refused(
 def test_a_full_board_is_told(tmp_path: Path) -> None:
     with pytest.raises(FirstcrankError, match="bytes free"):
         install(FolderBoard(tmp_path), {"main.py": b"x" * 900_000}, lambda *_: None, root=str(tmp_path))
+
+
+RP2040_MPY, RP2350_MPY, ESP32_MPY = 4 << 10 | 3 << 8 | 6, 7 << 10 | 3 << 8 | 6, 10 << 10 | 3 << 8 | 6
+
+
+def test_the_firmware_is_compiled_for_the_boards_processor(tmp_path: Path) -> None:
+    board = FolderBoard(tmp_path)
+    board.mpy = RP2040_MPY
+    install(board, board_files(), lambda *_: None, root=str(tmp_path))
+    there = on_board(tmp_path)
+    assert {Path(name).stem for name in there} == {Path(name).stem for name in board_files()}
+    assert there[MAIN] == board_files()[MAIN]
+    for name, content in there.items():
+        if name != MAIN:
+            assert content[:2] == b"M\x06", name  # header: documentation of .mpy files, version 6
+    assert there["firstcrank_board/rp2_service.mpy"][2] >> 2 == 4  # machine code for armv6m
+
+
+def test_assembler_that_the_processor_has_not_stays_source_and_other_boards_get_plain_files() -> None:
+    for_esp32 = compiled(board_files(), ESP32_MPY)
+    assert for_esp32 is not None
+    assert [n for n in for_esp32 if n.endswith(".py")] == [
+        "firstcrank_board/fold_thumb.py",
+        "firstcrank_board/frame_thumb.py",
+        MAIN,
+    ]
+    for_rp2350 = compiled(board_files(), RP2350_MPY)
+    assert for_rp2350 is not None
+    assert [n for n in for_rp2350 if n.endswith(".py")] == [MAIN]
+    assert compiled(board_files(), 0) is None
+    assert compiled(board_files(), 4 << 10 | 3 << 8 | 7) is None  # a later version of the format
+
+
+def test_source_that_does_not_compile_is_an_error() -> None:
+    with pytest.raises(FirstcrankError, match="broken"):
+        compiled({"firstcrank_board/broken.py": b"def x(:"}, RP2040_MPY)

@@ -1,4 +1,4 @@
-"""Installs the firmware: checks MicroPython, copies beside the old files, verifies each by hash, then puts them in place.
+"""Installs the firmware: checks MicroPython, compiles where it can, copies beside the old files, verifies each by hash, exchanges.
 
 Pulled in the middle, the board keeps what it had: the new files lie in a folder of their own until every hash is right, and
 main.py, which also mends a half-done exchange, is replaced last. Calibration and captures are other files and stay.
@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+from firstcrank.board.compiling import compiled
 from firstcrank.board.files import MAIN, PACKAGE
 from firstcrank.errors import FirstcrankError, LinkLostError, WrongFirmwareError
 
@@ -41,11 +42,12 @@ class Prompt(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What is on the board: MicroPython's version, the port's name, free bytes in flash."""
+    """What is on the board: MicroPython's version, the port's name, free bytes in flash, its mark for compiled files."""
 
     micropython: tuple[int, int, int]
     platform: str
     free_bytes: int
+    mpy: int
 
 
 def inspect(board: Prompt, root: str = "") -> Found:
@@ -54,10 +56,11 @@ def inspect(board: Prompt, root: str = "") -> Found:
         "import sys, os\n"
         "try:\n import machine\n adc = hasattr(machine, 'ADC')\nexcept ImportError:\n adc = False\n"
         f"s = os.statvfs('{root}/')\n"
-        "print((sys.implementation[0], tuple(sys.implementation[1])[:3], sys.platform, adc, s[0] * s[3]))"
+        "print((sys.implementation[0], tuple(sys.implementation[1])[:3], sys.platform, adc, s[0] * s[3], "
+        "getattr(sys.implementation, '_mpy', 0)))"
     )
     try:
-        name, version, platform, adc, free_bytes = ast.literal_eval(said.decode().strip())
+        name, version, platform, adc, free_bytes, mpy = ast.literal_eval(said.decode().strip())
     except (ValueError, SyntaxError) as error:
         raise WrongFirmwareError(f"this board does not run MicroPython: {GET_MICROPYTHON}") from error
     if name != "micropython":
@@ -71,15 +74,18 @@ def inspect(board: Prompt, root: str = "") -> Found:
         raise WrongFirmwareError(
             f"this board ({platform}) has no analog inputs that MicroPython can read: use a Pico-class board"
         )
-    return Found((version[0], version[1], version[2]), platform, free_bytes)
+    return Found((version[0], version[1], version[2]), platform, free_bytes, mpy)
 
 
 def install(board: Prompt, files: dict[str, bytes], progress: Callable[[str, int, int], None], root: str = "") -> Found:
-    """Puts `files` on the board. `progress(name, number, count)` before each file. `root` is for tests.
+    """Puts `files` on the board, compiled for it where that can be done here. `root` is for tests.
+
+    progress: called with (name, number, count) before each file.
 
     Raises WrongFirmwareError, LinkLostError when the board goes away, FirstcrankError when a file arrives damaged.
     """
     found = inspect(board, root)
+    files = compiled(files, found.mpy) or files
     needed = sum(map(len, files.values())) + SPARE_BYTES
     if found.free_bytes < needed:
         raise FirstcrankError(f"the board has {found.free_bytes} bytes free and {needed} are needed: delete files on it first")
