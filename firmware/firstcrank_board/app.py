@@ -14,7 +14,8 @@ from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
 
 IDLE, RECORDING, ARMED = "idle", "recording", "armed"
 BEACON_US = 1000000
-RING_BYTES = 62592  # bins kept while the host does not read: about 2 s of 0.77 ms bins of three channels
+RING_BYTES = 64512  # bins kept while the host does not read: a little over 2 s of 0.77 ms bins of three channels
+HANDOVER_BLOCKS = 8  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
 FRAME_US = 25000  # bins are sent together about this often
 MOST_WAITS = 32  # interrupts slept through before the loop looks round again
@@ -158,7 +159,7 @@ class App:
         self._watch = SagWatch(self.ring, self.config["battery_channel"])
         self.outbox.recording_id = wire.NO_RECORDING
         self.state = ARMED
-        kept_us = (self.ring.marks[CAPACITY] - 1) * self.ring.group * self.config["bin_us"]
+        kept_us = (self.ring.marks[CAPACITY] - 1 - HANDOVER_BLOCKS) * self.ring.group * self.config["bin_us"]
         self.reply(wire.ARM, True, "", kept_ms=kept_us // 1000)
 
     def _begin(self):
@@ -188,6 +189,7 @@ class App:
         """What the ring holds and what comes goes out under this id."""
         if self.state == ARMED:
             self.ring.keep_newest(False)
+            self.ring.forget_oldest(HANDOVER_BLOCKS)
             self._pretrigger_bins = self.ring.waiting()
         self.outbox.reset()
         self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id

@@ -60,6 +60,14 @@ class BinRing:
         """From now on a full ring drops the oldest block (True) or the newest (False)."""
         self.marks[KEEP_NEWEST] = 1 if wanted else 0
 
+    def forget_oldest(self, room):
+        """Leaves at least `room` blocks free, the oldest given up for it. The reader calls it, with KEEP_NEWEST off."""
+        marks = self.marks
+        over = self.waiting() // self.group + 1 + room - marks[CAPACITY]
+        if over > 0:
+            marks[FORGOTTEN] += over * self.group
+            self.take(over)
+
     def slot(self):
         """Byte offset for the next block, or -1 where the ring is full (counted as lost)."""
         marks = self.marks
