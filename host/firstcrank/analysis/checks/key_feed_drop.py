@@ -37,6 +37,8 @@ def _chosen(view: View, name: str) -> BoolArray:
     chosen = view.in_phase(name) & view.outside_dropouts() & ~_clipped(view)
     if name == "key on" and view.key_on_s is not None:
         chosen &= view.trace.start_s >= view.key_on_s + SETTLE_S
+    if view.key_off_s is not None:
+        chosen &= view.trace.end_s < view.key_off_s - 1e-9  # in the last bin the key is already on its way
     # A feed below the minimum because its source is: its drop is still the feed's own.
     return chosen | (view.in_phase(name) & _following(view))
 
