@@ -7,12 +7,12 @@ as the simulated board, on the host.
 import gc
 import json
 
-from . import commands, wire
+from . import about, commands, lamp, wire
 from .armed import SagWatch
 from .bin_ring import CAPACITY, BinRing
 from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
 
-IDLE, RECORDING, ARMED = "idle", "recording", "armed"
+IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
 RING_BYTES = 64512  # bins kept while the host does not read: a little over 2 s of 0.77 ms bins of three channels
 HANDOVER_BLOCKS = 8  # given up when an armed board begins to send, so that the first new ones find room
@@ -20,6 +20,7 @@ INPUT_PIECE = 64
 FRAME_US = 25000  # bins are sent together about this often
 MOST_WAITS = 32  # interrupts slept through before the loop looks round again
 COLLECT_EVERY = 4  # beacons between two collections of garbage while recording, so that none comes unasked
+ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
 COMMANDS_EVERY = 8  # while recording, look for a command after this many passes
 
 
@@ -32,11 +33,13 @@ class Parts:
     adcs         adcs(channels) -> objects with read_u16(), one a channel
     about        dict for IDENTITY: board, chip, micropython, acquisitions, adc_pins
     store        load(name) -> dict or None, save(name, dict)
-    temperature_c, lamp, random8
+    lamp         a lamp.Lamp
+    captures     a captures.Captures, or None on a board that keeps none
+    temperature_c, random8
     wait         sleeps until any interrupt, or None
     """
 
-    wait = None
+    wait = captures = None
 
     def __init__(self, **parts):
         for name, part in parts.items():
@@ -59,7 +62,11 @@ class App:
         self._beacon_us = self.parts.clock.ticks_us()
         self._pass = 0
         self._said_bad = 0
-        self.outbox.put(wire.IDENTITY, self.identity())
+        self.pretrigger_bins = 0
+        self.alone = None
+        self._born_us = self._beacon_us if parts.store.load("alone") else None
+        self.outbox.put(wire.IDENTITY, about.identity(self))
+        parts.lamp.show(lamp.IDLE)
 
     def run(self):
         """Until told to leave. The acquisition is stopped whatever happens."""
@@ -80,6 +87,7 @@ class App:
         else:
             self._read_commands()
         self._repeat()
+        self.parts.lamp.tick()
         if self.state == RECORDING:
             sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
             if not self.acquisition.own_loop and (
@@ -89,6 +97,10 @@ class App:
         elif self.state == ARMED:
             self._watch_for_crank()
             if not self.outbox.pump(None, 0) and not self.acquisition.own_loop:
+                self._rest()
+        elif self.state == ALONE:
+            busy = self.alone.step()
+            if not self.outbox.pump(None, 0) and not busy and not self.acquisition.own_loop:
                 self._rest()
         else:
             self.outbox.pump(self.ring, 0)
@@ -110,6 +122,7 @@ class App:
         if not data:
             return
         for frame in self.deframer.feed(data):
+            self._born_us = None  # a host is there
             try:
                 commands.obey(self, frame)
             except commands.Refused as why:
@@ -125,16 +138,16 @@ class App:
         if clock.ticks_diff(now_us, self._beacon_us) < BEACON_US:
             return
         self._beacon_us = now_us
+        self._beacons += 1
+        if self.state != IDLE and self._beacons % COLLECT_EVERY == 0 and not self.acquisition.own_loop:
+            gc.collect()  # 20 ms of this loop only: the interrupt goes on folding
         if self.state == RECORDING:
-            self._beacons += 1
-            if self._beacons % COLLECT_EVERY == 0 and not self.acquisition.own_loop:
-                gc.collect()  # 20 ms of this loop only: the interrupt goes on folding
             self.outbox.put(wire.STREAM, self._stream_body)
-            self.parts.lamp.recording()
-        else:
-            if self.outbox.idle():
-                self.outbox.put(wire.IDENTITY, self.identity())
-            self.parts.lamp.idle()
+        elif self.outbox.idle():
+            self.outbox.put(wire.IDENTITY, about.identity(self))
+        if self._born_us is not None and clock.ticks_diff(now_us, self._born_us) > ALONE_AFTER_US:
+            self._born_us = None
+            self._alone_again()
 
     # --- what commands do ------------------------------------------------------------------------------
 
@@ -142,8 +155,10 @@ class App:
         """Begins a recording under the id the host chose. An armed board gives its last seconds first, without a break."""
         if self.state == RECORDING:
             raise commands.Refused("already recording: stop first")
+        if self.state == ALONE:
+            self.stop("a host begins")
         if self.state != ARMED:
-            self._begin()
+            self.begin_acquisition(self.config)
         self._record(recording_id)
         self.reply(wire.START, True, "")
         self.outbox.put(wire.STREAM, self._stream_body)
@@ -154,7 +169,7 @@ class App:
             raise commands.Refused("already %s: stop first" % self.state)
         if self.config["battery_channel"] < 0:
             raise commands.Refused("arming needs a channel with the role battery: its sag is the trigger")
-        self._begin()
+        self.begin_acquisition(self.config)
         self.ring.keep_newest(True)
         self._watch = SagWatch(self.ring, self.config["battery_channel"])
         self.outbox.recording_id = wire.NO_RECORDING
@@ -162,27 +177,55 @@ class App:
         kept_us = (self.ring.marks[CAPACITY] - 1 - HANDOVER_BLOCKS) * self.ring.group * self.config["bin_us"]
         self.reply(wire.ARM, True, "", kept_ms=kept_us // 1000)
 
-    def _begin(self):
-        """The acquisition runs from now on."""
+    def work_alone(self, table):
+        """Watches for starts, judges and keeps them by itself, now and after every power-up until told otherwise."""
+        if self.state != IDLE:
+            raise commands.Refused("already %s: stop first" % self.state)
+        if self.parts.captures is None:
+            raise commands.Refused("this board has no memory for captures")
+        from .alone import Alone
+
+        self.set_config(table)
+        alone = Alone(self, table)
+        alone.begin()
+        self.outbox.recording_id = wire.NO_RECORDING
+        self.alone = alone
+        self.state = ALONE
+
+    def _alone_again(self):
+        """After power-up, as it was told before."""
+        try:
+            self.work_alone(self.parts.store.load("alone"))
+        except (commands.Refused, LookupError, TypeError) as why:
+            self.reply(wire.ARM, False, str(why))
+
+    def set_config(self, body):
+        """Checks and takes over a configuration. Raises commands.Refused."""
+        self.config.update(commands.checked(body, self.config))
+        commands.with_key(self.config)
+
+    def begin_acquisition(self, config):
+        """The acquisition runs from now on. Raises commands.Refused."""
         self.ring = None
         gc.collect()
         try:
-            self.acquisition = self.parts.acquisition(self.config)
-            bin_bytes = wire.bin_bytes(len(self.config["channels"]))
+            self.used = config
+            self.acquisition = self.parts.acquisition(config)
+            bin_bytes = wire.bin_bytes(len(config["channels"]))
             if hasattr(self.acquisition, "make_ring"):
-                self.ring = self.acquisition.make_ring(self.config, RING_BYTES, bin_bytes)
+                self.ring = self.acquisition.make_ring(config, RING_BYTES, bin_bytes)
             else:
-                self.ring = BinRing(min(RING_BYTES // bin_bytes, self.config["ring_bins"]), bin_bytes)
+                self.ring = BinRing(min(RING_BYTES // bin_bytes, config["ring_bins"]), bin_bytes)
             gc.collect()
-            self.acquisition.start(self.config, self.ring)
+            self.acquisition.start(config, self.ring)
         except (ValueError, OSError, MemoryError) as error:
             if self.acquisition is not None:
                 self.acquisition.stop()
             raise commands.Refused("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
         self.outbox.piece_bytes = PIECE if own_loop else MOST_PIECE
-        self.outbox.least_bins = 1 if own_loop else min(max(FRAME_US // self.config["bin_us"], 1), MOST_BINS)
-        self._pretrigger_bins = 0
+        self.outbox.least_bins = 1 if own_loop else min(max(FRAME_US // config["bin_us"], 1), MOST_BINS)
+        self.pretrigger_bins = 0
         self._beacons = 0
 
     def _record(self, recording_id):
@@ -190,12 +233,13 @@ class App:
         if self.state == ARMED:
             self.ring.keep_newest(False)
             self.ring.forget_oldest(HANDOVER_BLOCKS)
-            self._pretrigger_bins = self.ring.waiting()
+            self.pretrigger_bins = self.ring.waiting()
         self.outbox.reset()
         self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
         self.outbox.close_ups = getattr(self.acquisition, "close_ups", None)
-        self._stream_body = self._describe()
+        self._stream_body = about.stream(self)
         self.state = RECORDING
+        self.parts.lamp.show(lamp.RECORDING)
 
     def _watch_for_crank(self):
         """The inrush starts the recording by itself; the bins from before it are in the ring."""
@@ -205,10 +249,11 @@ class App:
 
     def stop(self, why):
         """Ends the recording: what is in the ring still goes out, then END."""
-        if self.state == ARMED:
+        if self.state in (ARMED, ALONE):
             self.acquisition.stop()
             self.state = IDLE
-            self.ring = None
+            self.ring = self.alone = None
+            self.parts.lamp.show(lamp.IDLE)
             return
         if self.state != RECORDING:
             return
@@ -216,12 +261,13 @@ class App:
         self.outbox.least_bins = 1
         self.state = IDLE
         self._drain()
-        body = {"why": why, "counters": self.counters()}
+        body = {"why": why, "counters": about.counters(self)}
         self.outbox.put(wire.END, json.dumps(body).encode())
         while not self.outbox.idle() and self._pumped():
             pass
         self.outbox.recording_id = wire.NO_RECORDING
         self.ring = None
+        self.parts.lamp.show(lamp.IDLE)
         gc.collect()
 
     def _drain(self):
@@ -252,49 +298,3 @@ class App:
         body = {"to": kind, "ok": ok, "why": why}
         body.update(more)
         self.outbox.put(wire.REPLY, json.dumps(body).encode())
-
-    def identity(self):
-        """Body of IDENTITY."""
-        body = {"product": "firstcrank", "firmware": wire.FIRMWARE_VERSION, "wire": wire.VERSION, "state": self.state}
-        body.update(self.parts.about)
-        return json.dumps(body).encode()
-
-    def _describe(self):
-        body = {
-            "channels": self.config["channels"],
-            "key_channel": self.config["key_channel"],
-            "trigger_code": self.config["trigger_code"],
-            "bin_us": self.config["bin_us"],
-            "mean_scale": wire.MEAN_SCALE,
-            "code_top": wire.CODE_TOP,
-            "ticks_wrap_us": wire.TICKS_WRAP_US,
-            "firmware": wire.FIRMWARE_VERSION,
-            "board": self.parts.about.get("board"),
-            "chip": self.parts.about.get("chip"),
-            "micropython": self.parts.about.get("micropython"),
-        }
-        body.update(self.acquisition.describe())
-        if self._pretrigger_bins:
-            body["pretrigger_bins"] = self._pretrigger_bins
-        calibration = self.parts.store.load("calibration")
-        if calibration:
-            body["calibration"] = calibration
-        return json.dumps(body).encode()
-
-    def counters(self):
-        """Everything lost so far, and a little of what was done."""
-        acquisition, ring = self.acquisition, self.ring
-        gc.collect()  # so that free_bytes is what is really free; the interrupt goes on folding
-        counters = {
-            "lost_conversions": acquisition.lost_conversions if acquisition else 0,
-            "lost_bins": ring.lost_bins if ring else 0,
-            "short_writes": self.outbox.short_writes,
-            "dropped_control": self.outbox.dropped_control,
-            "bad_commands": self.bad_commands,
-            "bins_sent": self.outbox.bins_sent,
-            "conversions": str(acquisition.conversions()) if acquisition else "0",
-            "free_bytes": gc.mem_free() if hasattr(gc, "mem_free") else 0,
-        }
-        if hasattr(acquisition, "counters"):
-            counters.update(acquisition.counters())
-        return counters

@@ -60,6 +60,13 @@ class BinRing:
         """From now on a full ring drops the oldest block (True) or the newest (False)."""
         self.marks[KEEP_NEWEST] = 1 if wanted else 0
 
+    def forget_oldest_but(self, count):
+        """Gives up all but the newest `count` blocks. The reader calls it, with KEEP_NEWEST off."""
+        over = self.waiting() // self.group - count
+        if over > 0:
+            self.marks[FORGOTTEN] += over * self.group
+            self.take(over)
+
     def forget_oldest(self, room):
         """Leaves at least `room` blocks free, the oldest given up for it. The reader calls it, with KEEP_NEWEST off."""
         marks = self.marks

@@ -9,9 +9,13 @@ import time
 import machine
 
 from . import fast
+from .captures import Captures
+from .lamp import Lamp
 from .portable import PortableAcquisition
 
-STORED = {"config": "/firstcrank.json", "calibration": "/firstcrank_calibration.json"}
+STORED = {"config": "/firstcrank.json", "calibration": "/firstcrank_calibration.json", "alone": "/firstcrank_alone.json"}
+
+CAPTURES = "/firstcrank_captures"
 
 
 class Clock:
@@ -72,29 +76,12 @@ class Store:
         os.rename(fresh, STORED[name])
 
 
-class Lamp:
-    """The board's LED: one short blink a second when idle, half on half off when recording. Does nothing without one."""
-
-    def __init__(self):
-        try:
-            self._pin = machine.Pin("LED", machine.Pin.OUT)
-        except (ValueError, TypeError, AttributeError):
-            self._pin = None
-        self._on = False
-
-    def idle(self):
-        """Called once a second."""
-        self._set(True)
-        self._set(False)
-
-    def recording(self):
-        """Called once a second."""
-        self._set(not self._on)
-
-    def _set(self, on):
-        self._on = on
-        if self._pin is not None:
-            self._pin.value(1 if on else 0)
+def led():
+    """The board's LED as an output, or None without one."""
+    try:
+        return machine.Pin("LED", machine.Pin.OUT)
+    except (ValueError, TypeError, AttributeError):
+        return None
 
 
 def temperature_c():
@@ -136,7 +123,8 @@ def parts():
             "compiled": fast.COMPILED,
         },
         store=Store(),
-        lamp=Lamp(),
+        lamp=Lamp(led(), Clock),
+        captures=Captures(CAPTURES),
         temperature_c=temperature_c,
         random8=lambda: os.urandom(8),
         wait=_wait(),

@@ -94,6 +94,21 @@ class CloseUps:
             self._release_windows()
         return at + 2 * codes
 
+    def bytes_waiting(self):
+        """About how many bytes of frames the edges not yet sent will take."""
+        edges = self.book[EDGES_MADE] - self.book[EDGES_RELEASED]
+        return edges * ((self.book[PRE] + self.book[POST]) * 2 + 256)
+
+    def forget_before(self, conversion):
+        """Gives up whole edges older than a conversion index, so that later ones find room. Not while one is half sent."""
+        book = self.book
+        while not self._sent and book[EDGES_MADE] != book[EDGES_RELEASED]:
+            slice_ = self._slice()
+            if slice_ is None or slice_[0] >= conversion:
+                break
+            book[EDGES_RELEASED] += 1
+        self._release_windows()
+
     def _release_windows(self):
         """Gives the pool back for windows that are closed and whose edges have all gone."""
         book = self.book

@@ -2,7 +2,7 @@
 
 import json
 
-from . import wire
+from . import about, wire
 from .selfcheck import self_check
 
 ROLES = (
@@ -18,6 +18,8 @@ ROLES = (
 )
 MOST_CHANNELS = 8
 DEFAULT_CHANNELS = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
+CAPTURE_PIECE = 768
+MOST_PIECES = 6  # for one command; the outbox holds eight
 BIN_LOW_US, BIN_HIGH_US = 250, 100000
 
 
@@ -99,15 +101,13 @@ def _body(frame):
 
 
 def _identify(app, frame):
-    app.outbox.put(wire.IDENTITY, app.identity())
+    app.outbox.put(wire.IDENTITY, about.identity(app))
 
 
 def _configure(app, frame):
     if app.state != "idle":
         raise Refused("%s: stop first" % app.state)
-    new = checked(_body(frame), app.config)
-    app.config.update(new)
-    with_key(app.config)
+    app.set_config(_body(frame))
     app.reply(wire.CONFIGURE, True, "")
 
 
@@ -121,12 +121,63 @@ def _stop(app, frame):
 
 
 def _arm(app, frame):
-    app.arm()
+    """With {"alone": table} the board works alone from now on, with {"alone": null} no more; else it waits for the inrush."""
+    body = _body(frame)
+    if "alone" not in body:
+        app.arm()
+        return
+    table = body["alone"]
+    if table is not None:
+        try:
+            app.work_alone(table)
+        except (LookupError, TypeError) as error:
+            raise Refused("what is needed to work alone is missing: %s" % error)
+    app.parts.store.save("alone", table)
+    app.reply(wire.ARM, True, "", alone=table is not None)
+
+
+def _captures(app, frame):
+    """{"do": "list"}, {"do": "read", "number", "offset", "pieces"}, {"do": "fetched", "number"}."""
+    captures = app.parts.captures
+    if captures is None:
+        raise Refused("this board has no memory for captures")
+    if app.state != "idle":
+        raise Refused("%s: stop first" % app.state)
+    body = _body(frame)
+    do = body.get("do")
+    try:
+        if do == "list":
+            app.reply(wire.CAPTURES, True, "", captures=captures.table())
+        elif do == "read":
+            _send_pieces(app, captures, body)
+        elif do == "fetched":
+            captures.mark_fetched(body["number"])
+            app.reply(wire.CAPTURES, True, "")
+        else:
+            raise Refused("captures: do is list, read or fetched")
+    except (LookupError, TypeError) as error:
+        raise Refused("captures: %s is missing or no number" % error)
+    except OSError as error:
+        raise Refused("capture %s: %s" % (body.get("number"), error))
+
+
+def _send_pieces(app, captures, body):
+    number, offset = body["number"], body["offset"]
+    piece = bytearray(CAPTURE_PIECE)
+    total = captures.size(number)
+    for _ in range(min(body.get("pieces", 1), MOST_PIECES)):
+        count = captures.read(number, offset, piece)
+        app.outbox.put(wire.CAPTURE, wire.pack_capture(number, offset, total, piece[:count]))
+        offset += count
+        if not count:
+            break
 
 
 def _status(app, frame):
-    body = app.counters()
+    body = about.counters(app)
     body["state"] = app.state
+    if app.alone is not None:
+        body["alone"] = app.alone.status()
     body["ticks_us"] = app.parts.clock.ticks_us() & 0x3FFFFFFF
     app.outbox.put(wire.STATUS, json.dumps(body).encode())
 
@@ -163,6 +214,7 @@ HANDLERS = {
     wire.START: _start,
     wire.STOP: _stop,
     wire.ARM: _arm,
+    wire.CAPTURES: _captures,
     wire.GET_STATUS: _status,
     wire.SELF_CHECK: _self_check,
     wire.CALIBRATE: _calibrate,

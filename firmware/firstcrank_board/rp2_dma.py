@@ -28,14 +28,14 @@ LONGEST_PIECE_WORDS = 3 * 8
 SETTLE_READS = 50
 
 
-def plan(bin_us, channels):
-    """(sets in a piece, pieces in a bin, bins in a segment) for a bin of about `bin_us`."""
+def plan(bin_us, channels, group=1):
+    """(sets in a piece, pieces in a bin, bins in a block) for a bin of about `bin_us`; `group` long bins share a block."""
     conversions = max(bin_us * 1000 // CONVERSION_NS, channels)
     if conversions <= SEGMENT_MOST:
         sets = max(conversions // channels, 1)
         return sets, 1, max(SEGMENT_MOST // (sets * channels), 1)
     pieces = -(-conversions // SEGMENT_MOST)
-    return max(conversions // pieces // channels, 1), pieces, 1
+    return max(conversions // pieces // channels, 1), pieces, group
 
 
 class DmaAcquisition:
@@ -63,8 +63,9 @@ class DmaAcquisition:
         """Claims two DMA channels and lets the converter run; bins appear in `ring` from now on."""
         s = self._state
         channels = len(self._inputs)
-        self.sets, self.pieces, self.bins_a_segment = self.shape(config)
-        conversions = self.sets * channels * self.bins_a_segment
+        self.sets, self.pieces, group = self.shape(config)
+        bins_a_segment = group if self.pieces == 1 else 1
+        conversions = self.sets * channels * bins_a_segment
         self._segment_conversions = conversions
         self._raw = arena.take(arena.SEGMENTS, 2 * conversions * self._segments)
         # RP2040: the control channel's read address wraps on a power of two, and its table must begin on one.
@@ -97,7 +98,8 @@ class DmaAcquisition:
             (at.KEY, config["key_channel"] if config["key_channel"] >= 0 else NO_KEY),
             (at.TRIGGER, config["trigger_code"]),
             (at.PIECES, self.pieces),
-            (at.BINS_A_SEGMENT, self.bins_a_segment),
+            (at.BINS_A_SEGMENT, bins_a_segment),
+            (at.BINS_A_BLOCK, group),
             (at.ACC_AT, uctypes.addressof(self._acc)),
             (at.SHAPE_AT, uctypes.addressof(self._shape)),
             (at.MARKS_AT, uctypes.addressof(ring.marks)),
@@ -116,11 +118,11 @@ class DmaAcquisition:
         self._go()
 
     def shape(self, config):
-        """(sets in a piece, pieces in a bin, bins in a segment) of a configuration."""
-        return plan(config["bin_us"], len(self._inputs))
+        """(sets in a piece, pieces in a bin, bins in a block) of a configuration."""
+        return plan(config["bin_us"], len(self._inputs), config.get("group", 1))
 
     def make_ring(self, config, ring_bytes, bin_bytes):
-        """A BinRing of at most `ring_bytes` whose blocks are what one segment gives."""
+        """A BinRing of at most `ring_bytes` whose blocks are what one segment gives, or a group of long bins."""
         sets, pieces, group = self.shape(config)
         blocks = min(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), MOST_BLOCKS)
         bins = arena.take(arena.BINS, blocks * group * bin_bytes)
@@ -193,7 +195,7 @@ class DmaAcquisition:
             ),
             trigger=True,
         )
-        s[at.NEXT] = s[at.PIECE] = s[at.STOPPED] = 0
+        s[at.NEXT] = s[at.PIECE] = s[at.IN_BLOCK] = s[at.STOPPED] = 0
         s[at.RISE_AT] = -1
         self._running = True
         state, service = self._state, at.service

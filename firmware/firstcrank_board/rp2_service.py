@@ -62,7 +62,9 @@ OUT_AT = const(41)
 RISE_AT = const(42)  # where the feed came back, not yet confirmed by HYSTERESIS; -1: nowhere
 WORST_US = const(43)  # longest time the callback took
 CLOSE_UPS_AT = const(44)  # address of the close-ups' book, 0: none
-STATE = const(45)
+BINS_A_BLOCK = const(45)
+IN_BLOCK = const(46)  # bins of the current block that are done
+STATE = const(47)
 
 HYSTERESIS = const(12)  # codes above the trigger that confirm a recovery, so that noise on a slow edge is not many edges
 FCS_OVER_BIT = const(0x800)
@@ -83,7 +85,7 @@ def begin_block(s: ptr32):
         if marks[4] == 0:
             s[OUT_AT] = s[SPARE_AT]
             return
-        marks[5] += s[BINS_A_SEGMENT]
+        marks[5] += s[BINS_A_BLOCK]
         following += 1
         if following == marks[2]:
             following = 0
@@ -96,7 +98,7 @@ def end_block(s: ptr32):
     """The block is full: its facts are written and it belongs to the reader. One in the spare block is counted as lost."""
     marks = ptr32(s[MARKS_AT])
     if s[OUT_AT] - s[BLOCK_BYTES] == s[SPARE_AT]:
-        marks[3] += s[BINS_A_SEGMENT]
+        marks[3] += s[BINS_A_BLOCK]
         return
     head = marks[0]
     facts = ptr32(s[FACTS_AT] + head * 12)
@@ -180,7 +182,7 @@ def fold_segment(s: ptr32, codes_at: int):
             s[HEAD_RUN] = 0
             s[RUN] = 0
             s[HEAD_OPEN] = 1
-            if n == 0:
+            if s[IN_BLOCK] == 0:
                 begin_block(s)
         accumulate(codes_at, s[ACC_AT], s[SHAPE_AT])
         if key < channels:
@@ -202,7 +204,9 @@ def fold_segment(s: ptr32, codes_at: int):
         if s[PIECE] == pieces:
             s[PIECE] = 0
             write_bin(s)
-            if n == bins - 1:
+            s[IN_BLOCK] += 1
+            if s[IN_BLOCK] == s[BINS_A_BLOCK]:
+                s[IN_BLOCK] = 0
                 end_block(s)
         codes_at += sets * channels * 2
         n += 1
@@ -302,6 +306,7 @@ def service(state):
                 s[LOW] &= WRAP
             s[NEXT_US] = (s[NEXT_US] + gone * segment_us) & WRAP
             s[PIECE] = 0
+            s[IN_BLOCK] = 0
             if s[CLOSE_UPS_AT]:
                 close_window(s[CLOSE_UPS_AT])
     while ready > 0:

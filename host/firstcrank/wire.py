@@ -45,8 +45,8 @@ STOP = 0x78  # "x"
 GET_STATUS = 0x74  # "t"
 SELF_CHECK = 0x6B  # "k"
 LEAVE = 0x6C  # "l"  leave to the MicroPython prompt
-ARM = 0x61  # "a"  JSON: work alone, without a host
-CAPTURES = 0x70  # "p"  JSON: list, fetch or delete stored captures
+ARM = 0x61  # "a"  JSON: wait for the inrush, or {"alone": table}: work without a host
+CAPTURES = 0x70  # "p"  JSON: list, read or mark stored captures
 CALIBRATE = 0x67  # "g"  JSON: store or read the calibration kept on the board
 
 # Kinds the host writes into a recording beside what the board sent. A board never sends them.
@@ -266,6 +266,30 @@ def unpack_close_up_head(body: bytes) -> CloseUpHead:
     if len(body) != CLOSE_UP_BYTES + 2 * head.count:
         raise FrameError("close-up frame has the wrong length for its count")
     return head
+
+
+# --- CAPTURE ----------------------------------------------------------------------------------------
+# A piece of a capture kept in the board's flash, itself a file of frames: number, offset, bytes in all, then the bytes.
+CAPTURE_FORMAT = "<III"
+CAPTURE_BYTES = 12
+
+CapturePiece = namedtuple("CapturePiece", ("number", "offset", "total", "data"))
+
+
+def pack_capture(number: int, offset: int, total: int, data: bytes) -> bytes:
+    """Body of a CAPTURE frame."""
+    return struct.pack(CAPTURE_FORMAT, number, offset, total) + bytes(data)
+
+
+def unpack_capture(body: bytes) -> CapturePiece:
+    """The CapturePiece of a CAPTURE body. Raises FrameError where it is too short or ends behind its total."""
+    if len(body) < CAPTURE_BYTES:
+        raise FrameError("capture frame too short")
+    number, offset, total = struct.unpack(CAPTURE_FORMAT, body[:CAPTURE_BYTES])
+    piece = CapturePiece(number, offset, total, body[CAPTURE_BYTES:])
+    if offset + len(piece.data) > total:
+        raise FrameError("capture frame ends behind its total")
+    return piece
 
 
 # --- PROBE ------------------------------------------------------------------------------------------

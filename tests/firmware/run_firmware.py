@@ -33,7 +33,8 @@ class Paced:
 import firstcrank_board.board  # noqa: E402
 
 firstcrank_board.board.Clock = Paced
-firstcrank_board.board.STORED = {"config": FOLDER + "/config.json", "calibration": FOLDER + "/calibration.json"}
+firstcrank_board.board.STORED = {name: FOLDER + "/" + name + ".json" for name in ("config", "calibration", "alone")}
+firstcrank_board.board.CAPTURES = FOLDER + "/captures"
 with open(FOLDER + "/main.py") as file:
     program = file.read()
 exec(program)

@@ -208,16 +208,6 @@ class _Store:
         self._tables[name] = table
 
 
-class _Lamp:
-    """No lamp."""
-
-    def idle(self) -> None:
-        pass
-
-    def recording(self) -> None:
-        pass
-
-
 class SimulatedBoard:
     """A Link to the simulated board. See link/base.py for what each method promises."""
 
@@ -259,7 +249,7 @@ class SimulatedBoard:
                     **({"firmware": self._fault.firmware} if self._fault.firmware else {}),
                 },
                 store=_Store(self._tables),
-                lamp=_Lamp(),
+                lamp=load("lamp").Lamp(None, self._clock),
                 temperature_c=lambda: 21.0,
                 random8=lambda: self._rng.bytes(8),
             )

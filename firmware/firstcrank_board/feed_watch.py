@@ -1,0 +1,69 @@
+"""What the key feed does in one start, from coarse bins and their run lengths. Codes and microseconds only."""
+
+from .start_watch import AFTER, CRANK, RUN
+
+RISE_US = 100000  # contacts may bounce for so long when the key is turned on
+MOST_DROPOUTS = 24
+
+
+class FeedWatch:
+    """Call `bin` for every bin from key on. `dropouts` are (begin, length, lowest code); `too_many` where there were more."""
+
+    def __init__(self, table):
+        self.table = table
+        self.dropouts = []
+        self.too_many = False
+        self.grazed = False  # live, and closer to the module's minimum than can be told
+        self.drops = {RUN: [0, 0], CRANK: [0, 0], AFTER: [0, 0]}  # sum of the steady drop in 1/16 code, bins
+        self.open_us = 0  # below and not back yet
+        self._fresh = True
+        self._open_at = 0
+        self._open_lowest = 0
+
+    def bin(self, state, now_us, since_on_us, source16, key16, lowest_code, runs, span_us, conversions):
+        """`runs`: longest, at the start, at the end, in conversions of this bin's `conversions`."""
+        longest, head, tail = runs
+        if self._fresh:  # the key came on within this bin: what was below before is no loss
+            self._fresh = False
+            longest, head = (tail if longest == head else longest), 0
+        if longest or self.open_us:
+            self._runs(now_us, since_on_us, lowest_code, longest, head, tail, span_us, conversions)
+            return
+        table = self.table
+        if since_on_us < RISE_US or key16 < table["off16"]:
+            return
+        if key16 < table["minimum_pass16"]:
+            self.grazed = True
+        entry = self.drops[state]
+        entry[0] += (source16 * table["ratio4096"] >> 12) + table["offset16"] - key16
+        entry[1] += 1
+
+    def _runs(self, now_us, since_on_us, lowest_code, longest, head, tail, span_us, conversions):
+        if head >= conversions:  # below all through
+            self._more(now_us, span_us, lowest_code)
+            return
+        if self.open_us or head:
+            self._more(now_us, span_us * head // conversions, lowest_code)
+            self._close(since_on_us)
+        if longest > head and longest > tail:
+            self._more(now_us, span_us * longest // conversions, lowest_code)
+            self._close(since_on_us)
+        if tail:
+            length_us = span_us * tail // conversions
+            self._more(now_us + span_us - length_us, length_us, lowest_code)
+
+    def _more(self, at_us, length_us, lowest_code):
+        if not self.open_us:
+            self._open_at = at_us
+            self._open_lowest = lowest_code
+        self.open_us += length_us
+        self._open_lowest = min(self._open_lowest, lowest_code)
+
+    def _close(self, since_on_us):
+        length_us, self.open_us = self.open_us, 0
+        if since_on_us < RISE_US and length_us < self.table["bounce_us"]:
+            return
+        if len(self.dropouts) < MOST_DROPOUTS:
+            self.dropouts.append((self._open_at, length_us, self._open_lowest))
+        else:
+            self.too_many = True

@@ -1,0 +1,80 @@
+"""The limits as codes, for a board that is to judge the key feed without a laptop."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from firstcrank.analysis.decision import COVERAGE
+from firstcrank.analysis.uncertainty import of_difference, of_voltage
+from firstcrank.calibration import CODES, Calibration, ChannelCalibration
+from firstcrank.errors import UsageError
+from firstcrank.limits import Limits
+from firstcrank.units import US_PER_S
+
+BIN_US = 24576  # 32 bins of 0.77 ms: a minute and more fits the board's memory
+MANY = 16  # conversions in a mean: what averaging can be relied on for
+
+
+def alone_table(
+    limits: Limits, calibration: Calibration, channels: Sequence[Mapping[str, Any]], feed_kind: str | None = None
+) -> dict[str, Any]:
+    """The table that ARM carries (docs/wire_format.md). channels: role and pin each; feed_kind as in Context.
+
+    Voltages become codes by each channel's calibration, means in 1/16 code; those that a PASS or a FAIL must clear are moved by
+    the expanded uncertainty. Raises UsageError without the roles battery and key_switch, CalibrationError for a role that
+    the calibration does not have.
+    """
+    roles = [str(channel["role"]) for channel in channels]
+    if not {"battery", "key_switch"} <= set(roles):
+        raise UsageError("working alone needs the leads battery and key_switch")
+    battery, key = calibration.channel("battery"), calibration.channel("key_switch")
+    source = calibration.channel("feed_source") if "feed_source" in roles else battery
+    scale = limits.system_v / 12.0
+    minimum_v = limits["module_minimum_v"]
+    guard_v = COVERAGE * of_voltage(minimum_v, key.uncertainty, MANY)
+    single_v = COVERAGE * of_voltage(minimum_v, key.uncertainty)
+    drop_v = limits["feed_drop_loaded_fail_v" if feed_kind == "loaded" else "feed_drop_fail_v"]
+    drop_guard_v = COVERAGE * of_difference(limits.system_v, source.uncertainty, limits.system_v, key.uncertainty, 1000.0)
+
+    coil_live16 = mean16(calibration.channel("starter_coil"), 3.0 * scale) if "starter_coil" in roles else 0
+    return {
+        "channels": [dict(channel) for channel in channels],
+        "bin_us": BIN_US,
+        "trigger_code": key.code(minimum_v),
+        "off16": mean16(key, limits["feed_off_v"]),
+        "live16": mean16(key, limits["feed_live_v"]),
+        "minimum_pass16": mean16(key, minimum_v + guard_v),
+        "minimum_fail_code": key.code(minimum_v - single_v),
+        "ratio4096": round(4096 * source.gain_v_per_code / key.gain_v_per_code),
+        "offset16": round(16 * (source.offset_v - key.offset_v) / key.gain_v_per_code),
+        "drop_pass16": step16(key, drop_v - drop_guard_v),
+        "drop_fail16": step16(key, drop_v + drop_guard_v),
+        "sag16": step16(battery, 0.7 * scale),
+        "recover16": step16(battery, 0.5 * scale),
+        "ripple16": step16(battery, 0.04 * scale),
+        "charged16": mean16(battery, 13.2 * scale),
+        "rest_low16": mean16(battery, 8.0 if limits.system_v == 12 else 18.0),
+        "rest_high16": mean16(battery, 16.5 if limits.system_v == 12 else 32.0),
+        "coil_live16": coil_live16,
+        "turn_sag16": step16(battery, 0.3 * scale),
+        "battery_gone16": mean16(battery, 2.5 * scale),
+        "ground_rise_code": calibration.channel("module_ground").code(0.1 * scale) if "module_ground" in roles else CODES - 1,
+        "dropout_min_us": round(limits["dropout_min_s"] * US_PER_S),
+        "dropout_total_us": round(limits["dropout_total_max_s"] * US_PER_S),
+        "bounce_us": round(limits["turn_bounce_max_s"] * US_PER_S),
+        "crank_ms": round(limits["crank_min_s"] * 1000),
+        "crank_running_ms": round(limits["crank_min_running_s"] * 1000),
+        "after_ms": round(limits["after_release_s"] * 1000),
+        "run_on_ms": round(limits["run_on_s"] * 1000),
+    }
+
+
+def mean16(line: ChannelCalibration, volts: float) -> int:
+    """A voltage as a mean in 1/16 code, within the converter's range."""
+    return min(max(round(16 * (volts - line.offset_v) / line.gain_v_per_code), 0), 16 * (CODES - 1))
+
+
+def step16(line: ChannelCalibration, volts: float) -> int:
+    """A difference of voltages in 1/16 code, at least 1."""
+    return max(round(16 * volts / line.gain_v_per_code), 1)
