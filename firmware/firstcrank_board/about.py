@@ -32,6 +32,8 @@ def stream(app):
     body.update(app.acquisition.describe())
     if app.pretrigger_bins:
         body["pretrigger_bins"] = app.pretrigger_bins
+    if app.alone is not None:
+        body["alone"] = app.alone.given()
     calibration = app.parts.store.load("calibration")
     if calibration:
         body["calibration"] = calibration

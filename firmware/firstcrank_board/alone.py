@@ -136,6 +136,10 @@ class Alone:
             raise
         self.kept = writer.number
 
+    def given(self):
+        """What the host gave along for whoever judges the capture later."""
+        return {key: self._table.get(key) for key in ("limits", "feed_kind")}
+
     def status(self):
         """For STATUS."""
         return {"watching": self._judge.start.state, "verdict": self.verdict, "why": self.why, "kept": self.kept}

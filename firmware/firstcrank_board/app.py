@@ -135,6 +135,9 @@ class App:
     def _repeat(self):
         clock = self.parts.clock
         now_us = clock.ticks_us()
+        if self._born_us is not None and clock.ticks_diff(now_us, self._born_us) > ALONE_AFTER_US:
+            self._born_us = None
+            self._alone_again()
         if clock.ticks_diff(now_us, self._beacon_us) < BEACON_US:
             return
         self._beacon_us = now_us
@@ -145,9 +148,6 @@ class App:
             self.outbox.put(wire.STREAM, self._stream_body)
         elif self.outbox.idle():
             self.outbox.put(wire.IDENTITY, about.identity(self))
-        if self._born_us is not None and clock.ticks_diff(now_us, self._born_us) > ALONE_AFTER_US:
-            self._born_us = None
-            self._alone_again()
 
     # --- what commands do ------------------------------------------------------------------------------
 

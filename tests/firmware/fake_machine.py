@@ -19,6 +19,8 @@ class Board:
     scenario = "healthy"
     pace = 3.0
     real_began_us = None
+    lamp_file = None
+    played = False  # the start is over; whatever is asked for later finds the key off
 
 
 def battery_v(t):
@@ -59,7 +61,10 @@ class Pin:
         self.name = name
 
     def value(self, new=None):
-        """The escape pin reads high: not held."""
+        """The escape pin reads high: not held. What the LED is told is written down with the board's time."""
+        if self.name == "LED" and new is not None and Board.lamp_file:
+            with open(Board.lamp_file, "a") as file:
+                file.write(f"{Board.now_us // 1000} {new}\n")
         return 1
 
 
@@ -68,6 +73,8 @@ class ADC:
 
     def __init__(self, pin):
         self._pin = pin.name if isinstance(pin, Pin) else pin
+        if Board.began_us is not None and Board.now_us - Board.began_us > (RELEASE_S + 2.0) * 1e6:
+            Board.played = True
         Board.began_us = None
 
     def read_u16(self):
@@ -76,6 +83,8 @@ class ADC:
             Board.began_us = Board.now_us
         Board.now_us += READ_US
         t = (Board.now_us - Board.began_us) / 1e6
+        if Board.played:
+            t = 0.0
         if Board.scenario == "no_crank" and self._pin == 26:
             volts = 12.6
         else:

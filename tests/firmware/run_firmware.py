@@ -9,6 +9,7 @@ sys.path.insert(0, FOLDER)
 import fake_machine  # noqa: E402
 
 fake_machine.Board.scenario = SCENARIO
+fake_machine.Board.lamp_file = FOLDER + "/lamp.txt"
 sys.modules["machine"] = fake_machine
 
 
@@ -30,10 +31,12 @@ class Paced:
     ticks_diff = staticmethod(fake_machine.ticks_diff)
 
 
+import firstcrank_board.app  # noqa: E402
 import firstcrank_board.board  # noqa: E402
 
 firstcrank_board.board.Clock = Paced
 firstcrank_board.board.STORED = {name: FOLDER + "/" + name + ".json" for name in ("config", "calibration", "alone")}
+firstcrank_board.app.ALONE_AFTER_US = 20000  # this clock stands nearly still while nothing is sampled
 firstcrank_board.board.CAPTURES = FOLDER + "/captures"
 with open(FOLDER + "/main.py") as file:
     program = file.read()

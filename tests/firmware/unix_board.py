@@ -40,12 +40,13 @@ def lay_out(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def unix_board(scenario: str = "healthy") -> Iterator[str]:
-    """Runs main.py as shipped; yields the name of the port."""
+def unix_board(scenario: str = "healthy", flash: Path | None = None) -> Iterator[str]:
+    """Runs main.py as shipped; yields the name of the port. `flash`: a folder that outlives the board, as its flash does."""
     micropython = interpreter()
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        lay_out(folder)
+        folder = flash or Path(name)
+        if not (folder / "main.py").exists():
+            lay_out(folder)
         board_end, host_end = pty.openpty()
         tty.setraw(board_end)
         tty.setraw(host_end)

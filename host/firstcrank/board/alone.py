@@ -39,6 +39,8 @@ def alone_table(
 
     coil_live16 = mean16(calibration.channel("starter_coil"), 3.0 * scale) if "starter_coil" in roles else 0
     return {
+        "limits": {"system_v": limits.system_v, "name": limits.name, "values": dict(limits.values)},
+        "feed_kind": feed_kind,
         "channels": [dict(channel) for channel in channels],
         "bin_us": BIN_US,
         "trigger_code": key.code(minimum_v),

@@ -13,6 +13,8 @@ BOARD_COMMANDS: dict[str, tuple[str, str]] = {
     "install": ("firstcrank.cli.board_install:install", "Put the firmware on a board."),
     "calibrate": ("firstcrank.cli.board_calibrate:calibrate", "Calibrate the inputs with one meter."),
     "check": ("firstcrank.cli.board_check:check", "Check whether a board is fit to be trusted."),
+    "alone": ("firstcrank.cli.board_alone:alone", "Let the board record and judge without a laptop."),
+    "fetch": ("firstcrank.cli.board_fetch:fetch", "Fetch what the board recorded alone, and judge it."),
     "info": ("firstcrank.cli.board_list:info", "Show what a board says of itself."),
 }
 

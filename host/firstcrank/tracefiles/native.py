@@ -135,8 +135,8 @@ def _read(data: bytes, given: Calibration | None, name: str) -> Recording:
     notes = {note.get("note", ""): note for note in found.notes}
     codes = to_codes(found)
     used = given or _embedded_calibration(found, notes)
-    limits = Limits.from_json(notes["limits"]["limits"]) if "limits" in notes else None
-    context = context_from_json(notes.get("answers", {}))
+    context = context_from_json({**_given_alone(found), **notes.get("answers", {})})
+    limits = _limits(found, notes)
     return Recording(_trace(found, codes, used, notes, name), context, used, limits, _meta(found, notes))
 
 
@@ -151,6 +151,30 @@ def _embedded_calibration(found: Gathered, notes: dict[str, dict[str, Any]]) -> 
     return Calibration.from_json(stored) if stored and not found.notes_lost else None
 
 
+def _given_alone(found: Gathered) -> dict[str, Any]:
+    """The answers that a board got along when it was told to work alone."""
+    kind = ((found.stream or {}).get("alone") or {}).get("feed_kind")
+    return {"feed_kind": kind} if kind else {}
+
+
+def _limits(found: Gathered, notes: dict[str, dict[str, Any]]) -> Limits | None:
+    """The recorder's, else those that a board working alone was given."""
+    if "limits" in notes:
+        return Limits.from_json(notes["limits"]["limits"])
+    given = ((found.stream or {}).get("alone") or {}).get("limits")
+    if not given:
+        return None
+    return Limits.from_json({"sources": dict.fromkeys(given["values"], "as given to the board"), **given})
+
+
+def _board_said(found: Gathered) -> tuple[str, str] | None:
+    """(verdict, why) of a board that judged alone; None for a recording made by a host."""
+    said = (found.end or {}).get("alone")
+    if not isinstance(said, dict) or "verdict" not in said:
+        return None
+    return str(said["verdict"]), str(said.get("why", ""))
+
+
 def _meta(found: Gathered, notes: dict[str, dict[str, Any]]) -> dict[str, Any]:
     stream = found.stream or {}
     host = notes.get("host", {})
@@ -163,6 +187,7 @@ def _meta(found: Gathered, notes: dict[str, dict[str, Any]]) -> dict[str, Any]:
         "acquisition": stream.get("acquisition"),
         "host_version": host.get("host_version"),
         "recorded_utc": host.get("utc"),
+        "board_said": _board_said(found),
         "synthetic": bool(host.get("synthetic") or stream.get("synthetic")),
         "counters": (found.end or {}).get("counters", {}),
     }
@@ -184,6 +209,9 @@ def _trace(
         trigger_v = float(calibration.channel("key_switch").volts(int(stream["trigger_code"])))
         runs = KeyRuns(trigger_v, codes.longest, codes.head, codes.tail)
     holes, lines = _missing(found, codes)
+    said = _board_said(found)
+    if said is not None:
+        lines = (f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}", *lines)
     if "broke off" in notes:
         lines = (f"the recording broke off: {notes['broke off'].get('why')}", *lines)
     return Trace(

@@ -1,0 +1,113 @@
+"""firstcrank board fetch: brings home what a board recorded alone, and judges it again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstcrank.cli.answers import EXIT, context_with, judging_options
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from firstcrank.analysis.findings import Context, Judgement
+    from firstcrank.board.captures import Capture
+    from firstcrank.link.board_client import BoardClient
+
+WORST_FIRST = (2, 4, 1, 3, 0)
+
+
+@click.command()
+@click.option("--port", help="Serial port. Default: the only board plugged in.")
+@click.option(
+    "--out", "folder", type=click.Path(file_okay=False, path_type=Path), default=Path(), help="Folder. Default: this one."
+)
+@click.option("--all", "every", is_flag=True, help="Those fetched before as well.")
+@click.option("--job", help="Keep the starts with this job number.")
+@click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store, with --job.")
+@click.option("--yes", is_flag=True, help="Ask nothing: questions not answered by an option are left open.")
+@judging_options
+def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: str | None, yes: bool, **options: Any) -> int:
+    """Fetch the starts that a board recorded alone, judge each with everything the laptop knows, keep it.
+
+    Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
+    """
+    from rich.console import Console
+
+    from firstcrank.analysis.findings import Context
+    from firstcrank.board.captures import list_captures
+    from firstcrank.cli.choose_port import chosen_link
+    from firstcrank.cli.record import ask
+    from firstcrank.link.board_client import BoardClient
+
+    console = Console(highlight=False)
+    client = BoardClient(chosen_link(port))
+    try:
+        client.handshake()
+        client.idle()
+        captures = [c for c in list_captures(client) if every or not c.fetched]
+        if not captures:
+            console.print("Nothing new on the board." if not every else "The board has kept nothing.")
+            return 0
+        context = ask(context_with(Context(), options), ask_user=not yes)
+        codes = []
+        for capture in captures:
+            path, judgement = _one(console, client, capture, folder, context, options)
+            codes.append(EXIT[judgement.verdict])
+            if job is not None:
+                from firstcrank.jobs.filing import file_recording
+
+                console.print(f"Filed with job {job} as start {file_recording(path, judgement, job, store)}")
+    finally:
+        client.close()
+    return min(codes, key=WORST_FIRST.index)
+
+
+def _one(
+    console: Console, client: BoardClient, capture: Capture, folder: Path, context: Context, options: dict[str, Any]
+) -> tuple[Path, Judgement]:
+    from firstcrank.analysis.verdict import judge
+    from firstcrank.board.captures import mark_fetched, read_capture, write_recording
+    from firstcrank.calibration import read_calibration
+    from firstcrank.cli.answers import chosen_limits
+    from firstcrank.cli.record import choose_calibration
+    from firstcrank.cli.show import last_line, show
+    from firstcrank.tracefiles.native import context_to_json, from_bytes, read_native
+
+    with console.status(f"Fetching capture {capture.number}") as status:
+        data = read_capture(
+            client,
+            capture,
+            lambda have, total: status.update(f"Fetching capture {capture.number}: {have // 1024} of {total // 1024} kB"),
+        )
+    kept = from_bytes(data)
+    given = options["limits_file"] is not None or options["system"] is not None
+    limits = chosen_limits(options["limits_file"], options["system"], None if given else kept.limits)
+    calibration = None if options["calibration_file"] is None else read_calibration(options["calibration_file"])
+    calibration = calibration or kept.calibration or choose_calibration(client, None, limits, console)
+    path = _free_name(folder, str(client.identity.get("board", ""))[-4:], capture.number)
+    write_recording(path, data, client.link.name, calibration, limits, context_with(kept.context, context_to_json(context)))
+    recording = read_native(path)
+    mark_fetched(client, capture)
+    judgement = judge(recording.trace, limits, recording.context)
+    show(console, judgement, recording.trace, title=path.name, details=False)
+    last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
+    said = recording.meta.get("board_said")
+    if said and said[0] != judgement.verdict:
+        console.print(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts.")
+    elif said:
+        console.print("The board alone had said the same.")
+    return path, judgement
+
+
+def _free_name(folder: Path, board: str, number: int) -> Path:
+    """A name that is not taken: captures may be fetched again, and a board's numbers begin anew."""
+    folder.mkdir(parents=True, exist_ok=True)
+    stem = f"capture-{board or 'board'}-{number:04d}"
+    path, again = folder / f"{stem}.fcr", 1
+    while path.exists():
+        again += 1
+        path = folder / f"{stem}-{again}.fcr"
+    return path
