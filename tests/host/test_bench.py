@@ -14,7 +14,9 @@ from hypothesis import strategies as st
 from firstcrank.analysis.verdict import judge
 from firstcrank.bench.fold_many import fold_many
 from firstcrank.bench.scenarios import SCENARIOS, simulate, simulate_many
+from firstcrank.bench.through_frames import through_frames
 from firstcrank.bench.to_trace import to_trace
+from firstcrank.bench.trial import run
 from firstcrank.errors import UsageError
 from firstcrank.limits import shipped
 
@@ -91,3 +93,15 @@ def test_every_cause_has_a_faulty_family() -> None:
 
     named = {rule.__name__ for rule in RULES}
     assert {s.cause for s in SCENARIOS.values() if s.cause} == named
+
+
+def test_lost_frames_are_lost_on_the_long_way_too() -> None:
+    trial = run(simulate("bins_lost", 500031), through_frames)
+    assert trial.verdict == "NO VERDICT"
+    assert "missing" in trial.reasons[0]
+
+
+def test_a_collapsing_cable_before_the_switch_is_not_taken_for_its_start_contact() -> None:
+    """The feed is gone while cranking, and the starter's own control has lost as much."""
+    for seed in (500009, 500017):
+        assert run(simulate("battery_cable", seed)).named[:1] == ("battery_cable",)

@@ -6,7 +6,7 @@ import json
 
 from firstcrank import wire
 from firstcrank.bench.converter import Converter
-from firstcrank.bench.simulated_board import SimulatedBoard
+from firstcrank.bench.simulated_board import CONVERSION_S, SimulatedBoard
 from firstcrank.bench.truth import Truth
 from firstcrank.limits import shipped
 from firstcrank.trace import Trace
@@ -39,4 +39,25 @@ def frames_of(truth: Truth, converter: Converter, bin_us: int = 768) -> bytes:
 
 def through_frames(truth: Truth, converter: Converter) -> Trace:
     """The start as a recording's reader gives it back."""
-    return from_bytes(frames_of(truth, converter), converter.calibration, truth.name).trace
+    data = frames_of(truth, converter)
+    if truth.plan.holes:
+        data = _without(data, truth)
+    return from_bytes(data, converter.calibration, truth.name).trace
+
+
+def _without(data: bytes, truth: Truth) -> bytes:
+    """The same bytes less every frame of bins that touches one of the start's holes, as a link loses them: whole frames."""
+    kept = bytearray()
+    for piece in data.split(b"\x00"):
+        try:
+            frame = wire.decode_frame(piece)
+        except wire.FrameError:
+            continue
+        if frame.kind == wire.BINS:
+            head = wire.unpack_bins_head(frame.body)
+            begin_s = head.first_conversion * CONVERSION_S
+            end_s = begin_s + head.bin_count * head.conversions * head.channel_count * CONVERSION_S
+            if any(begin_s < hole.end_s and hole.start_s < end_s for hole in truth.plan.holes):
+                continue
+        kept += piece + b"\x00"
+    return bytes(kept)

@@ -30,6 +30,10 @@ class Facts:
     tracks_current: (
         float  # correlation of the feed's drop with the battery's sag while cranking, -1 to 1; above 0: with current
     )
+    whole_drop_v: float  # mean of source less feed while cranking, dropouts and all
+    coil_share: (
+        float  # what the starter's own control loses while cranking, as a share of what the feed loses; 0 without that lead
+    )
     ground_share: float  # share of the feed's drop while cranking that the module's ground explains; 0 without that lead
 
     def failed(self, check: str) -> tuple[Finding, ...]:
@@ -66,6 +70,8 @@ def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
         turn=tuple(turn),
         inside=tuple(inside),
         tracks_current=_tracks_current(view),
+        whole_drop_v=_whole_drop_v(view),
+        coil_share=_coil_share(view),
         ground_share=_ground_share(view),
     )
 
@@ -86,6 +92,21 @@ def _tracks_current(view: View) -> float:
     if np.std(drop) < 0.01 or np.std(sag) < 0.01:
         return 0.0
     return float(np.corrcoef(drop, sag)[0, 1])
+
+
+def _whole_drop_v(view: View) -> float:
+    chosen = _steady_crank(view)
+    return float(view.feed.drop_v[chosen].mean()) if chosen.any() else 0.0
+
+
+def _coil_share(view: View) -> float:
+    """Near 1: feed and starter control lose the same, so the loss lies before the switch. A contact in the feed leaves the coil alone."""
+    chosen = _steady_crank(view)
+    feed_v = _whole_drop_v(view)
+    if not view.trace.has("starter_coil") or feed_v < view.limits["feed_drop_warn_v"]:
+        return 0.0
+    battery_v, coil_v = (view.trace.channels[role].mean_v[chosen] for role in ("battery", "starter_coil"))
+    return float((battery_v - coil_v).mean()) / feed_v
 
 
 def _ground_share(view: View) -> float:

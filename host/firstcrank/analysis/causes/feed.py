@@ -37,6 +37,8 @@ def feed_dead_in_start(facts: Facts) -> Cause | None:
         return None
     if facts.tracks_current > 0.6 and facts.lost_share < 0.7:
         return None
+    if facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]:
+        return None  # the starter's own control loses as much: before the switch, not in it
     if chatters and not worse and facts.lost_share < 0.7:
         said, confidence = "comes and goes as long as the key is in START", 0.75
     elif facts.lost_share >= 0.7 and facts.lost_mean_v < view.limits["feed_off_v"]:

@@ -29,8 +29,9 @@ def battery_cable(facts: Facts) -> Cause | None:
     view = facts.view
     crank_v, run_v = facts.drop_v("crank"), facts.drop_v("key on")
     brief = [f.measured or 0.0 for f in facts.findings if f.check.startswith("key_feed_drop_brief.crank")]
-    worst_v = max([crank_v or 0.0, *brief])
-    if facts.tracks_current < 0.6 or worst_v < view.limits["feed_drop_warn_v"] or facts.ground_share > 0.5:
+    shared = facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]
+    worst_v = max([crank_v or 0.0, *brief, facts.whole_drop_v if shared else 0.0])
+    if (facts.tracks_current < 0.6 and not shared) or worst_v < view.limits["feed_drop_warn_v"] or facts.ground_share > 0.5:
         return None
     if run_v is not None and run_v > 0.6 * worst_v:
         return None
@@ -47,7 +48,8 @@ def battery_cable(facts: Facts) -> Cause | None:
 def ground_path(facts: Facts) -> Cause | None:
     """The module's or the engine's ground rises."""
     risen = [f for f in facts.findings if f.check.startswith("ground_rise") and f.result == "fail"]
-    if facts.ground_share < 0.5 and not risen:
+    wrong = [f for f in facts.findings if f.check.startswith("key_feed") and f.result in ("fail", "warn")]
+    if not risen and (facts.ground_share < 0.5 or not wrong):
         return None
     worst_v = max([f.measured or 0.0 for f in facts.findings if f.check.startswith("ground_rise")] or [0.0])
     return Cause(
@@ -147,7 +149,11 @@ def module_supply_drop(facts: Facts) -> Cause | None:
 def no_charge(facts: Facts) -> Cause | None:
     """Running and not charging."""
     found = facts.found("charging", "warn")
-    if found is None or (found.measured or 99.0) > facts.view.limits["charge_low_v"] + 0.3 * facts.view.scale:
+    if (
+        found is None
+        or found.measured is None
+        or found.measured + (found.uncertainty or 0.0) > facts.view.limits["charge_low_v"]
+    ):
         return None
     return Cause(
         "no_charge",
