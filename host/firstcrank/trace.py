@@ -90,7 +90,8 @@ class KeyRuns:
 class CloseUp:
     """Raw conversions around one edge of the feed.
 
-    `volts[role]` has shape (m,) at times `start_s + offset_s[role] + arange(m) * period_s`.
+    `volts[role]` has shape (m,) at times `start_s + offset_s[role] + arange(m) * period_s`. `edge_s`: when the reading crossed
+    the trigger. `filter_s`: time constant of the key feed's input, by which the reading lags behind the feed; 0 where unknown.
     """
 
     edge_s: float
@@ -99,6 +100,7 @@ class CloseUp:
     period_s: float
     volts: Mapping[str, FloatArray]
     offset_s: Mapping[str, float]
+    filter_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from firstcrank.analysis.close_up_edges import edge_near
 from firstcrank.analysis.findings import Dropout, Phase
 from firstcrank.analysis.phases import phase_at
 from firstcrank.analysis.view import BoolArray, Feed
@@ -170,8 +171,8 @@ def _share_below(feed: Feed, minimum_v: float) -> tuple[FloatArray, FloatArray]:
 
 def _sharpened(below: Below, close_ups: tuple[CloseUp, ...], minimum_v: float) -> Below:
     """Start and end from close-ups of both edges where the board sent them."""
-    fall = _edge_near(close_ups, True, below.start_s)
-    rise = _edge_near(close_ups, False, below.start_s + below.best_s)
+    fall = edge_near(close_ups, True, below.start_s, minimum_v)
+    rise = edge_near(close_ups, False, below.start_s + below.best_s, minimum_v)
     if fall is None or rise is None or rise[0] <= fall[0]:
         return below
     duration_s = rise[0] - fall[0]
@@ -184,11 +185,6 @@ def _sharpened(below: Below, close_ups: tuple[CloseUp, ...], minimum_v: float) -
         high_s=duration_s + grain_s,
         below_s=min(below.below_s, duration_s),
     )
-
-
-def _edge_near(close_ups: tuple[CloseUp, ...], falling: bool, at_s: float) -> tuple[float, float] | None:
-    near = [(c.edge_s, c.period_s) for c in close_ups if c.falling == falling and abs(c.edge_s - at_s) < 0.002]
-    return min(near, key=lambda edge: abs(edge[0] - at_s)) if near else None
 
 
 def _merge(belows: list[Below], shortest_s: float) -> list[Below]:

@@ -310,4 +310,5 @@ def _close_up(
         period_s=count * period_s,
         volts=volts,
         offset_s=offset_s,
+        filter_s=calibration.channel("key_switch").filter_s if "key_switch" in roles else 0.0,
     )
