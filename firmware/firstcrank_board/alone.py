@@ -11,11 +11,10 @@ import struct
 
 from . import about, lamp, wire
 from .bin_ring import CONVERSIONS, SPAN
-from .outbox import MOST_PIECE, Outbox
 from .quick_judge import QuickJudge
 from .start_watch import AFTER, CRANK, DONE, OFF, ON
 
-BLOCK_BINS = 4  # bins that share a block of the ring: their facts would else fill the memory
+BLOCK_BINS = 8  # bins that share a block of the ring: their facts would else fill the memory
 BEFORE_ON_US = 1500000
 OLD_EDGE_US = 3000000
 NOTHING = (None, None)
@@ -117,10 +116,12 @@ class Alone:
         most_bytes = ring.waiting() * (ring.bin_bytes + 4) + (close_ups.bytes_waiting() if close_ups else 0) + 4096
         gc.collect()
         writer = app.parts.captures.begin(most_bytes)
+        outbox = app.outbox
+        link = outbox.redirect(writer)
         try:
-            outbox = Outbox(writer, MOST_PIECE)
             outbox.recording_id = app.parts.random8()
             outbox.close_ups = close_ups
+            outbox.least_bins = 1
             outbox.put(wire.STREAM, about.stream(app))
             while outbox.pump(ring, app.acquisition.lost_conversions):
                 app.parts.lamp.tick()
@@ -134,6 +135,10 @@ class Alone:
         except OSError:
             writer.give_up()
             raise
+        finally:
+            outbox.redirect(link)
+            outbox.recording_id = wire.NO_RECORDING
+            outbox.close_ups = None
         self.kept = writer.number
 
     def given(self):

@@ -11,7 +11,6 @@ import machine
 from . import fast
 from .captures import Captures
 from .lamp import Lamp
-from .portable import PortableAcquisition
 
 STORED = {"config": "/firstcrank.json", "calibration": "/firstcrank_calibration.json", "alone": "/firstcrank_alone.json"}
 
@@ -102,7 +101,7 @@ def acquisition(config):
     """The fastest acquisition this board has for the configuration, or the one it names."""
     from .choose import choose
 
-    return choose(config, Clock, adcs, fast)
+    return choose(config, Clock, adcs)
 
 
 def parts():
@@ -147,4 +146,4 @@ def _acquisitions():
     return available()
 
 
-__all__ = ("Clock", "PortableAcquisition", "SerialStream", "Store", "parts")
+__all__ = ("Clock", "SerialStream", "Store", "parts")

@@ -1,7 +1,6 @@
 """Which acquisition a recording gets: the fastest that the board and the pins allow, or the one asked for by name."""
 
 from .commands import Refused
-from .portable import PortableAcquisition
 
 AUTO, PORTABLE, DMA, SPI = "auto", "portable", "rp2_dma", "spi_mcp3208"
 
@@ -41,7 +40,7 @@ def available():
     return [PORTABLE]
 
 
-def choose(config, clock, adcs, fast):
+def choose(config, clock, adcs):
     """An acquisition for `config`. Raises Refused where the one it names is not there or cannot take these pins."""
     wanted = config.get("acquisition", AUTO)
     names = available()
@@ -55,4 +54,6 @@ def choose(config, clock, adcs, fast):
         except ValueError as error:
             if wanted == DMA:
                 raise Refused(str(error))
-    return PortableAcquisition(clock, adcs(config["channels"]), fast.fold)
+    from .portable import PortableAcquisition  # only here: memory is short
+
+    return PortableAcquisition(clock, adcs(config["channels"]))

@@ -3,7 +3,6 @@
 import json
 
 from . import about, wire
-from .selfcheck import self_check
 
 ROLES = (
     "battery",
@@ -185,6 +184,8 @@ def _status(app, frame):
 def _self_check(app, frame):
     if app.state != "idle":
         raise Refused("%s: stop first" % app.state)
+    from .selfcheck import self_check  # only here: memory is short
+
     channels = app.config["channels"]
     body = self_check(app.parts.clock, app.parts.adcs(channels), channels, app.parts.temperature_c)
     body["firmware"] = wire.FIRMWARE_VERSION

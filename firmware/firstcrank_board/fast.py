@@ -7,15 +7,6 @@ Each is taken alone: what is not used is not loaded, memory is short.
 NOT_HERE = (ImportError, SyntaxError, NameError, AttributeError, ValueError)
 
 try:
-    from .fold_viper import fold
-
-    COMPILED = True
-except NOT_HERE:  # CPython, or a port built without the native emitter
-    from .fold import fold
-
-    COMPILED = False
-
-try:
     from .frame_thumb import stuff
 except NOT_HERE:  # also the Linux interpreter, which has no Thumb assembler
     try:
@@ -25,7 +16,11 @@ except NOT_HERE:  # also the Linux interpreter, which has no Thumb assembler
 
 try:
     from .framing_viper import bins_body, copy_bytes, crc_into, table
-except NOT_HERE:
+
+    COMPILED = True
+except NOT_HERE:  # CPython, or a port built without the native emitter
     from .framing import bins_body, copy_bytes, crc_into, table
 
-__all__ = ("COMPILED", "NOT_HERE", "bins_body", "copy_bytes", "crc_into", "fold", "stuff", "table")
+    COMPILED = False
+
+__all__ = ("COMPILED", "NOT_HERE", "bins_body", "copy_bytes", "crc_into", "stuff", "table")

@@ -46,6 +46,14 @@ class Outbox:
         self.bins_sent = 0
         self.dropped_control = 0
 
+    def redirect(self, stream):
+        """From now on frames go to another stream, which is returned by the call that ends it; what is half sent is given up."""
+        before, self._stream = self._stream, stream
+        self._current = None
+        self._control.clear()
+        self.reset()
+        return before
+
     def put(self, kind, body):
         """Queues one control frame; the oldest is dropped and counted where nobody takes them."""
         if len(self._control) >= MOST_CONTROL:

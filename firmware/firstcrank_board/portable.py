@@ -5,8 +5,13 @@ Slower than the converter and not uniform: every bin carries its own start, span
 
 from array import array
 
-from . import fast
+from .fast import NOT_HERE
 from .fold import CHANNELS, FIRST, KEY, NO_KEY, OUT_AT, PARAMS, SETS, TRIGGER
+
+try:
+    from .fold_viper import fold
+except NOT_HERE:
+    from .fold import fold
 
 MOST_SETS = 4096
 
@@ -19,7 +24,7 @@ class PortableAcquisition:
     own_loop = True  # samples inside poll(), so the link must be fed in small pieces
     lost_conversions = 0
 
-    def __init__(self, clock, adcs, fold=fast.fold):
+    def __init__(self, clock, adcs, fold=fold):
         self._clock = clock
         self._adcs = adcs
         self._fold = fold

@@ -21,21 +21,23 @@ from .fold import NO_KEY
 
 CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock (RP2040 datasheet 4.9.2)
 SEGMENTS = 4  # a power of two: the control channel's table wraps
-SEGMENT_MOST = 2400  # conversions: 4.8 ms, so that four segments take 19 kB and last 19 ms
-MOST_BLOCKS = 652  # of the ring, one a segment: 3 s of them
+SEGMENT_MOST = 1536  # conversions: 3.1 ms, so that four segments take 12 kB and last 12 ms
+BLOCK_LEAST, BLOCK_US = 8, 25000  # short bins share a block of at least so many, long ones of about so long
+MOST_BLOCKS = 448  # of the ring: what its facts have room for
 MOST_EDGES_A_SEGMENT = 16
 LONGEST_PIECE_WORDS = 3 * 8
 SETTLE_READS = 50
 
 
-def plan(bin_us, channels, group=1):
-    """(sets in a piece, pieces in a bin, bins in a block) for a bin of about `bin_us`; `group` long bins share a block."""
+def plan(bin_us, channels, group=0):
+    """(sets in a piece, pieces in a bin, bins in a segment, bins in a block) for a bin of about `bin_us`; `group` 0: choose."""
     conversions = max(bin_us * 1000 // CONVERSION_NS, channels)
     if conversions <= SEGMENT_MOST:
         sets = max(conversions // channels, 1)
-        return sets, 1, max(SEGMENT_MOST // (sets * channels), 1)
+        bins = max(SEGMENT_MOST // (sets * channels), 1)
+        return sets, 1, bins, bins * max(BLOCK_LEAST // bins, 1)
     pieces = -(-conversions // SEGMENT_MOST)
-    return max(conversions // pieces // channels, 1), pieces, group
+    return max(conversions // pieces // channels, 1), pieces, 1, group or max(BLOCK_US // bin_us, 1)
 
 
 class DmaAcquisition:
@@ -63,8 +65,7 @@ class DmaAcquisition:
         """Claims two DMA channels and lets the converter run; bins appear in `ring` from now on."""
         s = self._state
         channels = len(self._inputs)
-        self.sets, self.pieces, group = self.shape(config)
-        bins_a_segment = group if self.pieces == 1 else 1
+        self.sets, self.pieces, bins_a_segment, group = self.shape(config)
         conversions = self.sets * channels * bins_a_segment
         self._segment_conversions = conversions
         self._raw = arena.take(arena.SEGMENTS, 2 * conversions * self._segments)
@@ -118,12 +119,12 @@ class DmaAcquisition:
         self._go()
 
     def shape(self, config):
-        """(sets in a piece, pieces in a bin, bins in a block) of a configuration."""
-        return plan(config["bin_us"], len(self._inputs), config.get("group", 1))
+        """See plan."""
+        return plan(config["bin_us"], len(self._inputs), config.get("group", 0))
 
     def make_ring(self, config, ring_bytes, bin_bytes):
-        """A BinRing of at most `ring_bytes` whose blocks are what one segment gives, or a group of long bins."""
-        sets, pieces, group = self.shape(config)
+        """A BinRing of at most `ring_bytes` whose blocks are whole segments, or a group of long bins."""
+        sets, pieces, _, group = self.shape(config)
         blocks = min(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), MOST_BLOCKS)
         bins = arena.take(arena.BINS, blocks * group * bin_bytes)
         ring = BinRing(blocks, bin_bytes, group, True, bins, arena.take(arena.FACTS, blocks * UNIFORM_FACTS))
@@ -217,7 +218,8 @@ class DmaAcquisition:
         now_us = machine.mem32[s[at.TIMER_AT]] & 0x3FFFFFFF
         per_set = len(self._inputs)
         gone = ((now_us - s[at.NEXT_US]) & 0x3FFFFFFF) * 1000 // CONVERSION_NS // per_set * per_set
-        s[at.LOST] = (s[at.LOST] + gone) & 0x3FFFFFFF
+        half_done = (s[at.LOW] - s[at.BIN_LOW]) & 0x3FFFFFFF if s[at.IN_BLOCK] or s[at.PIECE] else 0
+        s[at.LOST] = (s[at.LOST] + gone + half_done) & 0x3FFFFFFF
         low = s[at.LOW] + gone
         s[at.HIGH] += low >> 30
         s[at.LOW] = low & 0x3FFFFFFF
@@ -258,8 +260,11 @@ class DmaAcquisition:
         return self._state[at.LOST]
 
     def conversions(self):
-        """Conversions since the start, all channels, up to the last folded segment; those lost are counted in."""
-        return (self._state[at.HIGH] << 30) + self._state[at.LOW]
+        """Conversions since the start, all channels, up to the last whole block; those lost are counted in."""
+        s = self._state
+        if s[at.IN_BLOCK] or s[at.PIECE]:
+            return (s[at.BIN_HIGH] << 30) + s[at.BIN_LOW]
+        return (s[at.HIGH] << 30) + s[at.LOW]
 
     def counters(self):
         """For STATUS and END."""

@@ -300,6 +300,8 @@ def service(state):
             gone = laps * segments
             s[OVERRUNS] += 1
             s[LOST] = (s[LOST] + gone * (segment_bytes // 2)) & WRAP
+            if s[IN_BLOCK] or s[PIECE]:
+                s[LOST] = (s[LOST] + ((s[LOW] - s[BIN_LOW]) & WRAP)) & WRAP  # the block that is half done goes as well
             s[LOW] += gone * (segment_bytes // 2)
             if s[LOW] > WRAP:
                 s[HIGH] += 1
