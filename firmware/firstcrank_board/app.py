@@ -14,8 +14,8 @@ from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
-RING_BYTES = 64512  # bins kept while the host does not read: a little over 2 s of 0.77 ms bins of three channels
-HANDOVER_BLOCKS = 8  # given up when an armed board begins to send, so that the first new ones find room
+RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s of 0.77 ms bins of three channels
+HANDOVER_BLOCKS = 4  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
 FRAME_US = 25000  # bins are sent together about this often
 MOST_WAITS = 32  # interrupts slept through before the loop looks round again
