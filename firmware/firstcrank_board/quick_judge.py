@@ -106,7 +106,8 @@ class QuickJudge:
             if length_us < table["dropout_min_us"] or (phase in (TURN, RELEASE) and length_us < table["bounce_us"]):
                 continue
             if lowest_code <= table["minimum_fail_code"]:
-                return FAIL, "the feed was lost for %d ms %s" % (max(length_us // 1000, 1), SAID[phase])
+                where = SAID[self._phase(begin_us + length_us // 2)]
+                return FAIL, "the feed was lost for %d ms %s" % (max(length_us // 1000, 1), where)
         if count > 1 and total_us > table["dropout_total_us"]:
             return NO_VERDICT, "%d short losses of the feed: fetch the trace" % count
         return None

@@ -1,0 +1,99 @@
+"""The board's own first answer against the host's judge on the same coarse bins, over every simulated scenario. Synthetic."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from firstcrank.analysis.verdict import judge
+from firstcrank.bench.firmware_program import load
+from firstcrank.bench.sampling import sample
+from firstcrank.bench.scenarios import SCENARIOS, simulate, simulate_many
+from firstcrank.bench.to_trace import bench_converter, to_trace
+from firstcrank.bench.truth import Truth
+from firstcrank.board.alone import BIN_US, alone_table
+from firstcrank.errors import UsageError
+from firstcrank.limits import shipped
+
+BIN_S = BIN_US * 1e-6
+SEED = 4711
+
+
+def board_says(truth: Truth) -> tuple[str, str]:
+    """(verdict, why) of the board, or the state in which it still waits."""
+    converter = bench_converter(truth)
+    channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(truth.roles)]
+    table = alone_table(shipped(truth.system_v), converter.calibration, channels, truth.context.feed_kind)
+    rng = np.random.default_rng([truth.seed, 7])
+    bins = sample(truth, converter, table["trigger_code"], rng, BIN_S)
+    folded = bins.folded
+    words = np.empty((len(folded.longest), 3 * len(channels) + 3), dtype=int)
+    words[:, 0:-3:3], words[:, 1:-3:3], words[:, 2:-3:3] = folded.mean, folded.lowest, folded.highest
+    words[:, -3], words[:, -2], words[:, -1] = folded.longest, folded.head, folded.tail
+    quick = load("quick_judge").QuickJudge(table)
+    span_us = round(bins.sets * bins.step_s * 1e6)
+    for row in words.tolist():
+        quick.bin(row, 0, span_us, bins.sets)
+        if quick.start.state == "done":
+            return quick.outcome()
+    return "waits", quick.start.state
+
+
+def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
+    seen = set()
+    for truth in simulate_many([(name, SEED) for name in SCENARIOS]):
+        host = judge(to_trace(truth, bin_s=BIN_S), shipped(truth.system_v), truth.context).verdict
+        board, why = board_says(truth)
+        seen.add((host, board))
+        assert (host, board) not in {("FAIL", "PASS"), ("PASS", "FAIL"), ("PASS", "NO VERDICT")}, (truth.name, why)
+    assert {("PASS", "PASS"), ("FAIL", "FAIL"), ("NO VERDICT", "NO VERDICT")} <= seen
+
+
+@pytest.mark.parametrize(
+    ("scenario", "verdict", "said"),
+    [
+        ("feed_dead_in_start", "FAIL", "in START, while cranking"),
+        ("feed_from_start_terminal", "FAIL", "live only while cranking"),
+        ("feed_resistance", "FAIL", "while cranking"),
+        ("short_crank", "NO VERDICT", "too short"),
+        ("bumped_key_off", "NO VERDICT", "not seen off and then up"),
+        ("ground_module", "NO VERDICT", "ground rose"),
+        ("healthy_24v", "PASS", "held"),
+    ],
+)
+def test_what_it_says(scenario: str, verdict: str, said: str) -> None:
+    found, why = board_says(simulate(scenario, SEED))
+    assert found == verdict, why
+    assert said in why
+
+
+@pytest.mark.parametrize("scenario", ["heater_only", "key_only"])
+def test_without_a_crank_it_waits_on(scenario: str) -> None:
+    assert board_says(simulate(scenario, SEED)) == ("waits", "run")
+
+
+def test_lost_readings_spoil_a_pass() -> None:
+    truth = simulate("healthy", SEED)
+    table = alone_table(
+        shipped(12), bench_converter(truth).calibration, [{"role": r, "pin": n} for n, r in enumerate(truth.roles)]
+    )
+    quick = load("quick_judge").QuickJudge(table)
+    quick.spoil("the board lost readings")
+    assert quick.outcome() == ("NO VERDICT", "the board lost readings")
+
+
+def test_working_alone_needs_battery_and_feed() -> None:
+    calibration = bench_converter(simulate("healthy", 1)).calibration
+    with pytest.raises(UsageError, match="battery and key_switch"):
+        alone_table(shipped(12), calibration, [{"role": "key_switch", "pin": 27}])
+
+
+def test_the_command_fits_a_frame() -> None:
+    import json
+
+    from firstcrank import wire
+
+    truth = simulate("healthy", 1)
+    channels = [{"role": r, "pin": 26 + n} for n, r in enumerate(truth.roles)]
+    body = json.dumps({"alone": alone_table(shipped(12), bench_converter(truth).calibration, channels)})
+    assert len(body) < wire.MAX_BODY_BYTES * 0.75
