@@ -18,6 +18,7 @@ RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s 
 HANDOVER_BLOCKS = 4  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
 FRAME_US = 25000  # bins are sent together about this often
+LAMP_WAITS = 4  # the same where the lamp's rhythm is what counts
 MOST_WAITS = 32  # interrupts slept through before the loop looks round again
 COLLECT_EVERY = 4  # beacons between two collections of garbage while recording, so that none comes unasked
 ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
@@ -30,7 +31,7 @@ class Parts:
     clock        ticks_us(), ticks_diff(a, b)
     stream       read(most) -> bytes or b"", write(view) -> count, writable() -> bool
     acquisition  acquisition(config) -> an acquisition for the channels and bin length in config
-    adcs         adcs(channels) -> objects with read_u16(), one a channel
+    adcs         adcs(config) -> objects with read_u16(), one a channel
     about        dict for IDENTITY: board, chip, micropython, acquisitions, adc_pins
     store        load(name) -> dict or None, save(name, dict)
     lamp         a lamp.Lamp
@@ -101,18 +102,18 @@ class App:
         elif self.state == ALONE:
             busy = self.alone.step()
             if not self.outbox.pump(None, 0) and not busy and not self.acquisition.own_loop:
-                self._rest()
+                self._rest(LAMP_WAITS)
         else:
             self.outbox.pump(self.ring, 0)
 
-    def _rest(self):
+    def _rest(self, most_waits=MOST_WAITS):
         """Sleeps until the interrupt has finished bins: USB's own interrupts end a wait too, and need but a moment each."""
         wait = self.parts.wait
         if wait is None:
             return
         marks = self.ring.marks
         head = marks[0]
-        for _ in range(MOST_WAITS):
+        for _ in range(most_waits):
             if marks[0] != head:
                 return
             wait()

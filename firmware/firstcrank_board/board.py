@@ -92,8 +92,13 @@ def temperature_c():
         return None
 
 
-def adcs(channels):
-    """One machine.ADC per channel."""
+def adcs(config):
+    """One object with read_u16 per channel: machine.ADC, or an input of the external converter where that is configured."""
+    channels = config["channels"]
+    if config.get("acquisition") == "spi_mcp3208":
+        from .mcp3208 import inputs
+
+        return inputs(channels)
     return [machine.ADC(machine.Pin(channel["pin"])) for channel in channels]
 
 

@@ -1,4 +1,7 @@
-"""Which acquisition a recording gets: the fastest that the board and the pins allow, or the one asked for by name."""
+"""Which acquisition a recording gets: the fastest that the board and the pins allow, or the one asked for by name.
+
+The external converter is only used when it is asked for: nobody can see whether one is there.
+"""
 
 from .commands import Refused
 
@@ -31,13 +34,21 @@ def _has_pin(machine, number):
 
 def available():
     """Names of what this board can do, the fastest first."""
+    names = [PORTABLE]
     if chip():
         from . import rp2_dma  # loaded now, while the heap is whole
 
         rp2_dma.plan
 
-        return [DMA, PORTABLE]
-    return [PORTABLE]
+        names.insert(0, DMA)
+    try:
+        from machine import SPI as bus
+
+        bus
+        names.append(SPI)
+    except ImportError:
+        pass
+    return names
 
 
 def choose(config, clock, adcs):
@@ -56,4 +67,4 @@ def choose(config, clock, adcs):
                 raise Refused(str(error))
     from .portable import PortableAcquisition  # only here: memory is short
 
-    return PortableAcquisition(clock, adcs(config["channels"]))
+    return PortableAcquisition(clock, adcs(config), SPI if wanted == SPI else PORTABLE)

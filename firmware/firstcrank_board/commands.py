@@ -187,7 +187,7 @@ def _self_check(app, frame):
     from .selfcheck import self_check  # only here: memory is short
 
     channels = app.config["channels"]
-    body = self_check(app.parts.clock, app.parts.adcs(channels), channels, app.parts.temperature_c)
+    body = self_check(app.parts.clock, app.parts.adcs(app.config), channels, app.parts.temperature_c)
     body["firmware"] = wire.FIRMWARE_VERSION
     body["bad_commands"] = app.bad_commands
     app.outbox.put(wire.CHECK, json.dumps(body).encode())

@@ -19,12 +19,12 @@ MOST_SETS = 4096
 class PortableAcquisition:
     """One per recording. `clock` gives ticks_us() and ticks_diff(a, b); `adcs` one object with read_u16() per channel."""
 
-    name = "portable"
     conversion_ns = 0  # not uniform: the host goes by ticks
     own_loop = True  # samples inside poll(), so the link must be fed in small pieces
     lost_conversions = 0
 
-    def __init__(self, clock, adcs, fold=fold):
+    def __init__(self, clock, adcs, name="portable", fold=fold):
+        self.name = name
         self._clock = clock
         self._adcs = adcs
         self._fold = fold

@@ -79,9 +79,14 @@ class ADC:
 
     def read_u16(self):
         """A conversion: takes READ_US of board time."""
+        code = self.code(READ_US)
+        return code << 4 | code >> 8
+
+    def code(self, took_us):
+        """The 12-bit code of a conversion that took so long."""
         if Board.began_us is None:
             Board.began_us = Board.now_us
-        Board.now_us += READ_US
+        Board.now_us += took_us
         t = (Board.now_us - Board.began_us) / 1e6
         if Board.played:
             t = 0.0
@@ -89,8 +94,7 @@ class ADC:
             volts = 12.6
         else:
             volts = {26: battery_v, 27: key_v, 28: coil_v}.get(self._pin, lambda t: 0.7)(t)
-        code = min(max(int(volts / VOLTS_PER_CODE + 0.5), 0), 4095)
-        return code << 4 | code >> 8
+        return min(max(int(volts / VOLTS_PER_CODE + 0.5), 0), 4095)
 
 
 def unique_id():

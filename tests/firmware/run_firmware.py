@@ -8,7 +8,11 @@ sys.path.insert(0, FOLDER)
 
 import fake_machine  # noqa: E402
 
-fake_machine.Board.scenario = SCENARIO
+fake_machine.Board.scenario, _, extra = SCENARIO.partition("+")
+if extra == "spi":
+    import fake_spi
+
+    fake_machine.SPI, fake_machine.Pin = fake_spi.SPI, fake_spi.Pin
 fake_machine.Board.lamp_file = FOLDER + "/lamp.txt"
 sys.modules["machine"] = fake_machine
 

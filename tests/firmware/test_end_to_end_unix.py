@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from firstcrank.tracefiles.native import read_native
+
 from .unix_board import unix_board
 
 
@@ -40,3 +42,45 @@ def test_from_the_pins_to_the_verdict(tmp_path: Path, scenario: str, code: int, 
         assert dropout["phase"] == "crank"
         assert dropout["duration_s"] == pytest.approx(0.004, abs=0.0008)
         assert dropout["start_s"] == pytest.approx(3.0, abs=0.01)
+
+
+SPI_LEADS = ("--lead", "battery=0", "--lead", "key_switch=1", "--lead", "starter_coil=2", "--acquisition", "spi_mcp3208")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("scenario", "code", "verdict"), [("healthy", 0, "PASS"), ("glitch", 1, "FAIL")])
+def test_through_the_external_converter(tmp_path: Path, scenario: str, code: int, verdict: str) -> None:
+    """Microchip DS21298 figure 6-1 is what fake_spi.py answers by."""
+    file = tmp_path / "start.fcr"
+    with unix_board(scenario + "+spi") as port:
+        refused = firstcrank(
+            "record", "--port", port, "--yes", "--acquisition", "spi_mcp3208", "--out", str(tmp_path / "no.fcr")
+        )
+        done = firstcrank(
+            "record",
+            "--port",
+            port,
+            "--out",
+            str(file),
+            "--yes",
+            "--key-start",
+            "--module-plugged",
+            "--longest",
+            "9",
+            *SPI_LEADS,
+        )
+    assert refused.returncode == 4
+    assert "inputs 0 to 7" in refused.stderr
+    assert done.returncode == code, done.stdout + done.stderr
+    assert f"Key feed: {verdict}" in done.stdout
+    recording = read_native(file)
+    assert recording.meta["acquisition"] == "spi_mcp3208"
+    assert 70e-6 <= float(recording.trace.gap_s[1:].min()) < 200e-6  # three leads of 24 us each: what it cannot see is declared
+
+
+@pytest.mark.slow
+def test_a_board_without_spi_says_what_it_has() -> None:
+    with unix_board("healthy") as port:
+        done = firstcrank("record", "--port", port, "--yes", *SPI_LEADS)
+    assert done.returncode == 4
+    assert "no acquisition called spi_mcp3208; it has portable" in done.stderr

@@ -36,7 +36,8 @@ def lay_out(folder: Path) -> None:
     )
     shutil.copy(ROOT / "host" / "firstcrank" / "wire.py", folder / "firstcrank_board" / "wire.py")
     shutil.copy(ROOT / "firmware" / "main.py", folder / "main.py")
-    shutil.copy(HERE / "fake_machine.py", folder / "fake_machine.py")
+    for name in ("fake_machine.py", "fake_spi.py"):
+        shutil.copy(HERE / name, folder / name)
 
 
 @contextlib.contextmanager

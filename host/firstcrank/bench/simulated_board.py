@@ -237,7 +237,7 @@ class SimulatedBoard:
                 clock=self._clock,
                 stream=self._stream,
                 acquisition=self._acquire,
-                adcs=lambda channels: [_Input(self._inputs(channels), n) for n in range(len(channels))],
+                adcs=lambda config: [_Input(self._inputs(config["channels"]), n) for n in range(len(config["channels"]))],
                 about={
                     "board": hashlib.sha256(self.name.encode()).hexdigest()[:16],
                     "chip": "simulated board, no hardware",

@@ -1,0 +1,42 @@
+"""machine.SPI with an MCP3208 on it, for the Linux interpreter: answers bit by bit as DS21298 figure 6-1 draws it. Runs on MicroPython."""
+
+import fake_machine
+
+
+class Pin(fake_machine.Pin):
+    """fake_machine's, and a chip select that is called with its level."""
+
+    level = 1
+
+    def __init__(self, name, mode=0, pull=0, value=None):
+        super().__init__(name, mode, pull)
+
+    def __call__(self, level):
+        if self.name == 17:
+            Pin.level = level
+
+
+class SPI:
+    """24 clocks at a time; inputs 0 to 2 carry what the pins 26 to 28 would."""
+
+    def __init__(self, bus, baudrate, polarity, phase, sck, mosi, miso):
+        assert (bus, polarity, phase) == (0, 0, 0)
+        assert baudrate <= 1000000  # DS21298: at 2.7 V
+        assert (sck.name, mosi.name, miso.name) == (18, 19, 16)
+        self.inputs = [fake_machine.ADC(26 + number) for number in range(3)]
+
+    def write_readinto(self, command, answer):
+        """24 clocks with chip select low."""
+        assert Pin.level == 0
+        bits = [command[n >> 3] >> (7 - (n & 7)) & 1 for n in range(24)]
+        assert bits[:5] == [0] * 5  # leading zeros are clocked before the start bit
+        assert bits[5] == 1  # start
+        assert bits[6] == 1  # single-ended
+        number = bits[7] << 2 | bits[8] << 1 | bits[9]
+        code = self.inputs[number].code(24)
+        # One more clock to sample, then a null bit, then twelve bits, the highest first.
+        out = [1] * 11 + [0] + [code >> (11 - n) & 1 for n in range(12)]
+        for byte in range(3):
+            answer[byte] = 0
+            for bit in range(8):
+                answer[byte] |= out[byte * 8 + bit] << (7 - bit)
