@@ -61,7 +61,7 @@ class App:
         self.outbox = Outbox(parts.stream)
         self.deframer = wire.Deframer()
         self._beacon_us = self.parts.clock.ticks_us()
-        self._pass = 0
+        self._pass = self._beacons = 0
         self._said_bad = 0
         self.pretrigger_bins = 0
         self.alone = None

@@ -11,9 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from firstcrank import wire
 from firstcrank.analysis.verdict import judge
 from firstcrank.bench.fold_many import fold_many
 from firstcrank.bench.scenarios import SCENARIOS, simulate, simulate_many
+from firstcrank.bench.simulated_board import open_bench
 from firstcrank.bench.through_frames import through_frames
 from firstcrank.bench.to_trace import to_trace
 from firstcrank.bench.trial import run
@@ -105,3 +107,12 @@ def test_a_collapsing_cable_before_the_switch_is_not_taken_for_its_start_contact
     """The feed is gone while cranking, and the starter's own control has lost as much."""
     for seed in (500009, 500017):
         assert run(simulate("battery_cable", seed)).named[:1] == ("battery_cable",)
+
+
+def test_an_idle_board_says_who_it_is_once_a_second() -> None:
+    """Also one that has never recorded."""
+    board, deframer = open_bench("healthy"), wire.Deframer()
+    seen = 0
+    while board.now_s() < 5.5:
+        seen += sum(frame.kind == wire.IDENTITY for frame in deframer.feed(board.read(0.5)))
+    assert seen == 6
