@@ -16,6 +16,7 @@ ROLES = (
     "engine_ground",
 )
 MOST_CHANNELS = 8
+HIGHEST_PIN = 63
 DEFAULT_CHANNELS = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
 CAPTURE_PIECE = 768
 MOST_PIECES = 6  # for one command; the outbox holds eight
@@ -65,7 +66,7 @@ def checked(body, config):
         for channel in channels:
             role = channel.get("role") if isinstance(channel, dict) else None
             pin = channel.get("pin") if isinstance(channel, dict) else None
-            if role not in ROLES or role in seen or not isinstance(pin, int):
+            if role not in ROLES or role in seen or not isinstance(pin, int) or not 0 <= pin <= HIGHEST_PIN:
                 raise Refused("channel %s: roles are %s, each once, with a pin number" % (role, ", ".join(ROLES)))
             seen.append(role)
         new["channels"] = [{"role": c["role"], "pin": c["pin"]} for c in channels]
@@ -187,7 +188,10 @@ def _self_check(app, frame):
     from .selfcheck import self_check  # only here: memory is short
 
     channels = app.config["channels"]
-    body = self_check(app.parts.clock, app.parts.adcs(app.config), channels, app.parts.temperature_c)
+    try:
+        body = self_check(app.parts.clock, app.parts.adcs(app.config), channels, app.parts.temperature_c)
+    except (ValueError, OSError, MemoryError) as error:
+        raise Refused("self-check: %s" % (str(error) or "short of memory"))
     body["firmware"] = wire.FIRMWARE_VERSION
     body["bad_commands"] = app.bad_commands
     app.outbox.put(wire.CHECK, json.dumps(body).encode())
