@@ -7,14 +7,15 @@ as the simulated board, on the host.
 import gc
 import json
 
-from . import about, commands, lamp, wire
+from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
-from .bin_ring import CAPACITY, BinRing
+from .bin_ring import CAPACITY, FACTS, BinRing
 from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
 RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s of 0.77 ms bins of three channels
+MOST_PLAIN_BINS = 512  # their facts fit the buffer that the fast acquisition has for its segments
 HANDOVER_BLOCKS = 4  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
 FRAME_US = 25000  # bins are sent together about this often
@@ -216,7 +217,7 @@ class App:
             if hasattr(self.acquisition, "make_ring"):
                 self.ring = self.acquisition.make_ring(config, RING_BYTES, bin_bytes)
             else:
-                self.ring = BinRing(min(RING_BYTES // bin_bytes, config["ring_bins"]), bin_bytes)
+                self.ring = self._plain_ring(min(RING_BYTES // bin_bytes, config["ring_bins"]), bin_bytes)
             gc.collect()
             self.acquisition.start(config, self.ring)
         except (ValueError, OSError, MemoryError) as error:
@@ -228,6 +229,14 @@ class App:
         self.outbox.least_bins = 1 if own_loop else min(max(FRAME_US // config["bin_us"], 1), MOST_BINS)
         self.pretrigger_bins = 0
         self._beacons = 0
+
+    def _plain_ring(self, bins, bin_bytes):
+        """For an acquisition that has no ring of its own; on a board that is short of memory in the buffer taken early."""
+        if not arena.reserved():
+            return BinRing(bins, bin_bytes)
+        bins = min(bins, MOST_PLAIN_BINS)
+        facts = arena.take(arena.SEGMENTS, bins * FACTS)
+        return BinRing(bins, bin_bytes, bins=arena.take(arena.BINS, bins * bin_bytes), facts=facts)
 
     def _record(self, recording_id):
         """What the ring holds and what comes goes out under this id."""

@@ -5,11 +5,13 @@ Loading the other modules scatters small objects over the heap that stay for goo
 
 from array import array
 
+# Bytes, or words of 32 bits where WORDS says so.
 BINS = "bins"
 FACTS = "facts"
 SEGMENTS = "segments"
 CLOSE_UPS = "close_ups"
-SIZES = {BINS: 63744, FACTS: 1344, SEGMENTS: 12288, CLOSE_UPS: 36864}  # bytes; words for FACTS
+SIZES = {BINS: 63744, FACTS: 1344, SEGMENTS: 3072, CLOSE_UPS: 36864}
+WORDS = (FACTS, SEGMENTS)
 FIRST = (BINS, CLOSE_UPS, FACTS)  # before the other modules are compiled, which needs about 80 kB for a while
 LATER = (SEGMENTS,)
 LEAST_FREE = 200000  # a smaller board keeps its heap for itself
@@ -30,6 +32,11 @@ def reserve(names):
         _kept[name] = _made(name, SIZES[name])
 
 
+def reserved():
+    """True where the buffers were taken."""
+    return BINS in _kept
+
+
 def take(name, size):
     """A buffer of at least `size`: the reserved one where it is large enough. One user at a time."""
     kept = _kept.get(name)
@@ -39,4 +46,4 @@ def take(name, size):
 
 
 def _made(name, size):
-    return array("i", bytes(4 * size)) if name == FACTS else bytearray(size)
+    return array("i", bytes(4 * size)) if name in WORDS else bytearray(size)

@@ -68,7 +68,7 @@ class DmaAcquisition:
         self.sets, self.pieces, bins_a_segment, group = self.shape(config)
         conversions = self.sets * channels * bins_a_segment
         self._segment_conversions = conversions
-        self._raw = arena.take(arena.SEGMENTS, 2 * conversions * self._segments)
+        self._raw = arena.take(arena.SEGMENTS, (conversions * self._segments + 1) // 2)
         # RP2040: the control channel's read address wraps on a power of two, and its table must begin on one.
         table_bytes = 4 * self._segments
         self._table = bytearray(2 * table_bytes)
