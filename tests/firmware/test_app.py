@@ -106,7 +106,23 @@ def test_no_bytes_end_the_program(pieces: list[bytes | int]) -> None:
 NUMBERS = st.one_of(st.integers(-5, 70000), st.just(10**20), st.floats(allow_nan=False), st.booleans(), st.none())
 TEXTS = st.sampled_from(["", "battery", "key_switch", "auto", "spi_mcp3208", "list", "read", "fetched", "\u20ac"])
 KEYS = st.sampled_from(
-    "channels role pin bin_us trigger_code ring_bins acquisition alone store do number offset pieces limits feed_kind".split()
+    [
+        "channels",
+        "role",
+        "pin",
+        "bin_us",
+        "trigger_code",
+        "ring_bins",
+        "acquisition",
+        "alone",
+        "store",
+        "do",
+        "number",
+        "offset",
+        "pieces",
+        "limits",
+        "feed_kind",
+    ]
 )
 JSON = st.recursive(
     st.one_of(NUMBERS, TEXTS), lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(KEYS, inner, max_size=5))
@@ -166,7 +182,7 @@ def test_short_writes_are_counted_and_lose_nothing(board: ScriptedBoard) -> None
     board.link.takes = lambda size: size
     board.send(wire.STOP)
     board.steps(3000)
-    end = table([f for f in board.received if f.kind == wire.END][0])["counters"]
+    end = table(next(f for f in board.received if f.kind == wire.END))["counters"]
     assert end["short_writes"] > 100
     assert end["lost_bins"] == 0
     assert contiguous(board.received)
@@ -185,7 +201,7 @@ def test_a_host_that_does_not_read_loses_bins_that_are_counted(board: ScriptedBo
     board.steps(500)
     board.send(wire.STOP)
     board.steps(500)
-    end = table([f for f in board.received if f.kind == wire.END][0])["counters"]
+    end = table(next(f for f in board.received if f.kind == wire.END))["counters"]
     assert 400 < end["lost_bins"] < 500
     heads = [wire.unpack_bins_head(f.body) for f in board.received if f.kind == wire.BINS]
     sent = sum(h.bin_count for h in heads)
