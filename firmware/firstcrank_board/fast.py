@@ -7,20 +7,23 @@ Each is taken alone: what is not used is not loaded, memory is short.
 NOT_HERE = (ImportError, SyntaxError, NameError, AttributeError, ValueError)
 
 try:
-    from .frame_thumb import stuff
+    from .crc_table import table
+    from .frame_thumb import crc_into, stuff
 except NOT_HERE:  # also the Linux interpreter, which has no Thumb assembler
     try:
+        from .crc_viper import crc_into
         from .stuff_viper import stuff
     except NOT_HERE:
+        from .framing import crc_into, table
         from .stuff import stuff
 
 try:
-    from .framing_viper import bins_body, copy_bytes, crc_into, table
+    from .framing_viper import bins_body, copy_bytes, header, pad
 
     COMPILED = True
 except NOT_HERE:  # CPython, or a port built without the native emitter
-    from .framing import bins_body, copy_bytes, crc_into, table
+    from .framing import bins_body, copy_bytes, header, pad
 
     COMPILED = False
 
-__all__ = ("COMPILED", "NOT_HERE", "bins_body", "copy_bytes", "crc_into", "stuff", "table")
+__all__ = ("COMPILED", "NOT_HERE", "bins_body", "copy_bytes", "crc_into", "header", "pad", "stuff", "table")

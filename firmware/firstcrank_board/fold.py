@@ -33,10 +33,10 @@ def fold(codes, out, params):
                 highest = code
             i += channels
         mean = (total * 16 + sets // 2) // sets
-        for value in (mean, lowest, highest):
-            out[at] = value & 0xFF
-            out[at + 1] = value >> 8
-            at += 2
+        _put(out, at, mean)
+        _put(out, at + 2, lowest)
+        _put(out, at + 4, highest)
+        at += 6
     longest = head = run = 0
     if params[KEY] < channels:
         trigger = params[TRIGGER]
@@ -53,7 +53,11 @@ def fold(codes, out, params):
                 run = 0
                 still_head = False
             i += channels
-    for value in (longest, head, run):
-        out[at] = value & 0xFF
-        out[at + 1] = value >> 8
-        at += 2
+    _put(out, at, longest)
+    _put(out, at + 2, head)
+    _put(out, at + 4, run)
+
+
+def _put(out, at, value):
+    out[at] = value & 0xFF
+    out[at + 1] = value >> 8

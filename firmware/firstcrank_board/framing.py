@@ -1,4 +1,4 @@
-"""A BINS frame's plain bytes from the ring into a buffer, and its checksum: plain Python, the oracle of framing_viper.
+"""A BINS frame's plain bytes from the ring into a buffer, and its checksum: plain Python, the oracle of framing_viper and crc_viper.
 
 `job` is an array('i') laid out by the names below; nothing is allocated by the compiled twins.
 """
@@ -25,7 +25,7 @@ JOB = 12
 
 
 def table():
-    """The CRC's 256 words."""
+    """None: binascii has its own. See crc_table."""
     return
 
 
@@ -72,3 +72,22 @@ def crc_into(data, length, _table):
 def copy_bytes(source, at, target, count):
     """source[at : at + count] to the start of `target`."""
     target[:count] = source[at : at + count]
+
+
+def header(plain, version, kind, identity, sequence):
+    """The frame's first fourteen bytes; `identity` is the recording id, 8 bytes."""
+    plain[0] = version
+    plain[1] = kind
+    for n in range(8):
+        plain[2 + n] = identity[n]
+    for n in range(4):
+        plain[10 + n] = sequence & 255
+        sequence >>= 8
+
+
+def pad(target, length, multiple):
+    """Zeros behind `length` up to a multiple of `multiple`; returns where they end."""
+    while length % multiple:
+        target[length] = 0
+        length += 1
+    return length

@@ -1,19 +1,6 @@
 """framing.bins_body compiled: same arguments and result as its plain twin, and no allocation. Layout: wire.py, BINS and HEADER."""
 
-from array import array
-
 import micropython
-
-
-def table():
-    """The CRC's 256 words, reflected polynomial EDB88320."""
-    words = array("I", bytes(1024))
-    for n in range(256):
-        crc = n
-        for _ in range(8):
-            crc = crc >> 1 ^ 0xEDB88320 if crc & 1 else crc >> 1
-        words[n] = crc
-    return words
 
 
 @micropython.viper
@@ -83,3 +70,28 @@ def copy_bytes(source: ptr8, at: int, target: ptr8, count: int):
     while i < count:
         target_words[i] = source_words[i]
         i += 1
+
+
+@micropython.viper
+def header(plain: ptr8, version: int, kind: int, identity: ptr8, sequence: int):
+    """See framing.header."""
+    plain[0] = version
+    plain[1] = kind
+    n = 0
+    while n < 8:
+        plain[2 + n] = identity[n]
+        n += 1
+    n = 0
+    while n < 4:
+        plain[10 + n] = sequence & 255
+        sequence >>= 8
+        n += 1
+
+
+@micropython.viper
+def pad(target: ptr8, length: int, multiple: int) -> int:
+    """See framing.pad."""
+    while length % multiple:
+        target[length] = 0
+        length += 1
+    return length

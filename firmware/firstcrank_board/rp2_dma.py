@@ -110,7 +110,7 @@ class DmaAcquisition:
             (at.SPARE_AT, uctypes.addressof(self._spare)),
             (at.EDGES_AT, uctypes.addressof(self._edges)),
             (at.MOST_EDGES, MOST_EDGES_A_SEGMENT),
-            (at.RISE_AT, -1),
+            (at.RISE_AT, 0),
         ):
             s[index] = value
         for pin in self._pins:
@@ -197,7 +197,7 @@ class DmaAcquisition:
             trigger=True,
         )
         s[at.NEXT] = s[at.PIECE] = s[at.IN_BLOCK] = s[at.STOPPED] = 0
-        s[at.RISE_AT] = -1
+        s[at.RISE_AT] = 0
         self._running = True
         state, service = self._state, at.service
 

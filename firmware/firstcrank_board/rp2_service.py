@@ -59,7 +59,7 @@ BIN_HIGH = const(38)
 BIN_US = const(39)
 CALLS = const(40)
 OUT_AT = const(41)
-RISE_AT = const(42)  # where the feed came back, not yet confirmed by HYSTERESIS; -1: nowhere
+RISE_AT = const(42)  # 1 more than where the feed came back, not yet confirmed by HYSTERESIS; 0: nowhere
 WORST_US = const(43)  # longest time the callback took
 CLOSE_UPS_AT = const(44)  # address of the close-ups' book, 0: none
 BINS_A_BLOCK = const(45)
@@ -195,7 +195,7 @@ def fold_segment(s: ptr32, codes_at: int):
                     s[LONGEST] = s[RUN]
                 if s[HEAD_OPEN]:
                     s[HEAD_RUN] = s[RUN]
-                s[RISE_AT] = -1
+                s[RISE_AT] = 0
             else:
                 scan(s, codes_at, n)
         if pieces > 1:
@@ -227,7 +227,7 @@ def scan(s: ptr32, codes_at: int, n: int):
     head_open = s[HEAD_OPEN]
     head_run = s[HEAD_RUN]
     below = s[BELOW]
-    rise_at = s[RISE_AT]
+    rise_at = s[RISE_AT]  # no negative numbers in memory: a 64-bit interpreter, where this is tested, reads them otherwise
     edges = ptr32(s[EDGES_AT])
     found = s[EDGES]
     most = s[MOST_EDGES]
@@ -244,19 +244,19 @@ def scan(s: ptr32, codes_at: int, n: int):
                 if found < most:
                     edges[found] = (base + i) * 2 + 1
                     found += 1
-            rise_at = 0 - 1
+            rise_at = 0
         else:
             run = 0
             head_open = 0
             if below:
-                if rise_at < 0:
-                    rise_at = base + i
+                if rise_at == 0:
+                    rise_at = base + i + 1
                 if code >= confirm:
                     below = 0
                     if found < most:
-                        edges[found] = rise_at * 2
+                        edges[found] = (rise_at - 1) * 2
                         found += 1
-                    rise_at = 0 - 1
+                    rise_at = 0
         i += channels
     s[RUN] = run
     s[LONGEST] = longest
@@ -315,8 +315,8 @@ def service(state):
         s[EDGES] = 0
         codes_at = s[RAW_AT] + s[NEXT] * segment_bytes
         fold_segment(s, codes_at)
-        if s[RISE_AT] >= 0:
-            s[RISE_AT] = 0  # a recovery still to be confirmed counts from the next segment's start
+        if s[RISE_AT]:
+            s[RISE_AT] = 1  # a recovery still to be confirmed counts from the next segment's start
         if s[CLOSE_UPS_AT]:
             if s[EDGES]:
                 follow(s)

@@ -55,6 +55,10 @@ def contiguous(heads: list[tuple[wire.BinsHead, np.ndarray]]) -> bool:
     )
 
 
+def test_the_compiled_kernels_are_the_ones_that_run(board: Session) -> None:
+    assert board.identity["compiled"] is True
+
+
 def test_every_conversion_is_in_a_bin(board: Session) -> None:
     before = board.chip.conversions
     stream = board.start()

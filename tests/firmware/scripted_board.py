@@ -87,6 +87,9 @@ class Acquisition:
             self.ring.commit(first & 0x3FFFFFFF, first >> 30, self._board.clock.ticks_us(), STEP_US, STEP_US // SETS, SETS)
         self.bins += 1
 
+    def look(self) -> None:
+        """Nothing to sample in between."""
+
     def stop(self) -> None:
         self.running = False
 

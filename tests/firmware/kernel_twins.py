@@ -1,0 +1,298 @@
+"""Compiled kernels against their plain twins on random data, on whatever MicroPython runs this: Linux or a chip.
+
+    kernel_twins.py FOLDER ROUNDS      FOLDER holds firstcrank_board
+
+Prints one line a kernel, "name: N equal", and ends with an error where one differs. Kernels that this interpreter cannot load
+are not there: the Thumb assembler on Linux. No random module: the same numbers everywhere.
+"""
+
+import gc
+import sys
+from array import array
+from binascii import crc32
+
+GUARD = 0xA5
+SETS = (1, 2, 3, 4, 5, 7, 8, 16, 41, 128, 512, 1000)
+
+
+class Dice:
+    """A linear congruential generator of 31 bits (constants of ANSI C's example rand); the upper ones are used."""
+
+    def __init__(self, seed):
+        self._x = seed
+
+    def below(self, most):
+        """0 to most - 1, most at most 2**20."""
+        self._x = (self._x * 1103515245 + 12345) & 0x7FFFFFFF
+        return (self._x >> 10) % most
+
+    def bits30(self):
+        """A small integer on every board, and often one near the end of the range."""
+        kind = self.below(6)
+        if kind == 0:
+            return self.below(3)
+        if kind == 1:
+            return 0x3FFFFFFF - self.below(3)
+        return self.below(1 << 15) << 15 | self.below(1 << 15)
+
+    def pick(self, things):
+        """One of them."""
+        return things[self.below(len(things))]
+
+
+def codes_of(dice, count, trigger):
+    """An array of 12-bit codes of one of several kinds: noise, one value, a feed that chatters round the trigger."""
+    kind = dice.below(5)
+    codes = array("H", bytes(2 * count))
+    level = dice.below(4096)
+    for n in range(count):
+        if kind == 0:
+            code = dice.below(4096)
+        elif kind == 1:
+            code = level
+        elif kind == 2:
+            code = min(max(trigger - 3 + dice.below(7), 0), 4095)
+        elif kind == 3:
+            if dice.below(20) == 0:
+                level = 4095 - level
+            code = level
+        else:
+            code = 4095 if dice.below(2) else 0
+        codes[n] = code
+    return codes
+
+
+def same(name, made, wanted, what):
+    """Ends the program where two buffers differ."""
+    if bytes(made) != bytes(wanted):
+        at = [n for n in range(len(wanted)) if made[n] != wanted[n]][:8]
+        raise AssertionError(f"{name} differs from its twin at {at}: {what}")
+
+
+def guarded(size):
+    """A buffer whose every byte shows if it was written."""
+    return bytearray(bytes((GUARD,)) * size)
+
+
+# --- the kernels ---------------------------------------------------------------------------------------------
+
+
+def check_fold(name, kernel, plain, dice, rounds):
+    """fold(codes, out, params)."""
+    for turn in range(rounds):
+        channels = 1 + turn % 8
+        sets = dice.pick(SETS)
+        trigger = dice.pick((0, 1, 900, 2000, 4095, 4096))
+        first, out_at = dice.below(9), 2 * dice.below(9)
+        codes = codes_of(dice, first + sets * channels, trigger)
+        size = out_at + 6 * channels + 6 + 8
+        made, wanted = guarded(size), guarded(size)
+        for key in (dice.below(channels), channels, 255):
+            params = array("i", [first, sets, channels, key, trigger, out_at])
+            kernel(codes, made, params)
+            plain(codes, wanted, params)
+            same(name, made, wanted, tuple(params))
+    return 3 * rounds
+
+
+def check_long_bin(name, kernel, plain, dice, rounds):
+    """The longest bin of the portable acquisition and one that would leave 31 bits: 40,000 conversions of the highest code."""
+    for sets, code in ((4096, 4095), (40000, 4095), (40000, 4094)):
+        codes = array("H", bytes(2 * sets))
+        for n in range(sets):
+            codes[n] = code
+        made, wanted = guarded(16), guarded(16)
+        params = array("i", [0, sets, 1, 0, 4095, 2])
+        kernel(codes, made, params)
+        plain(codes, wanted, params)
+        same(name, made, wanted, tuple(params))
+    return 3
+
+
+def accumulate_plain(codes, acc, shape):
+    """What fold_thumb.accumulate says it does."""
+    sets, channels = shape
+    for channel in range(channels):
+        for n in range(sets):
+            code = codes[n * channels + channel]
+            acc[3 * channel] += code
+            acc[3 * channel + 1] = min(acc[3 * channel + 1], code)
+            acc[3 * channel + 2] = max(acc[3 * channel + 2], code)
+
+
+def check_accumulate(name, kernel, plain, dice, rounds):
+    """accumulate(codes, acc, shape): twice into the same sums."""
+    for turn in range(rounds):
+        channels = 1 + turn % 8
+        sets = dice.pick(SETS)
+        shape = array("i", [sets, channels])
+        start = []
+        codes = codes_of(dice, sets * channels, 2000)
+        for channel in range(channels):
+            start += [0, codes[channel], codes[channel]]
+        start.append(77)
+        made, wanted = array("i", start), array("i", start)
+        for _ in range(2):
+            kernel(codes, made, shape)
+            plain(codes, wanted, shape)
+            codes = codes_of(dice, sets * channels, 2000)
+        same(name, made, wanted, (sets, channels))
+    return rounds
+
+
+def check_bins_body(name, kernel, plain, dice, rounds):
+    """bins_body(plain, facts, bins, job), for blocks of six and of three facts."""
+    for turn in range(rounds):
+        channels = 1 + turn % 8
+        words = dice.pick((3, 6))
+        group = dice.pick((1, 2, 4, 8))
+        block_bytes = group * (6 * channels + 6)
+        capacity = 4 + dice.below(4)
+        blocks = 1 + dice.below(3)
+        first = dice.below(capacity - blocks + 1)
+        facts = array("i", [dice.bits30() for _ in range(words * capacity)])
+        bins = bytearray([dice.below(256) for _ in range(capacity * block_bytes)])
+        conversions = 1 + dice.below(65535)
+        if words == 6:
+            for n in range(capacity):
+                facts[6 * n + 3] = dice.below(100000)  # span
+                facts[6 * n + 4] = dice.below(100000)  # gap
+                facts[6 * n + 5] = conversions
+        job = array(
+            "i",
+            [first, blocks, block_bytes, blocks * group, channels]
+            + [dice.bits30() for _ in range(3)]
+            + [words, dice.below(100000), dice.below(100000), conversions],
+        )
+        size = 14 + 36 + blocks * block_bytes + 8
+        made, wanted = guarded(size), guarded(size)
+        ends = kernel(made, facts, bins, job), plain(wanted, facts, bins, job)
+        same(name, made, wanted, tuple(job))
+        assert ends[0] == ends[1] == size - 8, (name, ends, size)
+    return rounds
+
+
+def check_crc(name, kernel, plain, dice, rounds):
+    """crc_into(data, length, table)."""
+    from firstcrank_board.crc_table import table
+
+    words = table()
+    for turn in range(rounds):
+        length = turn if turn < 20 else dice.below(950)
+        made = bytearray([dice.below(256) for _ in range(length)] + [GUARD] * 8)
+        wanted = bytearray(made)
+        kernel(made, length, words)
+        plain(wanted, length, None)
+        same(name, made, wanted, length)
+        assert bytes(made[length : length + 4]) == (crc32(bytes(made[:length])) & 0xFFFFFFFF).to_bytes(4, "little")
+    return rounds
+
+
+def check_copy_bytes(name, kernel, plain, dice, rounds):
+    """copy_bytes(source, at, target, count), whole words."""
+    for _ in range(rounds):
+        count = 64 * (1 + dice.below(4))
+        at = 4 * dice.below(30)
+        source = bytearray([dice.below(256) for _ in range(at + count + 12)])
+        made, wanted = guarded(count + 8), guarded(count + 8)
+        kernel(source, at, made, count)
+        wanted[:count] = source[at : at + count]
+        same(name, made, wanted, (at, count))
+    return rounds
+
+
+def check_stuff(name, kernel, plain, dice, rounds):
+    """stuff(source, length, target): with many zeros, few and none, round the runs of 254."""
+    for turn in range(rounds):
+        length = dice.pick((0, 1, 2, 253, 254, 255, 256, 508, 509, 510, 900)) if turn % 2 else dice.below(900)
+        zeros = dice.pick((1, 5, 300, 100000))
+        source = bytearray([0 if dice.below(zeros) == 0 else 1 + dice.below(255) for _ in range(length)] + [GUARD])
+        size = length + 2 + length // 254 + 8
+        made, wanted = guarded(size), guarded(size)
+        ends = kernel(source, length, made), plain(source, length, wanted)
+        same(name, made, wanted, (length, zeros))
+        assert ends[0] == ends[1] <= size - 8, (name, ends)
+    return rounds
+
+
+def check_header(name, kernel, plain, dice, rounds):
+    """header(plain, version, kind, identity, sequence)."""
+    for _ in range(rounds):
+        identity = bytes([dice.below(256) for _ in range(8)])
+        sequence = dice.bits30()
+        made, wanted = guarded(20), guarded(20)
+        kernel(made, 0x31, dice.below(256), identity, sequence)
+        plain(wanted, 0x31, made[1], identity, sequence)
+        same(name, made, wanted, sequence)
+    return rounds
+
+
+def check_pad(name, kernel, plain, dice, rounds):
+    """pad(target, length, multiple)."""
+    for _ in range(rounds):
+        length = dice.below(200)
+        made, wanted = guarded(264), guarded(264)
+        ends = kernel(made, length, 64), plain(wanted, length, 64)
+        same(name, made, wanted, length)
+        assert ends[0] == ends[1], (name, ends)
+    return rounds
+
+
+def check_copy_codes(name, kernel, plain, dice, rounds):
+    """copy_codes(pool, at, size, plain, plain_at, codes): round the pool's end."""
+    for _ in range(rounds):
+        size = 2 * (1 + dice.below(60))
+        pool = bytearray([dice.below(256) for _ in range(size * 3 // 2)])
+        at, count = dice.below(size), dice.below(size + 1)
+        plain_at = 2 * dice.below(20)
+        made, wanted = guarded(plain_at + 2 * count + 8), guarded(plain_at + 2 * count + 8)
+        kernel(pool, at, size, made, plain_at, count)
+        plain(pool, at, size, wanted, plain_at, count)
+        same(name, made, wanted, (size, at, count))
+    return rounds
+
+
+# file, function, check, file of the twin
+KERNELS = (
+    ("fold_viper", "fold", check_fold, "fold"),
+    ("fold_viper", "fold", check_long_bin, "fold"),
+    ("fold_viper", "accumulate", check_accumulate, None),
+    ("fold_thumb", "accumulate", check_accumulate, None),
+    ("framing_viper", "bins_body", check_bins_body, "framing"),
+    ("crc_viper", "crc_into", check_crc, "framing"),
+    ("frame_thumb", "crc_into", check_crc, "framing"),
+    ("framing_viper", "copy_bytes", check_copy_bytes, "framing"),
+    ("framing_viper", "header", check_header, "framing"),
+    ("framing_viper", "pad", check_pad, "framing"),
+    ("stuff_viper", "stuff", check_stuff, "stuff"),
+    ("frame_thumb", "stuff", check_stuff, "stuff"),
+    ("rp2_service", "copy_codes", check_copy_codes, "close_up"),
+)
+
+
+def loaded(file):
+    """A module of the firmware, or None where this interpreter cannot have it."""
+    try:
+        return __import__("firstcrank_board." + file, None, None, ("x",))
+    except (ImportError, SyntaxError, NameError, AttributeError, ValueError) as error:
+        print(f"{file}: not here ({error.__class__.__name__})")
+        return None
+
+
+def run(rounds):
+    """Every kernel that can be loaded."""
+    for file, function, check, twin in KERNELS:
+        module = loaded(file)
+        if module is None or not hasattr(module, function):
+            continue
+        plain = getattr(loaded(twin), function) if twin else accumulate_plain
+        name = f"{file}.{function}"
+        count = check(name, getattr(module, function), plain, Dice(len(name) * 7919), rounds)
+        gc.collect()
+        print(f"{name}: {count} equal ({check.__name__})")
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, sys.argv[1])
+    run(int(sys.argv[2]))
+    print("done")

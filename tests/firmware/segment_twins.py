@@ -1,0 +1,243 @@
+"""The interrupt's folding (rp2_service) against fold.py: segment after segment as the DMA would fill them. Runs on MicroPython.
+
+    segment_twins.py FOLDER ROUNDS [ADDRESS SIZE]     memory whose addresses fit 31 bits; on a 32-bit board its own will do
+
+Bins, their times and first conversions, blocks lost or forgotten in a full ring, and the edges of the key feed.
+"""
+
+import gc
+import sys
+
+sys.path.insert(0, sys.argv[1])
+sys.path.insert(0, __file__.rsplit("/", 1)[0])
+
+import uctypes
+from firstcrank_board import fold as definition
+from firstcrank_board import rp2_service as service
+from firstcrank_board.bin_ring import CAPACITY, FORGOTTEN, HEAD, KEEP_NEWEST, LOST, MARKS, TAIL, UNIFORM_FACTS
+from kernel_twins import Dice, codes_of
+
+from array import array  # isort: skip
+
+SEGMENTS, CAPACITY_BLOCKS, MOST_EDGES = 4, 6, 16
+WRAP = 0x3FFFFFFF
+SEND, KEEP_ALL, NEWEST = "sent at once", "never sent", "never sent, the newest kept"
+
+
+class Memory:
+    """Pieces of memory that kernels may be given by address."""
+
+    def __init__(self, address, size):
+        self._at, self._end = address, address + size
+        self._kept = []
+
+    def take(self, size):
+        """Address and buffer, zeroed, on a word."""
+        if not self._at:
+            self._kept.append(bytearray(size))
+            return uctypes.addressof(self._kept[-1]), self._kept[-1]
+        at = self._at
+        self._at = at + (size + 7) // 8 * 8
+        assert self._at <= self._end, "the test's memory is used up"
+        buffer = uctypes.bytearray_at(at, size)
+        for n in range(size):
+            buffer[n] = 0
+        return at, buffer
+
+    def words(self, count):
+        """Address, and the words as an array of 32-bit numbers."""
+        at, _ = self.take(4 * count)
+        return at, uctypes.struct(at, {"w": (0 | uctypes.ARRAY, count | uctypes.INT32)}).w
+
+
+class Edges:
+    """Edges of the key feed, conversion by conversion: what rp2_service.scan says it finds."""
+
+    def __init__(self, trigger):
+        self._trigger = trigger
+        self._below = False
+        self._rise = None
+
+    def of(self, codes, key, channels):
+        """Those of one segment, as offset * 2 + falling."""
+        found = []
+        for i in range(key, len(codes), channels):
+            if codes[i] < self._trigger:
+                if not self._below:
+                    self._below = True
+                    found.append(i * 2 + 1)
+                self._rise = None
+            elif self._below:
+                if self._rise is None:
+                    self._rise = i
+                if codes[i] >= self._trigger + service.HYSTERESIS:
+                    self._below = False
+                    found.append(self._rise * 2)
+                    self._rise = None
+        if self._rise is not None:
+            self._rise = 0
+        return found[:MOST_EDGES]
+
+
+class Run:
+    """One recording of made-up segments."""
+
+    def __init__(self, memory, dice, turn):
+        self.dice = dice
+        channels = self.channels = 1 + turn % 8
+        if dice.below(3):
+            self.pieces, self.bins_a_segment, self.sets = 1, 1 + dice.below(4), 1 + dice.below(24)
+            self.group = self.bins_a_segment * (1 + dice.below(2))
+        else:
+            self.pieces, self.bins_a_segment, self.sets = 2 + dice.below(3), 1, 1 + dice.below(60)
+            self.group = 1 + dice.below(3)
+        self.trigger = dice.pick((0, 1, 900, 2000, 4080, 4095))
+        self.key = dice.pick((0, channels - 1, 255))
+        self.policy = dice.pick((SEND, KEEP_ALL, NEWEST))
+        self.conversions = self.sets * channels * self.bins_a_segment
+        self.segment_us = 2 * self.conversions
+        self.bin_bytes = 6 * channels + 6
+        self.block_bytes = self.bin_bytes * self.group
+        s = self.s = array("i", bytes(4 * service.STATE))
+        self.raw_at, raw = memory.take(2 * self.conversions * SEGMENTS)
+        self.raw = raw
+        self.write_at, self.write = memory.words(1)
+        self.fcs_at, self.fcs = memory.words(1)
+        self.timer_at, self.timer = memory.words(1)
+        self.marks_at, self.marks = memory.words(MARKS)
+        facts_at, self.facts = memory.words(UNIFORM_FACTS * CAPACITY_BLOCKS)
+        blocks_at, self.blocks = memory.take(self.block_bytes * CAPACITY_BLOCKS)
+        edges_at, self.edges = memory.words(MOST_EDGES)
+        self.marks[CAPACITY] = CAPACITY_BLOCKS
+        self.marks[KEEP_NEWEST] = 1 if self.policy == NEWEST else 0
+        self.low = WRAP - 3 * self.conversions if dice.below(2) else 0  # the index carries into its upper half
+        self.high = 5
+        self.now_us = WRAP - 2 * self.segment_us if dice.below(2) else 77  # the clock wraps
+        for index, value in (
+            (service.RAW_AT, self.raw_at),
+            (service.SEGMENTS, SEGMENTS),
+            (service.SEGMENT_BYTES, 2 * self.conversions),
+            (service.SEGMENT_US, self.segment_us),
+            (service.WRITE_ADDR_AT, self.write_at),
+            (service.FCS_AT, self.fcs_at),
+            (service.TIMER_AT, self.timer_at),
+            (service.SETS, self.sets),
+            (service.CHANNELS, channels),
+            (service.KEY, self.key),
+            (service.TRIGGER, self.trigger),
+            (service.PIECES, self.pieces),
+            (service.BINS_A_SEGMENT, self.bins_a_segment),
+            (service.BINS_A_BLOCK, self.group),
+            (service.ACC_AT, memory.words(2 * 3 * 8)[0]),
+            (service.MARKS_AT, self.marks_at),
+            (service.FACTS_AT, facts_at),
+            (service.BLOCKS_AT, blocks_at),
+            (service.BLOCK_BYTES, self.block_bytes),
+            (service.SPARE_AT, memory.take(self.block_bytes)[0]),
+            (service.EDGES_AT, edges_at),
+            (service.MOST_EDGES, MOST_EDGES),
+            (service.LOW, self.low),
+            (service.HIGH, self.high),
+            (service.NEXT_US, self.now_us),
+        ):
+            s[index] = value
+        shape_at, shape = memory.words(2)
+        shape[0], shape[1] = self.sets, channels
+        s[service.SHAPE_AT] = shape_at
+        self.timer[0] = self.now_us
+        self.begin_us = self.now_us
+        self.codes = array("H")
+        self.expected = []  # (block's bytes, first conversion, ticks)
+        self.seen = 0
+
+    def go(self, segments):
+        """Fills them one by one; the interrupt comes at once, late or twice."""
+        edges = Edges(self.trigger)
+        pending = 0
+        for number in range(segments):
+            codes = codes_of(self.dice, self.conversions, self.trigger)
+            place = 2 * self.conversions * (number % SEGMENTS)
+            for n in range(self.conversions):
+                self.raw[place + 2 * n] = codes[n] & 255
+                self.raw[place + 2 * n + 1] = codes[n] >> 8
+            self.codes.extend(codes)
+            self.write[0] = self.raw_at + 2 * self.conversions * ((number + 1) % SEGMENTS)
+            self.timer[0] = (self.timer[0] + self.segment_us) & WRAP
+            found = edges.of(codes, self.key, self.channels) if self.key < self.channels else []
+            pending += 1
+            if pending < 3 and self.dice.below(4) == 0:
+                continue  # held up: the next call finds more than one
+            service.service(self.s)
+            assert [self.edges[n] for n in range(self.s[service.EDGES])] == found, (self.told(), found)
+            if self.dice.below(4) == 0:
+                service.service(self.s)  # nothing new
+            pending = 0
+            if self.policy == SEND:
+                self.take_all()
+        assert self.s[service.OVERRUNS] == self.s[service.LOST] == self.s[service.STOPPED] == 0
+        self.check_ring(segments)
+
+    def take_all(self):
+        """What the reader does: every block that is complete is compared and given back."""
+        while self.marks[TAIL] != self.marks[HEAD]:
+            self.compare(self.seen, self.marks[TAIL])
+            self.seen += 1
+            self.marks[TAIL] = (self.marks[TAIL] + 1) % CAPACITY_BLOCKS
+
+    def check_ring(self, segments):
+        """A full ring has the blocks that its policy says, and counted the others."""
+        service.service(self.s)
+        blocks = segments * self.bins_a_segment // self.pieces // self.group
+        kept = CAPACITY_BLOCKS - 1
+        if self.policy == SEND:
+            self.take_all()
+            assert self.seen == blocks, (self.told(), self.seen, blocks)
+            assert self.marks[LOST] == self.marks[FORGOTTEN] == 0
+            return
+        first = 0
+        if self.policy == NEWEST:
+            begun = segments * self.bins_a_segment / self.pieces / self.group > blocks  # a block takes its room when it begins
+            first = max(blocks + begun - kept, 0)
+            assert self.marks[FORGOTTEN] == first * self.group, (self.told(), self.marks[FORGOTTEN], first)
+        lost = blocks - kept if self.policy == KEEP_ALL and blocks > kept else 0
+        assert self.marks[LOST] == lost * self.group, (self.told(), self.marks[LOST], lost)
+        self.seen = first
+        self.take_all()
+        assert self.seen == blocks - lost, (self.told(), self.seen, blocks, lost)
+
+    def compare(self, number, place):
+        """Block `number` since the start against the plain fold of its conversions."""
+        sets = self.sets * self.pieces
+        wanted = bytearray(self.block_bytes)
+        first = number * self.group * sets * self.channels
+        for n in range(self.group):
+            params = array(
+                "i", [first + n * sets * self.channels, sets, self.channels, self.key, self.trigger, n * self.bin_bytes]
+            )
+            definition.fold(self.codes, wanted, params)
+        made = self.blocks[place * self.block_bytes : (place + 1) * self.block_bytes]
+        assert made == wanted, (self.told(), number, made, wanted)
+        low, high, ticks = (self.facts[place * UNIFORM_FACTS + n] for n in range(3))
+        assert (high << 30) + low == (self.high << 30) + self.low + first, (self.told(), number, low, high)
+        assert ticks == (self.begin_us + 2 * first) & WRAP, (self.told(), number, ticks)
+
+    def told(self):
+        """What this run is."""
+        return (self.channels, self.sets, self.pieces, self.bins_a_segment, self.group, self.key, self.trigger, self.policy)
+
+
+def main(rounds, address, size):
+    """So many recordings."""
+    dice = Dice(4711)
+    bins = 0
+    for turn in range(rounds):
+        run = Run(Memory(address, size), dice, turn)
+        run.go(12 + dice.below(30))
+        bins += run.seen * run.group
+        gc.collect()
+    print(f"{rounds} recordings, {bins} bins equal")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 0, int(sys.argv[4]) if len(sys.argv) > 4 else 0)
+    print("done")
