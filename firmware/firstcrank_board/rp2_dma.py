@@ -49,8 +49,8 @@ class DmaAcquisition:
 
     def __init__(self, chip, pins, segments=SEGMENTS):
         inputs = [chip.channel(pin) for pin in pins]
-        if sorted(inputs) != inputs:
-            raise ValueError("the converter takes its inputs in rising order: list the channels by rising pin number")
+        if sorted(set(inputs)) != inputs:
+            raise ValueError("the converter takes each input once, in rising order: list the channels by rising pin number")
         self._chip = chip
         self._inputs = inputs
         self._pins = pins
@@ -115,7 +115,8 @@ class DmaAcquisition:
             s[index] = value
         for pin in self._pins:
             machine.ADC(machine.Pin(pin))  # sets the pad: no digital input, no pulls, output off
-        self._data, self._control = rp2.DMA(), rp2.DMA()
+        self._data = rp2.DMA()
+        self._control = rp2.DMA()  # not in one line: where there is no second one, stop() gives the first back
         self._go()
 
     def shape(self, config):
@@ -230,15 +231,22 @@ class DmaAcquisition:
         self._go()
 
     def _halt(self):
-        """Converter first: without its requests the DMA stands still, then it is ended."""
+        """Converter first: without its requests the DMA stands still, then it is ended.
+
+        Both channels are disabled before either is aborted: on the RP2350 an abort else triggers the channel chained to (erratum
+        RP2350-E5, as the C SDK tells it at dma_channel_abort).
+        """
         mem32 = machine.mem32
         adc = self._chip.adc
         mem32[adc + reg.CS] = reg.CS_EN
         mem32[adc + reg.FCS] = reg.FCS_OVER | reg.FCS_UNDER
-        for channel in (self._data, self._control):
-            if channel is not None:
-                channel.irq(handler=None)
-                channel.active(0)
+        channels = [channel for channel in (self._data, self._control) if channel is not None]
+        for channel in channels:
+            channel.irq(handler=None)
+            control_word = reg.DMA_BASE + reg.CHANNEL_STRIDE * channel.channel + reg.AL1_CTRL
+            mem32[control_word] = mem32[control_word] >> 1 << 1  # the lowest bit enables it
+        for channel in channels:
+            channel.active(0)
 
     def stop(self):
         """Safe in every state, and called on every way out: up to MicroPython 1.26 a DMA left alone writes on after a reset."""
