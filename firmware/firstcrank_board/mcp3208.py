@@ -2,12 +2,16 @@
 
 Microchip DS21298: 24 clocks a conversion with the command in the first ten (figure 6-1), clock at most 1 MHz at 2.7 V and 2 MHz at
 5 V (table of electrical characteristics), mode 0. A channel's `pin` is the converter's input, 0 to 7.
+
+Before the twelve bits the converter answers with a zero (section 5.0). MISO is pulled up, so where no converter answers that
+bit is a one: then nothing starts, and during a recording the reading is the top code, which the host takes for clipping.
 """
 
 BUS, SCK, MOSI, MISO, CS = 0, 18, 19, 16, 17
 CLOCK_HZ = 1000000  # for a supply of 3.3 V
 INPUTS = 8
 START_SINGLE = 0x06  # start bit, single-ended; the input's highest bit follows
+NOBODY = 0xFFFF
 
 
 class Input:
@@ -20,21 +24,28 @@ class Input:
         self._answer = bytearray(3)
 
     def read_u16(self):
-        """One conversion, 24 us on the wire."""
+        """One conversion, 24 us on the wire. NOBODY where no converter answers."""
         self._select(0)
         self._spi.write_readinto(self._command, self._answer)
         self._select(1)
-        code = (self._answer[1] & 15) << 8 | self._answer[2]
+        code = (self._answer[1] & 31) << 8 | self._answer[2]
+        if code > 4095:
+            return NOBODY
         return code << 4 | code >> 8
+
+    def answered(self):
+        """Whether a converter gave the last reading."""
+        return not self._answer[1] & 16
 
 
 def inputs(channels):
-    """One Input per channel. Raises ValueError for an input that the converter does not have."""
+    """One Input per channel. Raises ValueError for an input that the converter does not have, OSError where none answers."""
     import machine
 
     for channel in channels:
         if not 0 <= channel["pin"] < INPUTS:
             raise ValueError("input %d: the external converter has inputs 0 to 7" % channel["pin"])
+    select = machine.Pin(CS, machine.Pin.OUT, value=1)
     spi = machine.SPI(
         BUS,
         baudrate=CLOCK_HZ,
@@ -42,7 +53,10 @@ def inputs(channels):
         phase=0,
         sck=machine.Pin(SCK),
         mosi=machine.Pin(MOSI),
-        miso=machine.Pin(MISO),
+        miso=machine.Pin(MISO, machine.Pin.IN, machine.Pin.PULL_UP),  # taking it for SPI leaves the pull-up
     )
-    select = machine.Pin(CS, machine.Pin.OUT, value=1)
-    return [Input(spi, select, channel["pin"]) for channel in channels]
+    made = [Input(spi, select, channel["pin"]) for channel in channels]
+    made[0].read_u16()
+    if not made[0].answered():
+        raise OSError("no external converter answers (GP%d SCK, GP%d MOSI, GP%d MISO, GP%d CS)" % (SCK, MOSI, MISO, CS))
+    return made

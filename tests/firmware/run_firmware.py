@@ -9,10 +9,12 @@ sys.path.insert(0, FOLDER)
 import fake_machine  # noqa: E402
 
 fake_machine.Board.scenario, _, extra = SCENARIO.partition("+")
-if extra == "spi":
+if extra:
     import fake_spi
 
     fake_machine.SPI, fake_machine.Pin = fake_spi.SPI, fake_spi.Pin
+    fake_spi.SPI.took_us = 400 if extra == "slow_spi" else 24
+    fake_spi.SPI.there = extra != "silent_spi"
 fake_machine.Board.lamp_file = FOLDER + "/lamp.txt"
 sys.modules["machine"] = fake_machine
 

@@ -79,6 +79,32 @@ def test_through_the_external_converter(tmp_path: Path, scenario: str, code: int
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("scenario", ["healthy", "glitch"])
+def test_a_converter_too_slow_for_the_shortest_dropout_is_no_pass(tmp_path: Path, scenario: str) -> None:
+    """A look every 1.2 ms could miss a dropout of 1 ms. One of 4 ms is seen all the same, and is a FAIL."""
+    file = tmp_path / "start.fcr"
+    with unix_board(scenario + "+slow_spi") as port:
+        asked = ("--out", str(file), "--yes", "--key-start", "--module-plugged", "--longest", "9")
+        done = firstcrank("record", "--port", port, *asked, *SPI_LEADS)
+    assert float(read_native(file).trace.gap_s[1:].min()) >= 1.2e-3
+    if scenario == "glitch":
+        assert done.returncode == 1, done.stdout + done.stderr
+        return
+    assert done.returncode == 3, done.stdout + done.stderr
+    assert "Key feed: NO VERDICT" in done.stdout
+    assert "readings are too far apart: one every 1.2 ms" in " ".join(done.stdout.split())
+
+
+@pytest.mark.slow
+def test_without_a_converter_on_the_wires_nothing_is_recorded(tmp_path: Path) -> None:
+    with unix_board("healthy+silent_spi") as port:
+        done = firstcrank("record", "--port", port, "--yes", "--out", str(tmp_path / "no.fcr"), *SPI_LEADS)
+    assert done.returncode == 4
+    assert "no external converter answers" in done.stderr
+    assert not (tmp_path / "no.fcr").exists()
+
+
+@pytest.mark.slow
 def test_a_board_without_spi_says_what_it_has() -> None:
     with unix_board("healthy") as port:
         done = firstcrank("record", "--port", port, "--yes", *SPI_LEADS)
