@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from firstcrank.bench.firmware_program import load
+from firstcrank.tracefiles.native import read_native
 
-from .test_end_to_end_unix import firstcrank
+from .test_end_to_end_unix import SPI_LEADS, firstcrank
 from .unix_board import unix_board
 
 PATTERNS = load("lamp").PATTERNS
@@ -91,3 +92,17 @@ def test_it_goes_on_after_a_power_cut_and_keeps_what_it_had(tmp_path: Path) -> N
     for name, content in kept.items():
         assert after[name.replace(".fcr", ".got")] == content
     assert len(list(home.glob("*.fcr"))) == len(after) >= 2
+
+
+@pytest.mark.slow
+def test_alone_on_the_external_converter(tmp_path: Path) -> None:
+    flash, home = tmp_path / "flash", tmp_path / "home"
+    flash.mkdir()
+    with unix_board("dead_in_start+spi", flash) as port:
+        told = firstcrank("board", "alone", "--port", port, *SPI_LEADS)
+        assert told.returncode == 0, told.stderr
+        wait_for(flash, "FAIL")
+        fetched = firstcrank("board", "fetch", "--port", port, "--out", str(home), "--yes")
+    assert fetched.returncode == 1, fetched.stdout + fetched.stderr
+    first = min(home.glob("*.fcr"))
+    assert read_native(first).meta["acquisition"] == "spi_mcp3208"

@@ -110,3 +110,14 @@ def test_a_board_without_spi_says_what_it_has() -> None:
         done = firstcrank("record", "--port", port, "--yes", *SPI_LEADS)
     assert done.returncode == 4
     assert "no acquisition called spi_mcp3208; it has portable" in done.stderr
+
+
+@pytest.mark.slow
+def test_the_board_check_looks_at_the_external_inputs() -> None:
+    """The key is off in the played start: the battery reads, the others do not."""
+    with unix_board("healthy+spi") as port:
+        done = firstcrank("board", "check", "--json", "--port", port, *SPI_LEADS)
+    lines = {line["what"]: line for line in json.loads(done.stdout)["checks"]}
+    assert lines["input battery (CH0)"]["seen"].startswith("13.6")  # 12.6 V through a network that is not the minimal build's
+    assert lines["input key switch (CH1)"]["seen"].startswith("0.0")
+    assert "spi_mcp3208" in lines["sampling"]["seen"]

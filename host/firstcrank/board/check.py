@@ -31,6 +31,7 @@ LITTLE_MEMORY = 20_000
 OLD_DAYS = 365
 COMFORT_C = (-20.0, 60.0)
 SHORTEST_S = 1e-3
+EXTERNAL = "spi_mcp3208"  # its channels' pins are the converter's inputs
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +54,13 @@ class Answers:
     clock_ratio: float | None
     recording: bytes
     damaged_frames: int
+    acquisition: str = "auto"
 
 
-def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]]) -> Answers:
+def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]], acquisition: str = "auto") -> Answers:
     """Runs the self-check, the clock comparison and a short recording. Raises LinkLostError or BoardRefusedError."""
     client.idle()
-    client.configure(channels, 768, 0, "auto")
+    client.configure(channels, 768, 0, acquisition)
     selfcheck = client.ask(wire.SELF_CHECK, wire.CHECK, {})
     stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
     try:
@@ -67,7 +69,7 @@ def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]]) -> Ans
         calibration = None
     ratio = _clock_ratio(client) if patience() <= 1.0 else None
     recording = _short_recording(client)
-    return Answers(client.identity, selfcheck, calibration, ratio, recording, client.damaged_frames)
+    return Answers(client.identity, selfcheck, calibration, ratio, recording, client.damaged_frames, acquisition)
 
 
 def _clock_ratio(client: BoardClient) -> float:
@@ -102,7 +104,8 @@ def check(answers: Answers, nominal: Calibration, today: date | None = None) -> 
     used = answers.calibration or nominal
     lines = [_firmware(answers.identity), _memory(answers.selfcheck), _temperature(answers.selfcheck)]
     lines.append(_calibration(answers.calibration, today or datetime.now(UTC).date()))
-    lines += [_input(entry, used) for entry in answers.selfcheck.get("inputs", ())]
+    place = "CH" if answers.acquisition == EXTERNAL else "GP"
+    lines += [_input(entry, used, place) for entry in answers.selfcheck.get("inputs", ())]
     lines += _alike(answers.selfcheck.get("inputs", ()))
     lines += [_clock(answers.clock_ratio), *_sampling(answers)]
     lines.append(
@@ -159,9 +162,9 @@ def _calibration(calibration: Calibration | None, today: date) -> CheckLine:
     return CheckLine("calibration", "ok", f"measured {calibration.date[:10]}")
 
 
-def _input(entry: Mapping[str, Any], used: Calibration) -> CheckLine:
+def _input(entry: Mapping[str, Any], used: Calibration, place: str) -> CheckLine:
     role, pin = str(entry["role"]), entry["pin"]
-    what = f"input {role.replace('_', ' ')} (GP{pin})"
+    what = f"input {role.replace('_', ' ')} ({place}{pin})"
     mean, rms = float(entry["mean_code"]), float(entry["rms_code"])
     line = used.channels.get(role)
     seen = _reading(line, mean, rms)

@@ -23,9 +23,10 @@ LAMP = (
 @click.command()
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
 @click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
+@click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
 @click.option("--off", is_flag=True, help="The board waits for a laptop again.")
 @judging_options
-def alone(port: str | None, leads: tuple[str, ...], off: bool, **options: Any) -> None:
+def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool, **options: Any) -> None:
     """Let the board work alone, on a USB power bank: it shows the outcome on its LED and keeps the traces.
 
     Told once, it does so after every power-up until told --off. Fetch the traces with: firstcrank board fetch.
@@ -52,7 +53,7 @@ def alone(port: str | None, leads: tuple[str, ...], off: bool, **options: Any) -
             return
         calibration = choose_calibration(client, options["calibration_file"], limits, console)
         table = alone_table(limits, calibration, channels_of(leads), options["feed_kind"])
-        client.ask(wire.ARM, wire.REPLY, {"alone": table})
+        client.ask(wire.ARM, wire.REPLY, {"alone": {**table, "acquisition": acquisition}})
     finally:
         client.close()
     cautions(console)

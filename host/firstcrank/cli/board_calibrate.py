@@ -38,6 +38,8 @@ class AtTerminal:
 
 @click.command()
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
+@click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
+@click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
 @click.option("--system", type=click.Choice(["12", "24"]), default="12", show_default=True, help="Which minimal build.")
 @click.option("--nominal", type=click.Path(path_type=Path, exists=True), help="Your board's resistor values (TOML).")
 @click.option("--meter", "meter_name", prompt="Meter (name or number)", help="For the record.")
@@ -48,6 +50,8 @@ class AtTerminal:
 @click.option("--out", type=click.Path(path_type=Path), help="Also write the calibration to this TOML file.")
 def calibrate(
     port: str | None,
+    leads: tuple[str, ...],
+    acquisition: str,
     system: str,
     nominal: Path | None,
     meter_name: str,
@@ -62,6 +66,7 @@ def calibrate(
     from firstcrank.calibrating.fit import Meter
     from firstcrank.calibrating.procedure import calibrate as lead
     from firstcrank.calibration import read_calibration
+    from firstcrank.cli.lead_map import channels_of
     from firstcrank.link.board_client import BoardClient
     from firstcrank.link.open import open_link
 
@@ -69,6 +74,7 @@ def calibrate(
     try:
         identity = client.handshake()
         client.idle()
+        client.configure(channels_of(leads), 768, 0, acquisition)
 
         def read() -> tuple[Mapping[str, float], Mapping[str, float]]:
             inputs = client.ask(wire.SELF_CHECK, wire.CHECK, answer_s=10.0)["inputs"]

@@ -16,9 +16,10 @@ STYLE = {"warn": "yellow", "fail": "bold red"}
 @click.command()
 @click.option("--port", help="Serial port, pyserial URL, or bench:NAME. Default: the only board plugged in.")
 @click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
+@click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
 @click.option("--system", type=click.Choice(["12", "24"]), default="12", show_default=True, help="Which minimal build.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def check(port: str | None, leads: tuple[str, ...], system: str, as_json: bool) -> int:
+def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: str, as_json: bool) -> int:
     """Check inputs, noise, clock, memory, sampling and link of a board. Key off, engine stopped.
 
     Exit code: 0 fit, 4 not fit or not reachable.
@@ -40,7 +41,7 @@ def check(port: str | None, leads: tuple[str, ...], system: str, as_json: bool) 
     client = BoardClient(chosen_link(port))
     try:
         client.handshake()
-        lines = lines_of(ask_board(client, channels), nominal)
+        lines = lines_of(ask_board(client, channels, acquisition), nominal)
     finally:
         client.close()
     if as_json:
