@@ -21,13 +21,12 @@ MAIN = b"""
 import sys
 import time
 time.sleep_ms(200)  # the host finds the port
-sys.argv = ["", "/"]
 try:
     import kernel_twins
-    kernel_twins.SETS = (1, 2, 3, 4, 5, 7, 8, 41, 64)
-    kernel_twins.run(10)
+    kernel_twins.SETS = (1, 2, 3, 4, 5, 7, 8, 30)
+    kernel_twins.run(8)
     import segment_twins
-    segment_twins.main(12, 0, 0)
+    segment_twins.main(6, 0, 0)
     print("all done")
 except Exception as error:
     sys.print_exception(error)
@@ -63,11 +62,11 @@ def test_the_kernels_equal_their_twins_on_the_chip(tmp_path: Path) -> None:
     def over() -> bool:
         nonlocal said
         said += chip.take()
-        return b"all done" in said
+        return b"all done" in said or b">>> " in said
 
     chip.run_until(over, 600.0)
     text = said.decode()
     assert "Error" not in text, text
     counts = dict(re.findall(r"^(\S+): (\d+) equal", text, re.MULTILINE))
     assert set(counts) == KERNELS, text
-    assert re.search(r"12 recordings, \d+ bins equal", text), text
+    assert re.search(r"6 recordings, \d+ bins equal", text), text

@@ -8,8 +8,9 @@ Bins, their times and first conversions, blocks lost or forgotten in a full ring
 import gc
 import sys
 
-sys.path.insert(0, sys.argv[1])
-sys.path.insert(0, __file__.rsplit("/", 1)[0])
+if len(getattr(sys, "argv", ())) > 1:  # on a chip everything lies side by side
+    sys.path.insert(0, sys.argv[1])
+    sys.path.insert(0, __file__.rsplit("/", 1)[0])
 
 import uctypes
 from firstcrank_board import fold as definition
