@@ -1,7 +1,7 @@
 """Registers of the RP2040 and RP2350 that the fast acquisition touches, by name.
 
 RP2040 datasheet: ADC 4.9.6, DMA 2.5.7, timer 4.6.5, DREQ numbers 2.5.3.1, GPIO function 2.19.6, pads 2.19.6.3.
-RP2350 datasheet: ADC 12.4.6, DMA 12.6.10, timer 12.8.5, DREQ numbers 12.6.4.1. Read there, never run on one.
+RP2350 datasheet: ADC 12.4.6, DMA 12.6.10, timer 12.8.5, DREQ numbers 12.6.4.1; the same as in the C SDK's headers. Never run on one.
 """
 
 # ADC, byte offsets from the base. Both chips.
