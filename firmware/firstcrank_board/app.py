@@ -10,7 +10,7 @@ import json
 from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
 from .bin_ring import CAPACITY, FACTS, BinRing
-from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox
+from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox, nothing
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
@@ -23,6 +23,7 @@ LAMP_WAITS = 4  # the same where the lamp's rhythm is what counts
 MOST_WAITS = 32  # interrupts slept through before the loop looks round again
 COLLECT_EVERY = 4  # beacons between two collections of garbage while recording, so that none comes unasked
 ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
+MOST_TOGETHER = 4  # bins in a frame where the loop samples as well
 COMMANDS_EVERY = 8  # while recording, look for a command after this many passes
 
 
@@ -86,10 +87,12 @@ class App:
             self.acquisition.poll()
             if self._pass % COMMANDS_EVERY == 0:
                 self._read_commands()
+            self._look()
         else:
             self._read_commands()
         self._repeat()
         self.parts.lamp.tick()
+        self._look()
         if self.state == RECORDING:
             sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
             if not self.acquisition.own_loop and (
@@ -106,6 +109,11 @@ class App:
                 self._rest(LAMP_WAITS)
         else:
             self.outbox.pump(self.ring, 0)
+
+    def _look(self):
+        """An acquisition that samples in this loop gets a look in between."""
+        if self.state != IDLE and self.acquisition.own_loop:
+            self.acquisition.look()
 
     def _rest(self, most_waits=MOST_WAITS):
         """Sleeps until the interrupt has finished bins: USB's own interrupts end a wait too, and need but a moment each."""
@@ -226,7 +234,8 @@ class App:
             raise commands.Refused("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
         self.outbox.piece_bytes = PIECE if own_loop else MOST_PIECE
-        self.outbox.least_bins = 1 if own_loop else min(max(FRAME_US // config["bin_us"], 1), MOST_BINS)
+        self.outbox.between = self.acquisition.look if own_loop else nothing
+        self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
         self.pretrigger_bins = 0
         self._beacons = 0
 

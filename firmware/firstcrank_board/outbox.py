@@ -14,6 +14,10 @@ PIECE = 64  # one USB packet
 MOST_PIECE = 256  # what the USB driver takes without waiting
 
 
+def nothing():
+    """What is done between two steps where the sampling goes on by itself."""
+
+
 class Outbox:
     """`stream.write(view)` returns how many bytes it took, 0 or None for none; `stream.writable()` says if any may go."""
 
@@ -37,6 +41,7 @@ class Outbox:
         self.recording_id = wire.NO_RECORDING
         self.close_ups = None  # a close_up.CloseUps whose pieces go out when no bins are due
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
+        self.between = nothing  # called between two steps of building a frame, where the loop samples as well
         self.reset()
 
     def reset(self):
@@ -71,6 +76,7 @@ class Outbox:
             return 0
         if not self._stream.writable():
             return 0
+        self.between()
         upto = min(self._at + self.piece_bytes, self._end)
         asked = upto - self._at
         if self._current is self._stuffed_view and asked % PIECE == 0 and self._at % PIECE == 0:
@@ -78,7 +84,9 @@ class Outbox:
             fast.copy_bytes(self._stuffed, self._at, self._staged, asked)
         else:  # after a short write
             piece = self._current[self._at : upto]
+        self.between()
         taken = self._stream.write(piece) or 0
+        self.between()
         if taken < asked:
             self.short_writes += 1
         self._at += taken
@@ -109,7 +117,10 @@ class Outbox:
             self._finish(close_ups.put_piece(self._plain))
             return True
         most = min(MOST_BINS, (MOST_BODY - wire.BINS_BYTES) // ring.bin_bytes)
-        self._frame_bins(ring, ring.uniform(most), lost_conversions)
+        self.between()
+        blocks = ring.uniform(most)
+        self.between()
+        self._frame_bins(ring, blocks, lost_conversions)
         return True
 
     def _begin(self, view, length):
@@ -132,29 +143,23 @@ class Outbox:
         job[8] = ring.fact_words
         for n in range(3):
             job[9 + n] = ring.marks[6 + n]
+        self.between()
         self._header(wire.BINS)
+        self.between()
         end = fast.bins_body(self._plain, ring.facts, ring.bins, job)
         ring.take(blocks)
+        self.between()
         self.bins_sent += job[3]
         self._finish(end)
 
     def _header(self, kind):
-        plain = self._plain
-        plain[0] = wire.VERSION
-        plain[1] = kind
-        sequence = self.sequence
-        for n in range(8):
-            plain[2 + n] = self.recording_id[n]
-        for n in range(4):
-            plain[10 + n] = sequence & 255
-            sequence >>= 8
+        fast.header(self._plain, wire.VERSION, kind, self.recording_id, self.sequence)
 
     def _finish(self, end):
         """Checksum and byte stuffing; padded with delimiters so that only whole prepared pieces need be written."""
         fast.crc_into(self._plain, end, self._table)
+        self.between()
         stuffed = self._stuffed
         length = fast.stuff(self._plain, end + wire.CRC_BYTES, stuffed)
-        while length % PIECE:
-            stuffed[length] = 0
-            length += 1
-        self._begin(self._stuffed_view, length)
+        self.between()
+        self._begin(self._stuffed_view, fast.pad(stuffed, length, PIECE))

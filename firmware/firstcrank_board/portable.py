@@ -14,6 +14,7 @@ except NOT_HERE:
     from .fold import fold
 
 MOST_SETS = 4096
+LEAST_SETS = 20  # more than the looks of one pass of the loop: a bin that is full would let none be taken till it is folded
 
 
 class PortableAcquisition:
@@ -41,8 +42,12 @@ class PortableAcquisition:
                 adc.read_u16()
         set_us = self._clock.ticks_diff(self._clock.ticks_us(), before) / trial
         sets = int(config["bin_us"] / set_us) if set_us > 0 else MOST_SETS
-        self.sets = min(max(sets, 1), MOST_SETS)
-        self._codes = array("H", bytes(2 * count * self.sets))
+        self.sets = min(max(sets, LEAST_SETS), MOST_SETS)
+        self._total = count * self.sets
+        self._codes = array("H", bytes(2 * self._total))
+        self._others = array("H", bytes(2 * self._total))
+        self._at = 0
+        self._begin_us = self._gap_us = 0
         self._params = array("i", bytes(4 * PARAMS))
         self._params[FIRST] = 0
         self._params[SETS] = self.sets
@@ -55,19 +60,46 @@ class PortableAcquisition:
         self._last_us = self._clock.ticks_us()
         self._running = True
 
+    def look(self):
+        """One set more for the bin that is being filled: called between the loop's other work, so as not to look away for long."""
+        if self._running and self._at < self._total:
+            self._sample(self._at + len(self._adcs))
+
     def poll(self):
-        """Samples and folds one bin."""
+        """Samples what the bin still lacks, and folds it."""
         if not self._running:
             return
+        self._sample(self._total)
+        end_us = self._clock.ticks_us()
+        begin_us, gap_us = self._begin_us, self._gap_us
+        codes, self._codes = self._codes, self._others
+        self._others = codes
+        self._at = 0
+        self.look()
+        ring, params = self._ring, self._params
+        slot = ring.slot()
+        params[OUT_AT] = slot if slot >= 0 else 0
+        self._fold(codes, ring.bins if slot >= 0 else self._spare, params)
+        self.look()
+        if slot >= 0:
+            span_us = self._clock.ticks_diff(end_us, begin_us)
+            ring.commit(self._low, self._high, begin_us & 0x3FFFFFFF, span_us, gap_us, self.sets)
+        self._low += self._total
+        if self._low >= 0x40000000:
+            self._low -= 0x40000000
+            self._high += 1
+
+    def _sample(self, upto):
+        """Fills the bin's codes up to `upto`, in whole sets."""
         ticks_us, ticks_diff = self._clock.ticks_us, self._clock.ticks_diff
         codes, adcs = self._codes, self._adcs
-        gap_us = 0
-        last_us = self._last_us
-        begin_us = now_us = ticks_us()
-        at = 0
-        for n in range(self.sets):
-            if n:
-                now_us = ticks_us()
+        at, last_us = self._at, self._last_us
+        if at == 0:
+            self._begin_us = ticks_us()
+            self._gap_us = 0
+        gap_us = self._gap_us
+        while at < upto:
+            now_us = ticks_us()
             step_us = ticks_diff(now_us, last_us)
             if step_us > gap_us:
                 gap_us = step_us
@@ -75,18 +107,7 @@ class PortableAcquisition:
             for adc in adcs:
                 codes[at] = adc.read_u16() >> 4
                 at += 1
-        end_us = ticks_us()
-        self._last_us = last_us
-        slot = self._ring.slot()
-        params = self._params
-        params[OUT_AT] = slot if slot >= 0 else 0
-        self._fold(codes, self._ring.bins if slot >= 0 else self._spare, params)
-        if slot >= 0:
-            self._ring.commit(self._low, self._high, begin_us & 0x3FFFFFFF, ticks_diff(end_us, begin_us), gap_us, self.sets)
-        self._low += at
-        if self._low >= 0x40000000:
-            self._low -= 0x40000000
-            self._high += 1
+        self._at, self._last_us, self._gap_us = at, last_us, gap_us
 
     def stop(self):
         """Safe in every state."""
