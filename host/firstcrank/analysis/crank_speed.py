@@ -22,6 +22,7 @@ RHYTHM_SHARE = 0.4  # of the fluctuation's power that the rhythm and its harmoni
 AMBIGUOUS_SHARE = 0.25  # a rhythm of half the frequency this strong makes the factor of two uncertain
 DRIFT_REL = 0.10  # the two halves may differ by this much
 TWO_WAYS_REL = 0.0125  # the turned phase and the line through it must agree on the mean speed
+INNER_REL = 0.01  # and so must the speed without the outermost half compression at each end
 SLOWEST_STEP = 0.3  # of the usual phase step: slower for a moment means that the rhythm was lost there
 LEAST_SWING_V = 0.02
 FIRING_SHARE = 0.2  # of the sag: a rise of the battery by this much while the starter is in means that the engine fires
@@ -117,10 +118,11 @@ def _speed(rhythm: Rhythm, cylinders: int) -> Speed:
     if drift > DRIFT_REL:
         return _refused("crank speed refused: the speed changes too much while cranking")
     mean_hz = (phase[-1] - phase[0]) / (2.0 * np.pi * (at_s[-1] - at_s[0]))
+    inner_hz = (phase[-1 - edge] - phase[edge]) / (2.0 * np.pi * (at_s[-1 - edge] - at_s[edge]))
     step = np.diff(phase)
     line_hz = float(np.polyfit(at_s - at_s[0], phase, 1)[0]) / (2.0 * np.pi)
-    apart = abs(line_hz / mean_hz - 1.0)
-    if apart > TWO_WAYS_REL or float(step.min()) < SLOWEST_STEP * float(np.median(step)):
+    agree = abs(line_hz / mean_hz - 1.0) <= TWO_WAYS_REL and abs(inner_hz / mean_hz - 1.0) <= INNER_REL
+    if not agree or float(step.min()) < SLOWEST_STEP * float(np.median(step)):
         return _refused("crank speed refused: the rhythm of the compressions is not steady enough")
     # A tenth of a compression at each end, and what the speed changed over the window.
     relative = float(np.hypot(0.1 * np.sqrt(2.0) / turned / 2.0, drift / 8.0))

@@ -31,6 +31,7 @@ class Trial:
 
     `start_error_s` and `duration_error_s` are of dropouts with sharp edges; `slow_error_s` of those where the feed sinks through
     the limit so slowly that the uncertainty of the voltage alone moves the crossing by more than a quarter of a bin.
+    `unmatched`: true dropouts not found; `joined`: found as one with a neighbour, the feed hardly back in between.
     `volts`: (finding, stated minus true, stated expanded uncertainty). `speed`: (true rpm, stated rpm or None).
     """
 
@@ -46,6 +47,7 @@ class Trial:
     duration_error_s: tuple[float, ...] = ()
     slow_error_s: tuple[float, ...] = ()
     unmatched: int = 0
+    joined: int = 0
     volts: tuple[tuple[str, float, float], ...] = ()
     speed: tuple[float, float | None] | None = None
     healthy_speed: bool = False
@@ -73,7 +75,7 @@ def run(truth: Truth, through_frames: ThroughFrames | None = None) -> Trial:
 
 def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, framed: bool, level_v: float) -> Trial:
     """What the judge said beside what is true; `level_v` is the expanded uncertainty at the module's minimum."""
-    starts, durations, slow, unmatched = _dropouts(truth, judgement, limits, level_v)
+    starts, durations, slow, unmatched, joined = _dropouts(truth, judgement, limits, level_v)
     cause = _cause(truth, graded)
     return Trial(
         name=truth.name,
@@ -88,6 +90,7 @@ def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, f
         duration_error_s=durations,
         slow_error_s=slow,
         unmatched=unmatched,
+        joined=joined,
         volts=_volts(truth, judgement, limits),
         speed=_speed(truth, judgement),
         healthy_speed=truth.cause is None and graded.deserves == "PASS",
@@ -113,19 +116,23 @@ def _single(truth: Truth, graded: Grade, cause: str) -> bool:
 
 def _dropouts(
     truth: Truth, judgement: Judgement, limits: Limits, level_v: float
-) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...], int]:
-    """Errors of start and duration of each true dropout that counts, and how many of them were not seen at all."""
+) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...], int, int]:
+    """Errors of start and duration of each true dropout that counts, how many were not seen, and how many were
+    seen as one with their neighbours because the feed hardly came back between.
+    """
     if truth.expected == "NO VERDICT" or truth.plan.leads:
-        return (), (), (), 0
+        return (), (), (), 0, 0
     minimum_v, shortest_s = limits["module_minimum_v"], limits["dropout_min_s"]
-    starts, durations, slow, unmatched = [], [], [], 0
+    starts, durations, slow, unmatched, joined = [], [], [], 0, 0
     feed = truth.feed()
     for start_s, end_s in _true_dropouts(truth, limits):
         if end_s - start_s < 1.2 * shortest_s or end_s >= min(truth.end_s, truth.schedule.off_s) - 0.01:
             continue
         near = [d for d in judgement.dropouts if abs(d.start_s - start_s) < NEAR_S]
         if not near:
-            unmatched += 1
+            seen_s = sum(max(min(d.start_s + d.duration_s, end_s) - max(d.start_s, start_s), 0.0) for d in judgement.dropouts)
+            joined += seen_s > 0.9 * (end_s - start_s)
+            unmatched += seen_s <= 0.9 * (end_s - start_s)
             continue
         best = min(near, key=lambda d: abs(d.start_s - start_s) + abs(d.duration_s - (end_s - start_s)))
         wide = [(a, b) for a, b in feed.below(minimum_v + level_v, start_s - 0.05, end_s + 0.05) if a <= start_s and b >= end_s]
@@ -135,7 +142,7 @@ def _dropouts(
             durations.append(best.duration_s - (end_s - start_s))
         else:
             slow.append(best.duration_s - (end_s - start_s))
-    return tuple(starts), tuple(durations), tuple(slow), unmatched
+    return tuple(starts), tuple(durations), tuple(slow), unmatched, joined
 
 
 def _true_dropouts(truth: Truth, limits: Limits) -> list[tuple[float, float]]:

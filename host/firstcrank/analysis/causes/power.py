@@ -28,7 +28,10 @@ def battery_cable(facts: Facts) -> Cause | None:
     """The feed, and the starter's own control where it is watched, lose volts in step with the starter's current."""
     view = facts.view
     crank_v, run_v = facts.drop_v("crank"), facts.drop_v("key on")
-    brief = [f.measured or 0.0 for f in facts.findings if f.check.startswith("key_feed_drop_brief.crank")]
+    missed = [f for f in facts.findings if f.check.startswith("key_feed") and f.result in ("fail", "warn", "no verdict")]
+    if not missed:
+        return None
+    brief = [f.measured or 0.0 for f in missed if f.check.startswith("key_feed_drop_brief.crank")]
     shared = facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]
     worst_v = max([crank_v or 0.0, *brief, facts.whole_drop_v if shared else 0.0])
     if (facts.tracks_current < 0.6 and not shared) or worst_v < view.limits["feed_drop_warn_v"] or facts.ground_share > 0.5:
@@ -147,13 +150,12 @@ def module_supply_drop(facts: Facts) -> Cause | None:
 
 
 def no_charge(facts: Facts) -> Cause | None:
-    """Running and not charging."""
+    """Running, and no higher than the battery stood before the start: a little above it may only need its minute yet."""
     found = facts.found("charging", "warn")
-    if (
-        found is None
-        or found.measured is None
-        or found.measured + (found.uncertainty or 0.0) > facts.view.limits["charge_low_v"]
-    ):
+    if found is None or found.measured is None:
+        return None
+    uncertainty = found.uncertainty or 0.0
+    if found.measured + uncertainty > facts.view.limits["charge_low_v"] or found.measured - uncertainty > facts.view.rest_v:
         return None
     return Cause(
         "no_charge",
