@@ -1,4 +1,4 @@
-"""The bench's power circuit against ngspice: inrush of a starter that cannot turn, with the battery's polarisation."""
+"""The bench against ngspice: inrush of a starter that cannot turn, with the battery's polarisation; a relay's coil."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ import pytest
 
 from firstcrank.bench.plan import healthy_plan
 from firstcrank.bench.power_circuit import solve
+from firstcrank.bench.relay import STEP_S as RELAY_STEP_S
+from firstcrank.bench.relay import Relay, coil_current
 
 NETLIST = """locked starter
 VB ocv 0 {ocv}
@@ -81,3 +83,45 @@ def test_locked_current_by_ohms_law() -> None:
     battery_v = (v.open_circuit_v - v.ohmic_ohm * v.load_on_a) / (1 + v.ohmic_ohm * (side + 1 / v.main_ohm))
     assert float(power.battery_v[at]) == pytest.approx(battery_v, abs=0.01)
     assert float(power.starter_a[at]) == pytest.approx(battery_v / v.main_ohm, rel=0.005)
+
+
+RELAY = """relay coil behind a switch, a sag while it holds
+VS src 0 PWL(0 12 0.03 12 0.0301 7 0.05 7 0.0501 10)
+S1 src top ctl 0 sw
+VC ctl 0 PWL(0 1 0.07 1 0.070001 0)
+.model sw sw(vt=0.5 ron=1m roff=100meg)
+RC top mid {ohm}
+LC mid 0 {henry} IC=0
+{across}
+.options reltol=1e-6
+.control
+tran 10u 0.09 0 10u uic
+{measures}
+.endc
+.end
+"""
+COIL_AT_S = (0.002, 0.01, 0.029, 0.033, 0.049, 0.055, 0.069, 0.0705, 0.071, 0.072)
+
+
+@pytest.mark.parametrize("suppression", ["resistor", "diode"])
+def test_relay_coil_agrees_with_ngspice(tmp_path: Path, suppression: str) -> None:
+    """Pull-in, a sag and the release of the coil's current. The diode's 0.7 V stand in ngspice as a source behind a near-ideal one."""
+    if shutil.which("ngspice") is None:
+        pytest.skip("no ngspice here (Debian package ngspice)")
+    relay = Relay(coil_c=60.0, suppression=suppression)
+    across = {
+        "resistor": f"RP top 0 {relay.resistor_ohm}",
+        "diode": "VF bottom 0 -0.68\nD1 bottom top near\n.model near d(is=1e-9 n=0.05 rs=1m)",
+    }[suppression]
+    measures = "\n".join(f"meas tran i{i} find i(lc) at={at_s}" for i, at_s in enumerate(COIL_AT_S))
+    text = RELAY.format(ohm=relay.hot_ohm, henry=relay.coil_h, across=across, measures=measures)
+    (tmp_path / "r.cir").write_text(text)
+    done = subprocess.run(["ngspice", "-b", str(tmp_path / "r.cir")], capture_output=True, text=True, timeout=120)
+    found = dict(re.findall(r"^(i\d+)\s*=\s*([-+.\deE]+)", done.stdout, re.MULTILINE))
+    assert len(found) == len(COIL_AT_S), done.stdout[-800:] + done.stderr[-400:]
+    t = np.arange(0.0, 0.09, RELAY_STEP_S)
+    volts = np.interp(t, [0, 0.03, 0.0301, 0.05, 0.0501], [12, 12, 7, 7, 10])
+    current = coil_current(relay, volts, t < 0.07)
+    full_a = 12.0 / relay.hot_ohm
+    for i, at_s in enumerate(COIL_AT_S):
+        assert float(np.interp(at_s, t, current)) == pytest.approx(float(found[f"i{i}"]), abs=0.01 * full_a)

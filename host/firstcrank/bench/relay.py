@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from firstcrank.bench.conductor import copper_hot_ohm
@@ -58,7 +59,7 @@ def relay_open(
     driven = np.ones(t.shape, dtype=bool)
     for start_s, stop_s in coil_off:
         driven[np.searchsorted(t, start_s) : np.searchsorted(t, stop_s)] = False
-    current = _coil_current(relay, source(t), driven)
+    current = coil_current(relay, source(t), driven)
     operate_a, release_a = relay.operate_v / relay.coil_ohm, relay.release_v / relay.coil_ohm
     above, below = current >= operate_a, current < release_a
     decisive = np.where(above, 1, np.where(below, -1, 0))
@@ -69,22 +70,24 @@ def relay_open(
     return tuple((float(stop[a]), float(stop[b])) for a, b in zip(edges[::2], edges[1::2], strict=True))
 
 
-def _coil_current(relay: Relay, volts: FloatArray, driven: FloatArray) -> FloatArray:
-    """L di/dt = v - R i while driven; the suppressor's decay while not. Exact for a constant voltage per step."""
+def coil_current(relay: Relay, volts: FloatArray, driven: NDArray[np.bool_]) -> FloatArray:
+    """Amperes at steps of STEP_S, shape (n,) like `volts` and `driven`.
+
+    L di/dt = v - R i while driven; the suppressor's decay while not. Exact for a constant voltage per step.
+    """
     ohm = relay.hot_ohm
     keep = float(np.exp(-STEP_S * ohm / relay.coil_h))
     current = np.zeros_like(volts)
     edges = np.flatnonzero(np.diff(driven.astype(np.int8))) + 1
-    begin = 0.0
+    begin = 0.0  # at the part's first moment; each part ends with the next one's
     for first, last in zip(np.r_[0, edges], np.r_[edges, len(volts)], strict=True):
-        part = slice(int(first), int(last))
         if driven[first]:
-            drive = volts[part] / ohm * (1.0 - keep)
-            current[part] = lfilter([1.0], [1.0, -keep], drive, zi=np.array([keep * begin]))[0]
+            drive = volts[first:last] / ohm * (1.0 - keep)
+            course = np.append(begin, lfilter([1.0], [1.0, -keep], drive, zi=np.array([keep * begin]))[0])
         else:
-            since = np.asarray(STEP_S * np.arange(1, int(last - first) + 1), dtype=np.float64)
-            current[part] = _released(relay, begin, since)
-        begin = float(current[int(last) - 1])
+            course = _released(relay, begin, np.asarray(STEP_S * np.arange(int(last - first) + 1), dtype=np.float64))
+        current[first:last] = course[:-1]
+        begin = float(course[-1])
     return current
 
 
