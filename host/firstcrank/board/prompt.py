@@ -42,9 +42,15 @@ def at_prompt(port: str) -> Iterator[Any]:
     from mpremote.transport import TransportError
     from mpremote.transport_serial import SerialTransport
 
+    class Patient(SerialTransport):  # type: ignore[misc]
+        """Waits as long as this machine's boards need: mpremote's own ten seconds are for a real one."""
+
+        def follow(self, timeout: float, data_consumer: Any = None) -> Any:
+            return super().follow(timeout * patience(), data_consumer)
+
     leave_firmware(port)
     try:
-        transport = SerialTransport(port, timeout=2)
+        transport = Patient(port, timeout=2)
     except TransportError as error:
         raise NoBoardError(f"{port} cannot be opened: {error}") from error
     try:
