@@ -142,6 +142,7 @@ def nominal_channel(
     filter_f: float = 0.0,
     noise_code: float = 1.4,
     input_ohm: float = math.inf,
+    r_lift_ohm: float = math.inf,
 ) -> ChannelCalibration:
     """A divider's line from its nominal values.
 
@@ -149,7 +150,8 @@ def nominal_channel(
     u(k)/k = R1/(R1+R2) * sqrt(ur1^2 + ur2^2) for k = (R1+R2)/R2. `noise_code` is the converter's noise in codes
     rms (published test of the RP2040: 1.0 to 1.4). `filter_f` is the capacitor across R2, farad. `input_ohm` is the least
     input resistance of the converter: it pulls a reading down by 0 to Rth / (Rth + Rin), the same in all inputs alike, so half
-    of it is taken out and the rest is a shared rectangular uncertainty.
+    of it is taken out and the rest is a shared rectangular uncertainty. `r_lift_ohm` goes from the converter's input to the
+    reference and lifts it, so that voltages below ground read: k = 1 + R1/R2 + R1/R3, offset -Vref R1/R3.
     """
     for name, value in (("r_top_ohm", r_top_ohm), ("r_bottom_ohm", r_bottom_ohm), ("reference_v", reference_v)):
         if not (math.isfinite(value) and value > 0):
@@ -157,20 +159,27 @@ def nominal_channel(
     for name, value in (("tolerance_rel", tolerance_rel), ("reference_tolerance_rel", reference_tolerance_rel)):
         if not 0 <= value <= 0.2:
             raise CalibrationError(f"{name} is {value}, must lie between 0 and 0.2")
-    ratio = (r_top_ohm + r_bottom_ohm) / r_bottom_ohm
+    if not r_lift_ohm > 0:
+        raise CalibrationError(f"r_lift_ohm is {r_lift_ohm}, must be above 0")
+    to_ground, to_reference = r_top_ohm / r_bottom_ohm, r_top_ohm / r_lift_ohm
+    ratio = 1.0 + to_ground + to_reference
     lsb_v = reference_v / CODES * ratio
-    u_resistor = tolerance_rel / math.sqrt(3.0)
-    u_ratio = r_top_ohm / (r_top_ohm + r_bottom_ohm) * math.sqrt(2.0) * u_resistor
-    source_ohm = r_top_ohm * r_bottom_ohm / (r_top_ohm + r_bottom_ohm)
+    u_resistor, u_reference = tolerance_rel / math.sqrt(3.0), reference_tolerance_rel / math.sqrt(3.0)
+    u_ratio = math.hypot(ratio - 1.0, to_ground, to_reference) / ratio * u_resistor
+    lift_v = reference_v * to_reference
+    u_lift_v = lift_v * math.hypot(math.sqrt(2.0) * u_resistor, u_reference)
+    source_ohm = r_top_ohm / ratio
     load = 0.0 if math.isinf(input_ohm) else source_ohm / (source_ohm + input_ohm)
     u_load = load / math.sqrt(12.0)
     return ChannelCalibration(
         gain_v_per_code=lsb_v * (1.0 + load / 2.0),
-        offset_v=0.0,
+        offset_v=-lift_v,
         uncertainty=Uncertainty(
             gain_rel=u_ratio,
-            offset_v=3.0 * lsb_v / math.sqrt(3.0),  # RP2040 offset error is not published; 3 codes, our caution
-            shared_gain_rel=math.hypot(reference_tolerance_rel / math.sqrt(3.0), u_load),
+            offset_v=math.hypot(
+                3.0 * lsb_v / math.sqrt(3.0), u_lift_v
+            ),  # the RP2040's own is not published; 3 codes, our caution
+            shared_gain_rel=math.hypot(u_reference, u_load),
             noise_v=noise_code * lsb_v,
         ),
         spike_v=4.5 * lsb_v / math.sqrt(3.0),  # erratum RP2040-E11: about 9 codes wide
@@ -183,7 +192,7 @@ def read_calibration(path: Path) -> Calibration:
 
     Either `kind = "measured"` with `[channels.ROLE]` tables of the keys to_json writes, or `kind = "nominal"` with
     `[channels.ROLE]` tables of r_top_ohm, r_bottom_ohm, tolerance_rel and optional reference_v,
-    reference_tolerance_rel, filter_f, input_ohm. Raises CalibrationError naming the key.
+    reference_tolerance_rel, filter_f, input_ohm, r_lift_ohm. Raises CalibrationError naming the key.
     """
     try:
         data = tomllib.loads(path.read_text("utf-8"))

@@ -66,7 +66,7 @@ class Hands:
         if "shorted" in text:
             self._put({})
         else:
-            self._put({"battery": 12.6})
+            self._put({role: 12.6 for role in ROLES if f"the {role.replace('_', ' ')} lead alone" in text})
 
     def volts(self, text: str) -> float:
         if not self.left:
@@ -116,10 +116,11 @@ def test_a_thousand_builds_are_accurate_and_say_how_accurate() -> None:
     assert covered / checked >= 0.95
 
 
-def test_swapped_inputs_are_named() -> None:
+@pytest.mark.parametrize(("one", "other"), [("battery", "key_switch"), ("key_switch", "starter_coil")])
+def test_swapped_inputs_are_named(one: str, other: str) -> None:
     board = Board(np.random.default_rng(1))
     hands = Hands(board)
-    hands.wiring = {"battery": "key_switch", "key_switch": "battery", "starter_coil": "starter_coil"}
+    hands.wiring = {**hands.wiring, one: other, other: one}
     with pytest.raises(CalibrationError, match="swapped"):
         run(board, hands)
 
@@ -149,8 +150,11 @@ def test_a_noisy_supply_or_a_running_engine_is_noticed() -> None:
 def test_a_voltage_on_a_code_spike_is_refused() -> None:
     board = Board(np.random.default_rng(5))
     on_spike_v = (1536 - board.offset_code) / 4096 * board.reference_v / board.share["battery"]
-    with pytest.raises(CalibrationError, match="code spike"):
-        run(board, Hands(board, (on_spike_v, 13.5)))
+    hands = Hands(board, (on_spike_v, 13.5))
+    assert "second one" in run(board, hands).notes[0]  # only 13.5 V was taken
+    assert any("code spike" in line for line in hands.told)
+    with pytest.raises(CalibrationError, match=r"no known voltage was taken.*code spike"):
+        run(board, Hands(board, (on_spike_v,)))
 
 
 def test_a_lead_still_on_a_battery_when_all_should_be_shorted() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from importlib import resources
 from pathlib import Path
 
@@ -36,15 +37,22 @@ def test_the_pictures_are_what_the_code_draws(tmp_path: Path) -> None:
         assert (tmp_path / name).read_text("utf-8") == (NOTES / name).read_text("utf-8"), name
 
 
-@pytest.mark.parametrize("system_v", [12, 24])
-def test_the_shipped_calibration_is_the_minimal_build(system_v: int) -> None:
+@pytest.mark.parametrize(("build", "system_v"), [("minimal 12 V", 12), ("minimal 24 V", 24), ("better 12 V", 12)])
+def test_the_shipped_calibrations_are_the_builds(build: str, system_v: int) -> None:
     with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system_v}v.toml") as path:
         shipped = read_calibration(path)
-    for role, network in builds.BUILDS[f"minimal {system_v} V"].items():
+    for role, network in builds.BUILDS[build].items():
         made = nominal_channel(
-            network.r_top_ohm, network.r_bottom_ohm, builds.TOLERANCE, filter_f=network.c_filter_f, input_ohm=100e3
+            network.r_top_ohm,
+            network.r_bottom_ohm,
+            builds.TOLERANCE,
+            filter_f=network.c_filter_f,
+            input_ohm=100e3,
+            r_lift_ohm=network.r_up_ohm or math.inf,
         )
         assert shipped.channel(role) == made
+        assert made.offset_v == pytest.approx(network.lowest_v)
+        assert made.filter_s == pytest.approx(network.c_filter_f * network.source_ohm)
 
 
 @pytest.mark.parametrize("build", list(builds.BUILDS))

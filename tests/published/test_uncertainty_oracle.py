@@ -48,3 +48,19 @@ def test_divider_ratio(r1: float, r2: float) -> None:
 def test_the_published_figure_for_100k_over_22k() -> None:
     """u(k)/k = 0.66926 % for 100 k over 22 k at 1 % rectangular: recomputed with PyPI uncertainties."""
     assert nominal_channel(100e3, 22e3, 0.01).uncertainty.gain_rel == pytest.approx(0.0066926, rel=1e-4)
+
+
+@pytest.mark.parametrize("volts", [-2.0, -0.5, 0.0, 0.2, 1.0, 4.0])
+def test_a_lifted_input_is_never_stated_better_than_it_is(volts: float) -> None:
+    """15 k over 62 k, lifted by 22 k to the reference, 1 %: gain and offset are stated as if independent, which is cautious."""
+    nominal = nominal_channel(15e3, 62e3, 0.01, r_lift_ohm=22e3)
+    code = (volts - nominal.offset_v) / nominal.gain_v_per_code
+    top, bottom, lift = (ufloat(r, 0.01 * r / 3**0.5) for r in (15e3, 62e3, 22e3))
+    reference = ufloat(3.3, 0.01 * 3.3 / 3**0.5)
+    true = reference * ((1 + top / bottom + top / lift) * code / 4096 - top / lift)
+    three_codes = 3.0 * nominal.gain_v_per_code / 3**0.5
+    stated = uncertainty.of_voltage(volts, nominal.uncertainty, 10**9)
+    exact = (true.std_dev**2 + three_codes**2) ** 0.5
+    assert true.nominal_value == pytest.approx(volts, abs=1e-9)
+    assert exact <= stated * 1.03
+    assert stated < 2.5 * exact

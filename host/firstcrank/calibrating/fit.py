@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.calibration import ChannelCalibration
+from firstcrank.calibration import CODES, ChannelCalibration
 from firstcrank.errors import CalibrationError
 from firstcrank.trace import FloatArray, Uncertainty
 
@@ -16,9 +16,11 @@ SPIKES = (512, 1536, 2560, 3584)  # RP2040 erratum E11
 SPIKE_KEEP_OFF = 40  # codes; a point nearer to a spike is refused
 SPIKE_CODES = 9.0
 LEAST_SPAN_V = 4.0
+LEAST_SPAN_SHARE = 0.4  # of the range, where that is less: inputs for grounds reach a few volts only
 NOISY_CODE = 6.0  # rms; the converter's own noise is 1.0 to 1.4
 TOP_CODE = 4080
 SLOPE_APART_REL = 0.12  # a gain this far from the nominal divider's is another divider
+ZERO_SHARE = 0.05  # of a lifted input's code at 0 V: how far it may be from the computed one
 OUTLIER_REL, OUTLIER_V = 0.004, 0.025
 
 
@@ -58,6 +60,16 @@ def near_spike(code: float) -> bool:
     return any(abs(code - spike) < SPIKE_KEEP_OFF for spike in SPIKES)
 
 
+def zero_code(nominal: ChannelCalibration | None) -> float:
+    """The code of 0 V: above 0 where the input is lifted to read below ground."""
+    return -nominal.offset_v / nominal.gain_v_per_code if nominal else 0.0
+
+
+def span_v(nominal: ChannelCalibration) -> float:
+    """Volts between the lowest and the highest code."""
+    return CODES * nominal.gain_v_per_code
+
+
 def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, ChannelCalibration]) -> tuple[str, ...]:
     """Plain lines about a point as soon as it was taken; empty where it is good.
 
@@ -67,20 +79,20 @@ def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, Cha
     lines: list[str] = []
     for role, code in point.mean_code.items():
         where = role.replace("_", " ")
+        line = nominal.get(role)
         if point.rms_code[role] > NOISY_CODE:
             lines.append(
                 f"{where}: the reading is noisy ({point.rms_code[role]:.1f} codes): engine off, steady supply, short leads"
             )
         if code >= TOP_CODE:
             lines.append(f"{where}: at the top of its range: use a lower voltage")
-        elif abs(point.meter_v) > 1.0 and code < 20:
+        elif abs(point.meter_v) > 1.0 and abs(code - zero_code(line)) < 20 + ZERO_SHARE * zero_code(line):
             lines.append(f"{where}: reads nothing: its lead is not on the supply")
         elif abs(point.meter_v) > 1.0 and near_spike(code):
             lines.append(f"{where}: this voltage falls on a code spike of the converter: move it by 0.3 V")
-        line = nominal.get(role)
-        if line is not None and abs(point.meter_v) > 1.0 and 20 <= code < TOP_CODE:
+        elif line is not None and abs(point.meter_v) > 1.0:
             ratio = float(line.volts(code)) / point.meter_v
-            if abs(ratio - 1.0) > SLOPE_APART_REL:
+            if abs(ratio - 1.0) > SLOPE_APART_REL + ZERO_SHARE * abs(line.offset_v / point.meter_v):
                 lines.append(
                     f"{where}: reads {ratio:.2f} times the meter: another divider than stated, or a lead on another voltage"
                 )
@@ -96,14 +108,16 @@ def fit(role: str, points: Sequence[Point], meter: Meter, nominal: ChannelCalibr
     Uncertainty: the meter's limits as rectangular (JCGM 100 4.3.7), its share of reading common to all inputs; the scatter of the
     residuals; half a step; the converter's nonlinearity away from its spikes as one code rms.
     """
+    points = [p for p in points if role in p.mean_code]
     volts = np.array([p.meter_v for p in points])
     codes = np.array([p.mean_code[role] for p in points])
     where = role.replace("_", " ")
     known = np.abs(volts) > 1.0
     if known.sum() < 1 or not (~known).any():
         raise CalibrationError(f"{where}: at least the shorted reading and one known voltage are needed, two are better")
-    if float(np.ptp(volts)) < LEAST_SPAN_V:
-        raise CalibrationError(f"{where}: the voltages lie within {np.ptp(volts):.1f} V; they must span {LEAST_SPAN_V:g} V")
+    least_v = min(LEAST_SPAN_V, LEAST_SPAN_SHARE * span_v(nominal)) if nominal else LEAST_SPAN_V
+    if float(np.ptp(volts)) < least_v:
+        raise CalibrationError(f"{where}: the voltages lie within {np.ptp(volts):.1f} V; they must span {least_v:.1f} V")
     if any(near_spike(c) for c, k in zip(codes, known, strict=True) if k):
         raise CalibrationError(f"{where}: a voltage falls on a code spike of the converter: move it by 0.3 V")
     if codes[known].max() >= TOP_CODE:
@@ -164,14 +178,14 @@ def _with_uncertainty(
     freedom = int(used.sum()) - 2
     scatter_v = math.sqrt(float((residuals[used] ** 2).sum()) / freedom) if freedom > 0 else 0.0
     floor_v = 1.0 * slope  # the converter's nonlinearity away from its spikes, about one code rms
-    span_v = float(np.ptp(volts[used]))
+    spanned_v = float(np.ptp(volts[used]))
     own_v = math.hypot(max(scatter_v, floor_v), meter.offset_v / math.sqrt(3.0))
     rms = float(np.median([p.rms_code[role] for p in points]))
     return ChannelCalibration(
         gain_v_per_code=slope,
         offset_v=offset,
         uncertainty=Uncertainty(
-            gain_rel=math.sqrt(2.0) * own_v / span_v,
+            gain_rel=math.sqrt(2.0) * own_v / spanned_v,
             offset_v=own_v,
             shared_gain_rel=meter.reading_rel / math.sqrt(3.0),
             noise_v=max(rms, 0.3) * slope,
@@ -186,10 +200,10 @@ def _notes(points: Sequence[Point]) -> tuple[str, ...]:
     return () if known >= 2 else ("only one known voltage: a second one would show whether the input is straight",)
 
 
-def swapped(points: Sequence[Point], one: str, other: str, alone: str) -> str | None:
-    """With a voltage on the lead called `alone` only: a line if it was the other input that read it."""
-    last = points[-1]
-    quiet = other if alone == one else one
-    if last.mean_code[quiet] > 100 and last.mean_code[alone] < 20:
-        return f"the {quiet.replace('_', ' ')} input read what is on the {alone.replace('_', ' ')} lead: the two inputs are swapped"
+def swapped(point: Point, other: str, alone: str, nominal: Mapping[str, ChannelCalibration]) -> str | None:
+    """With a voltage on the lead called `alone` only: a line if it was the `other` input that read it."""
+    at_zero = {role: zero_code(nominal.get(role)) for role in (alone, other)}
+    risen = {role: point.mean_code[role] - at_zero[role] * (1 + ZERO_SHARE) for role in (alone, other)}
+    if risen[other] > 100 and risen[alone] < 20:
+        return f"the {other.replace('_', ' ')} input read what is on the {alone.replace('_', ' ')} lead: the two inputs are swapped"
     return None

@@ -47,7 +47,7 @@ class AtTerminal:
     "--meter-percent", type=click.FloatRange(0, 5), prompt="Its accuracy on this range, % of reading", help="Data sheet."
 )
 @click.option("--meter-mv", type=click.FloatRange(0, 500), prompt="plus, in mV (counts times resolution)", help="Data sheet.")
-@click.option("--out", type=click.Path(path_type=Path), help="Also write the calibration to this TOML file.")
+@click.option("--out", type=click.Path(path_type=Path), help="TOML file for this computer's copy. Default: in the data folder.")
 def calibrate(
     port: str | None,
     leads: tuple[str, ...],
@@ -59,7 +59,7 @@ def calibrate(
     meter_mv: float,
     out: Path | None,
 ) -> None:
-    """Calibrate every input of a board against one meter; kept on the board and, with --out, in a file."""
+    """Calibrate every input of a board against one meter; kept on the board, and a copy in a file."""
     from importlib import resources
 
     from firstcrank import wire
@@ -67,6 +67,7 @@ def calibrate(
     from firstcrank.calibrating.procedure import calibrate as lead
     from firstcrank.calibration import read_calibration
     from firstcrank.cli.lead_map import channels_of
+    from firstcrank.errors import CalibrationError
     from firstcrank.link.board_client import BoardClient
     from firstcrank.link.open import open_link
 
@@ -88,11 +89,21 @@ def calibrate(
         _show(outcome)
         client.ask(wire.CALIBRATE, wire.REPLY, {"store": outcome.calibration.to_json()})
         click.echo(f"Kept on the board, dated {outcome.calibration.date}.")
-        if out is not None:
-            out.write_text(_toml(outcome.calibration.to_json()), "utf-8")
-            click.echo(f"Written to {out}")
+        kept = out or _copy_of(outcome.calibration.board, outcome.calibration.date)
+        try:
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            kept.write_text(_toml(outcome.calibration.to_json()), "utf-8")
+        except OSError as error:
+            raise CalibrationError(f"{kept} cannot be written: {error.strerror}. The board has the calibration") from error
+        click.echo(f"A copy is in {kept}")
     finally:
         client.close()
+
+
+def _copy_of(board: str, date: str) -> Path:
+    from platformdirs import user_data_path
+
+    return user_data_path("firstcrank", appauthor=False) / "calibrations" / f"{board or 'board'}_{date}.toml"
 
 
 def _show(outcome: Outcome) -> None:

@@ -1,0 +1,138 @@
+"""firstcrank board calibrate as typed, on the simulated board with leads that somebody moves from one voltage to the next."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+
+from firstcrank import wire
+from firstcrank.bench.converter import Converter, drawn_converter
+from firstcrank.bench.simulated_board import SimulatedBoard
+from firstcrank.calibration import Calibration, read_calibration
+from firstcrank.cli.board import board as board_command
+from firstcrank.errors import LinkLostError
+from firstcrank.link import open as link_open
+from firstcrank.trace import FloatArray
+
+SHORTED = dict.fromkeys(("battery", "key_switch", "starter_coil"), 0.0)
+BATTERY_ALONE, KEY_ALONE = {**SHORTED, "battery": 12.5}, {**SHORTED, "key_switch": 12.5}
+LOW, HIGH = dict.fromkeys(SHORTED, 6.2), dict.fromkeys(SHORTED, 14.8)
+
+
+class Leads:
+    """The voltages on the leads at each reading in turn; the last stays."""
+
+    def __init__(self, *turns: dict[str, float]) -> None:
+        self.turns = [turns[0], *turns]  # the tool looks once before it asks
+
+    def volts(self, role: str, t: FloatArray) -> FloatArray:
+        return np.full(t.shape, self.turns[0][role])
+
+
+class Handled(SimulatedBoard):
+    """Somebody moves the leads between readings. `pulled`: the cable goes at this reading."""
+
+    def __init__(self, leads: Leads, converter: Converter, pulled: int = 99) -> None:
+        super().__init__("handled", leads, converter, 5)
+        self.leads, self.pulled, self.readings = leads, pulled, 0
+        self.deframer = wire.Deframer()
+        self.kept: list[Calibration] = []
+
+    def write(self, data: bytes) -> None:
+        for frame in self.deframer.feed(data):
+            if frame.kind == wire.SELF_CHECK:
+                self.readings += 1
+                if self.readings == self.pulled:
+                    raise LinkLostError("handled: the cable was pulled")
+                if self.readings > 1 and len(self.leads.turns) > 1:
+                    self.leads.turns.pop(0)
+        super().write(data)
+
+    def stored(self) -> Calibration:
+        return Calibration.from_json(self._tables["calibration"])
+
+
+def drawn() -> Converter:
+    """A board built to the notes, its errors drawn from what the shipped calibration allows."""
+    with resources.as_file(resources.files("firstcrank.data") / "calibration_minimal_12v.toml") as path:
+        return drawn_converter(read_calibration(path), np.random.default_rng(3))
+
+
+def typed(monkeypatch: pytest.MonkeyPatch, folder: Path, device: Handled, lines: list[str], *more: str) -> tuple[Result, Path]:
+    monkeypatch.setattr(link_open, "open_link", lambda port: device)
+    monkeypatch.setenv("XDG_DATA_HOME", str(folder))
+    meter = ["--meter", "bench meter", "--meter-percent", "0.05", "--meter-mv", "5"]
+    result = CliRunner().invoke(board_command, ["calibrate", *meter, *more], input="\n".join(lines) + "\n")
+    return result, folder
+
+
+def test_the_whole_way(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    converter = drawn()
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, LOW, HIGH), converter)
+    out = tmp_path / "mine.toml"
+    result, _ = typed(monkeypatch, tmp_path, device, ["", "", "", "six", "6,2", "14.8 V", ""], "--out", str(out))
+    assert result.exit_code == 0, result.output
+    assert "'six' is no voltage" in result.output
+    stored = device.stored()
+    assert stored.kind == "measured"
+    assert stored.meter == "bench meter: 0.050% + 5 mV"
+    for role in SHORTED:
+        line = stored.channel(role)
+        true_v = 10.0
+        code = converter.codes(role, np.full(4000, true_v), 6e-6, np.random.default_rng(1)).mean()
+        u = line.uncertainty
+        stated_v = 2 * np.sqrt(u.offset_v**2 + (true_v * u.gain_rel) ** 2 + (true_v * u.shared_gain_rel) ** 2)
+        assert abs(float(line.volts(code)) - true_v) < stated_v < 0.1
+    copy = read_calibration(out)
+    assert copy.channels == stored.channels
+    assert copy.date == stored.date
+
+
+def test_without_out_a_copy_lies_in_the_data_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, HIGH), drawn())
+    result, folder = typed(monkeypatch, tmp_path, device, ["", "", "", "14.8", ""])
+    assert result.exit_code == 0, result.output
+    (copy,) = folder.glob("firstcrank/calibrations/*.toml")
+    assert str(copy) in result.output.replace("\n", "")
+    assert read_calibration(copy).board == device.stored().board != ""
+
+
+@pytest.mark.parametrize("pulled", [2, 4, 5])
+def test_unplugged_in_the_middle_leaves_the_board_as_it_was(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, pulled: int
+) -> None:
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, LOW, HIGH), drawn(), pulled)
+    before = device.stored()
+    result, folder = typed(monkeypatch, tmp_path, device, ["", "", "", "6.2", "14.8", ""])
+    assert isinstance(result.exception, LinkLostError)
+    assert device.stored() == before
+    assert not list(folder.glob("firstcrank/calibrations/*"))
+
+
+def test_a_wrong_lead_can_be_put_right(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    off = {**HIGH, "key_switch": 0.0}
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, off, HIGH, LOW), drawn())
+    result, _ = typed(monkeypatch, tmp_path, device, ["", "", "", "14.8", "14.8", "6.2", ""])
+    assert result.exit_code == 0, result.output
+    assert "key switch: reads nothing" in result.output
+    assert "not taken" in result.output
+
+
+def test_inputs_for_grounds_get_their_own_voltages(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The better build: its ground inputs reach 4 V, so 12 V on them would say nothing."""
+    short, low = {**SHORTED, "module_ground": 0.0}, {**SHORTED, "module_ground": 3.1}
+    turns = (short, *({**short, role: 12.5} for role in SHORTED), {**short, **LOW}, {**short, **HIGH}, low)
+    converter = drawn()
+    device = Handled(Leads(*turns), converter)
+    leads = [f"--lead={role}={26 + n}" for n, role in enumerate(short)]
+    lines = ["", "", "", "", "6.2", "14.8", "", "3.1", ""]
+    result, _ = typed(monkeypatch, tmp_path, device, lines, *leads)
+    assert result.exit_code == 0, result.output
+    assert "on these leads: module ground" in result.output
+    line = device.stored().channel("module_ground")
+    code = converter.codes("module_ground", np.full(4000, -0.4), 8e-6, np.random.default_rng(1)).mean()
+    assert float(line.volts(code)) == pytest.approx(-0.4, abs=0.02)
