@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from firstcrank import __version__, wire
+from firstcrank import __version__, wire, wire_bodies
 from firstcrank.analysis.findings import Context
 from firstcrank.analysis.leads import check_leads
 from firstcrank.analysis.live import LiveTracker
@@ -171,7 +171,7 @@ class _Follow:
         return why
 
     def _bins(self, body: bytes) -> None:
-        head = wire.unpack_bins_head(body)
+        head = wire_bodies.unpack_bins_head(body)
         if head.bin_count == 0 or head.channel_count != len(self._roles):
             return
         words = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
@@ -180,7 +180,7 @@ class _Follow:
             self._elapsed_us += (head.ticks_us - last_us) % wire.TICKS_WRAP_US
         self._last_ticks_us = head.ticks_us
         step_s = head.span_us * 1e-6 / head.bin_count
-        start_s = self._elapsed_us * 1e-6 + np.arange(head.bin_count) * step_s
+        start_s = self._elapsed_us * 1e-6 + np.arange(head.bin_count, dtype=np.float64) * step_s
         battery_v = self._mean_v("battery", words)
         key_v = self._mean_v("key_switch", words)
         key = self._roles.index("key_switch")

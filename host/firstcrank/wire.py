@@ -208,36 +208,10 @@ MEAN_SCALE = 16
 CODE_TOP = 4095
 TICKS_WRAP_US = 1 << 30
 
-BinsHead = namedtuple(
-    "BinsHead",
-    (
-        "first_conversion",
-        "ticks_us",
-        "span_us",
-        "lost_conversions",
-        "lost_bins",
-        "short_writes",
-        "worst_gap_us",
-        "conversions",
-        "bin_count",
-        "channel_count",
-    ),
-)
-
 
 def bin_bytes(channel_count: int) -> int:
     """Length of one bin in a BINS body."""
     return channel_count * CHANNEL_BYTES + RUNS_BYTES
-
-
-def unpack_bins_head(body: bytes) -> BinsHead:
-    """The BinsHead of a BINS body. Raises FrameError where the length does not fit the counts it states."""
-    if len(body) < BINS_BYTES:
-        raise FrameError("bins frame too short")
-    head = BinsHead(*struct.unpack(BINS_FORMAT, body[:BINS_BYTES]))
-    if len(body) != BINS_BYTES + head.bin_count * bin_bytes(head.channel_count):
-        raise FrameError("bins frame has the wrong length for its counts")
-    return head
 
 
 # --- CLOSE_UP ---------------------------------------------------------------------------------------
@@ -252,44 +226,15 @@ def unpack_bins_head(body: bytes) -> BinsHead:
 CLOSE_UP_FORMAT = "<QQHBBBBH"
 CLOSE_UP_BYTES = 24
 
-CloseUpHead = namedtuple(
-    "CloseUpHead",
-    ("edge_conversion", "first_conversion", "edge", "falling", "last", "channel_count", "reserved", "count"),
-)
-
-
-def unpack_close_up_head(body: bytes) -> CloseUpHead:
-    """The CloseUpHead of a CLOSE_UP body. Raises FrameError where the length does not fit its count."""
-    if len(body) < CLOSE_UP_BYTES:
-        raise FrameError("close-up frame too short")
-    head = CloseUpHead(*struct.unpack(CLOSE_UP_FORMAT, body[:CLOSE_UP_BYTES]))
-    if len(body) != CLOSE_UP_BYTES + 2 * head.count:
-        raise FrameError("close-up frame has the wrong length for its count")
-    return head
-
-
 # --- CAPTURE ----------------------------------------------------------------------------------------
 # A piece of a capture kept in the board's flash, itself a file of frames: number, offset, bytes in all, then the bytes.
 CAPTURE_FORMAT = "<III"
 CAPTURE_BYTES = 12
 
-CapturePiece = namedtuple("CapturePiece", ("number", "offset", "total", "data"))
-
 
 def pack_capture(number: int, offset: int, total: int, data: bytes) -> bytes:
     """Body of a CAPTURE frame."""
     return struct.pack(CAPTURE_FORMAT, number, offset, total) + bytes(data)
-
-
-def unpack_capture(body: bytes) -> CapturePiece:
-    """The CapturePiece of a CAPTURE body. Raises FrameError where it is too short or ends behind its total."""
-    if len(body) < CAPTURE_BYTES:
-        raise FrameError("capture frame too short")
-    number, offset, total = struct.unpack(CAPTURE_FORMAT, body[:CAPTURE_BYTES])
-    piece = CapturePiece(number, offset, total, body[CAPTURE_BYTES:])
-    if offset + len(piece.data) > total:
-        raise FrameError("capture frame ends behind its total")
-    return piece
 
 
 # --- PROBE ------------------------------------------------------------------------------------------

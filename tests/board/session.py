@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 
 from . import flash_image
 from .emulator import EmulatedChip, Play
@@ -93,31 +93,31 @@ class Session:
         self.ask(wire.STOP)
         return dict(self.wait(wire.END, 3.0)["counters"])
 
-    def heads(self) -> list[tuple[wire.BinsHead, np.ndarray]]:
+    def heads(self) -> list[tuple[wire_bodies.BinsHead, np.ndarray]]:
         """Heads and 16-bit words (bins, words) of all BINS frames so far."""
         self.pull()
         found = []
         for frame in self.frames:
             if frame.kind == wire.BINS:
-                head = wire.unpack_bins_head(frame.body)
+                head = wire_bodies.unpack_bins_head(frame.body)
                 words = np.frombuffer(frame.body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
                 found.append((head, words))
         return found
 
-    def close_ups(self) -> dict[int, tuple[wire.CloseUpHead, int, np.ndarray, bool]]:
+    def close_ups(self) -> dict[int, tuple[wire_bodies.CloseUpHead, int, np.ndarray, bool]]:
         """Per edge: its first head, first conversion, codes joined, complete and contiguous."""
         self.pull()
-        pieces: dict[int, list[tuple[wire.CloseUpHead, np.ndarray]]] = {}
+        pieces: dict[int, list[tuple[wire_bodies.CloseUpHead, np.ndarray]]] = {}
         for frame in self.frames:
             if frame.kind == wire.CLOSE_UP:
-                head = wire.unpack_close_up_head(frame.body)
+                head = wire_bodies.unpack_close_up_head(frame.body)
                 pieces.setdefault(head.edge, []).append(
                     (head, np.frombuffer(frame.body, dtype="<u2", offset=wire.CLOSE_UP_BYTES))
                 )
         made = {}
         for edge, parts in pieces.items():
             whole = bool(parts[-1][0].last) and all(
-                b[0].first_conversion == a[0].first_conversion + a[0].count for a, b in itertools.pairwise(parts)
+                b[0].first_conversion == a[0].first_conversion + a[0].code_count for a, b in itertools.pairwise(parts)
             )
             made[edge] = (parts[0][0], parts[0][0].first_conversion, np.concatenate([p[1] for p in parts]), whole)
         return made

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 
 from . import flash_image
 from .dropouts import STEADY, TRIGGER, Dropouts
@@ -47,7 +47,7 @@ def board(booted: Session, dropouts: Dropouts) -> Iterator[Session]:
     booted.chip.set_port_open(True)
 
 
-def contiguous(heads: list[tuple[wire.BinsHead, np.ndarray]]) -> bool:
+def contiguous(heads: list[tuple[wire_bodies.BinsHead, np.ndarray]]) -> bool:
     """Each frame goes on where the one before ended."""
     return all(
         b.first_conversion == a.first_conversion + a.bin_count * a.conversions * a.channel_count

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.bench.firmware_program import load
 
 from .scripted_board import CHANNELS, ID, ScriptedBoard, table
@@ -43,7 +43,7 @@ def kinds(frames: list[wire.Frame]) -> list[str]:
 
 def contiguous(frames: list[wire.Frame]) -> bool:
     """Each BINS frame goes on where the one before ended."""
-    heads = [wire.unpack_bins_head(f.body) for f in frames if f.kind == wire.BINS]
+    heads = [wire_bodies.unpack_bins_head(f.body) for f in frames if f.kind == wire.BINS]
     return bool(heads) and all(
         b.first_conversion == a.first_conversion + a.bin_count * a.conversions * a.channel_count
         for a, b in itertools.pairwise(heads)
@@ -186,7 +186,7 @@ def test_short_writes_are_counted_and_lose_nothing(board: ScriptedBoard) -> None
     assert end["short_writes"] > 100
     assert end["lost_bins"] == 0
     assert contiguous(board.received)
-    (head, *_, last) = [wire.unpack_bins_head(f.body) for f in board.received if f.kind == wire.BINS]
+    (head, *_, last) = [wire_bodies.unpack_bins_head(f.body) for f in board.received if f.kind == wire.BINS]
     assert head.first_conversion == 0
     assert last.first_conversion + last.bin_count * last.conversions * last.channel_count == int(end["conversions"])
     assert last.short_writes > 0  # told with every frame, not only at the end
@@ -203,7 +203,7 @@ def test_a_host_that_does_not_read_loses_bins_that_are_counted(board: ScriptedBo
     board.steps(500)
     end = table(next(f for f in board.received if f.kind == wire.END))["counters"]
     assert 400 < end["lost_bins"] < 500
-    heads = [wire.unpack_bins_head(f.body) for f in board.received if f.kind == wire.BINS]
+    heads = [wire_bodies.unpack_bins_head(f.body) for f in board.received if f.kind == wire.BINS]
     sent = sum(h.bin_count for h in heads)
     assert sent + end["lost_bins"] == board.made[-1].bins
     assert heads[-1].lost_bins == end["lost_bins"]

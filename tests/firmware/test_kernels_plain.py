@@ -9,7 +9,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.bench.firmware_program import load
 
 from .scripted_board import CHANNELS, ID, ScriptedBoard
@@ -100,7 +100,7 @@ def test_bins_body_is_what_the_host_reads(data: st.DataObject) -> None:
     job = array("i", [first, blocks, block_bytes, blocks * group, channels, *lost, words, span, gap, conversions])
     plain = bytearray(wire.HEADER_BYTES + wire.BINS_BYTES + blocks * block_bytes)
     assert framing.bins_body(plain, facts, bins, job) == len(plain)
-    head = wire.unpack_bins_head(bytes(plain[wire.HEADER_BYTES :]))
+    head = wire_bodies.unpack_bins_head(bytes(plain[wire.HEADER_BYTES :]))
     at, last = first * words, (first + blocks - 1) * words
     if not uniform:
         span = facts[last + 3]

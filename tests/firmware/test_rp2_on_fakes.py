@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.bench.firmware_program import load
 
 from .fake_rp2 import LAYOUTS, RP2040, RP2350A, RP2350B, SINGLE, WIDE, Chip, Firmware, Layout, TroubleError
@@ -392,14 +392,14 @@ def test_close_ups_hold_the_conversions_round_each_edge(layout: Layout) -> None:
     board.start()
     close_ups = board.acquisition.close_ups
     plain = bytearray(1000)
-    edges: dict[int, list[tuple[wire.CloseUpHead, np.ndarray]]] = {}
+    edges: dict[int, list[tuple[wire_bodies.CloseUpHead, np.ndarray]]] = {}
     for _ in range(60):
         board.chip.convert(1000)
         board.keep()
         while close_ups.pending():
             end = close_ups.put_piece(plain)
             body = bytes(plain[wire.HEADER_BYTES : end])
-            head = wire.unpack_close_up_head(body)
+            head = wire_bodies.unpack_close_up_head(body)
             edges.setdefault(head.edge, []).append((head, np.frombuffer(body, "<u2", offset=wire.CLOSE_UP_BYTES)))
     assert sorted(edges) == [0, 1, 2, 3]
     wanted = [(9_001, 1), (9_301, 0), (30_001, 1), (30_010, 0)]

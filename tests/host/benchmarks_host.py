@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 from rich.console import Console
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.analysis.findings import Context
 from firstcrank.analysis.live import LiveTracker
 from firstcrank.analysis.verdict import judge
@@ -59,7 +59,7 @@ def long_recording() -> bytes:
     """The healthy start with its crank as it is and the rest after it repeated until 30 s are full: same rate, same size."""
     frames = wire.Deframer().feed(recorded("healthy"))
     bins = [f for f in frames if f.kind == wire.BINS]
-    heads = [wire.unpack_bins_head(f.body) for f in bins]
+    heads = [wire_bodies.unpack_bins_head(f.body) for f in bins]
     period_s = 2e-6
     per_frame = [h.bin_count * h.conversions * h.channel_count for h in heads]
     out = bytearray()
@@ -72,12 +72,12 @@ def long_recording() -> bytes:
             continue
         out += wire.encode_frame(frame.kind, frame.recording_id, frame.sequence, frame.body)
         if frame.kind == wire.BINS:
-            index = wire.unpack_bins_head(frame.body).first_conversion + per_frame[bins.index(frame)]
+            index = wire_bodies.unpack_bins_head(frame.body).first_conversion + per_frame[bins.index(frame)]
             sequence = frame.sequence
     tail = bins[-40:]
     while index * period_s < LONG_S:
         for frame in tail:
-            head = wire.unpack_bins_head(frame.body)
+            head = wire_bodies.unpack_bins_head(frame.body)
             body = index.to_bytes(8, "little") + frame.body[8:]
             sequence += 1
             out += wire.encode_frame(wire.BINS, frame.recording_id, sequence, body)

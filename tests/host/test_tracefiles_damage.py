@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import UnreadableTraceError, UnwritableFileError
 from firstcrank.limits import shipped
@@ -57,7 +57,7 @@ def without_crank_frames(first: int, count: int) -> tuple[bytes, float]:
     inside = [
         i
         for i, f in enumerate(frames)
-        if f.kind == wire.BINS and wire.unpack_bins_head(f.body).first_conversion * period_s >= at_s
+        if f.kind == wire.BINS and wire_bodies.unpack_bins_head(f.body).first_conversion * period_s >= at_s
     ]
     gone = set(inside[:count])
     return joined([f for i, f in enumerate(frames) if i not in gone]), at_s

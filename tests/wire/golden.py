@@ -79,6 +79,6 @@ def check(wire):
         assert got == GOLDEN[letter], "kind %s: %s" % (letter, got)
         back = wire.decode_frame(binascii.unhexlify(GOLDEN[letter])[:-1])
         assert (back.kind, back.recording_id, back.sequence, back.body) == (ord(letter), ID, 0x00010203, body), letter
-    head = wire.unpack_bins_head(made["B"])
-    assert (head.first_conversion, head.conversions, head.bin_count) == (0x0102030405060708, 128, 1)
-    assert wire.unpack_close_up_head(made["C"]).count == 4
+    head = struct.unpack(wire.BINS_FORMAT, made["B"][: wire.BINS_BYTES])
+    assert (head[0], head[7], head[8]) == (0x0102030405060708, 128, 1)
+    assert struct.unpack(wire.CLOSE_UP_FORMAT, made["C"][: wire.CLOSE_UP_BYTES])[7] == 4

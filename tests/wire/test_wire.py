@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from tests.firmware.unix_board import interpreter
 
 from . import golden
@@ -131,4 +131,4 @@ def test_random_bytes_are_no_frame(data: bytes) -> None:
 @pytest.mark.parametrize("body", [b"", b"\x00" * 35, b"\x00" * 35 + b"\x01" + b"\x00" * 5])
 def test_bins_of_the_wrong_length_are_refused(body: bytes) -> None:
     with pytest.raises(wire.FrameError):
-        wire.unpack_bins_head(body)
+        wire_bodies.unpack_bins_head(body)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.bench.converter import Converter
 from firstcrank.bench.simulated_board import CONVERSION_S, SimulatedBoard
 from firstcrank.bench.truth import Truth
@@ -54,7 +54,7 @@ def _without(data: bytes, truth: Truth) -> bytes:
         except wire.FrameError:
             continue
         if frame.kind == wire.BINS:
-            head = wire.unpack_bins_head(frame.body)
+            head = wire_bodies.unpack_bins_head(frame.body)
             begin_s = head.first_conversion * CONVERSION_S
             end_s = begin_s + head.bin_count * head.conversions * head.channel_count * CONVERSION_S
             if any(begin_s < hole.end_s and hole.start_s < end_s for hole in truth.plan.holes):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from firstcrank import __version__, wire
+from firstcrank import __version__, wire, wire_bodies
 from firstcrank.analysis.findings import Context
 from firstcrank.calibration import Calibration
 from firstcrank.errors import BoardRefusedError, LinkLostError
@@ -69,7 +69,7 @@ def _take_pieces(client: BoardClient, capture: Capture, data: bytearray) -> None
                 if not reply.get("ok"):
                     raise BoardRefusedError(f"the board refused: {reply.get('why')}")
             if frame.kind == wire.CAPTURE:
-                piece = wire.unpack_capture(frame.body)
+                piece = wire_bodies.unpack_capture(frame.body)
                 if piece.number == capture.number and piece.offset == len(data):
                     data += piece.data
 

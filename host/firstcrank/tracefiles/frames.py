@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.errors import UnreadableTraceError
 from firstcrank.trace import FloatArray, Hole, IntArray
 
@@ -30,9 +30,9 @@ class Gathered:
     stream: dict[str, Any] | None = None
     notes: list[dict[str, Any]] = field(default_factory=list)
     note_numbers: list[int] = field(default_factory=list)
-    heads: list[wire.BinsHead] = field(default_factory=list)
+    heads: list[wire_bodies.BinsHead] = field(default_factory=list)
     bodies: list[bytes] = field(default_factory=list)
-    close_ups: list[tuple[wire.CloseUpHead, bytes]] = field(default_factory=list)
+    close_ups: list[tuple[wire_bodies.CloseUpHead, bytes]] = field(default_factory=list)
     end: dict[str, Any] | None = None
     recording_id: bytes = wire.NO_RECORDING
     bad_pieces: int = 0
@@ -96,12 +96,12 @@ def _sort(found: Gathered, frame: wire.Frame) -> None:
     elif frame.kind == wire.END:
         found.end = _table(frame.body)
     elif frame.kind == wire.BINS:
-        head = wire.unpack_bins_head(frame.body)
+        head = wire_bodies.unpack_bins_head(frame.body)
         if head.bin_count and head.channel_count and head.conversions:
             found.heads.append(head)
             found.bodies.append(frame.body[wire.BINS_BYTES :])
     else:
-        found.close_ups.append((wire.unpack_close_up_head(frame.body), frame.body[wire.CLOSE_UP_BYTES :]))
+        found.close_ups.append((wire_bodies.unpack_close_up_head(frame.body), frame.body[wire.CLOSE_UP_BYTES :]))
 
 
 def _table(body: bytes) -> dict[str, Any]:
@@ -177,7 +177,7 @@ def _rising(found: Gathered, count: int) -> list[int]:
     return keep
 
 
-def _times(heads: list[wire.BinsHead], count: int, period_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _times(heads: list[wire_bodies.BinsHead], count: int, period_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Start and span of each frame and the longest time between two looks in it, seconds from the first frame."""
     if period_s > 0:
         first = np.array([h.first_conversion for h in heads], dtype=np.float64)
@@ -199,7 +199,7 @@ def unwrapped(ticks_us: IntArray) -> IntArray:
     return np.concatenate((ticks_us[:1], ticks_us[0] + np.cumsum(steps)))
 
 
-def _holes(heads: list[wire.BinsHead], count: int, begin_s: FloatArray, span_s: FloatArray) -> tuple[Hole, ...]:
+def _holes(heads: list[wire_bodies.BinsHead], count: int, begin_s: FloatArray, span_s: FloatArray) -> tuple[Hole, ...]:
     holes: list[Hole] = []
     for i in range(1, len(heads)):
         before, here = heads[i - 1], heads[i]

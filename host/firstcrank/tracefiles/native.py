@@ -14,7 +14,7 @@ from typing import IO, Any
 
 import numpy as np
 
-from firstcrank import wire
+from firstcrank import wire, wire_bodies
 from firstcrank.analysis.findings import Context
 from firstcrank.calibration import Calibration
 from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError, UnwritableFileError
@@ -270,7 +270,7 @@ def _close_ups(found: Gathered, codes: Codes, calibration: Calibration | None) -
         return ()
     first_index = found.heads[0].first_conversion
     roles = [entry["role"] for entry in stream["channels"]]
-    by_edge: dict[int, list[tuple[wire.CloseUpHead, bytes]]] = {}
+    by_edge: dict[int, list[tuple[wire_bodies.CloseUpHead, bytes]]] = {}
     for head, body in found.close_ups:
         by_edge.setdefault(head.edge, []).append((head, body))
     made: list[CloseUp] = []
@@ -279,7 +279,7 @@ def _close_ups(found: Gathered, codes: Codes, calibration: Calibration | None) -
         joined = [np.frombuffer(body, dtype="<u2") for _, body in pieces]
         at = pieces[0][0].first_conversion
         whole = pieces[-1][0].last and all(
-            b[0].first_conversion == a[0].first_conversion + a[0].count for a, b in pairwise(pieces)
+            b[0].first_conversion == a[0].first_conversion + a[0].code_count for a, b in pairwise(pieces)
         )
         if not whole or any(head.channel_count != len(roles) for head, _ in pieces):
             continue
@@ -288,7 +288,7 @@ def _close_ups(found: Gathered, codes: Codes, calibration: Calibration | None) -
 
 
 def _close_up(
-    head: wire.CloseUpHead,
+    head: wire_bodies.CloseUpHead,
     raw: np.ndarray[Any, np.dtype[np.uint16]],
     at: int,
     first_index: int,

@@ -1,0 +1,88 @@
+"""What the host reads out of the binary bodies of frames. The board only writes them, and is short of memory.
+
+Formats and their meaning: wire.py.
+"""
+
+from __future__ import annotations
+
+import struct
+from typing import NamedTuple
+
+from firstcrank.wire import (
+    BINS_BYTES,
+    BINS_FORMAT,
+    CAPTURE_BYTES,
+    CAPTURE_FORMAT,
+    CLOSE_UP_BYTES,
+    CLOSE_UP_FORMAT,
+    FrameError,
+    bin_bytes,
+)
+
+
+class BinsHead(NamedTuple):
+    """Fixed part of a BINS body."""
+
+    first_conversion: int
+    ticks_us: int
+    span_us: int
+    lost_conversions: int
+    lost_bins: int
+    short_writes: int
+    worst_gap_us: int
+    conversions: int
+    bin_count: int
+    channel_count: int
+
+
+class CloseUpHead(NamedTuple):
+    """Fixed part of a CLOSE_UP body."""
+
+    edge_conversion: int
+    first_conversion: int
+    edge: int
+    falling: int
+    last: int
+    channel_count: int
+    reserved: int
+    code_count: int
+
+
+class CapturePiece(NamedTuple):
+    """A piece of a capture; `total` is the capture's length in bytes."""
+
+    number: int
+    offset: int
+    total: int
+    data: bytes
+
+
+def unpack_bins_head(body: bytes) -> BinsHead:
+    """The BinsHead of a BINS body. Raises FrameError where the length does not fit the counts it states."""
+    if len(body) < BINS_BYTES:
+        raise FrameError("bins frame too short")
+    head = BinsHead(*struct.unpack(BINS_FORMAT, body[:BINS_BYTES]))
+    if len(body) != BINS_BYTES + head.bin_count * bin_bytes(head.channel_count):
+        raise FrameError("bins frame has the wrong length for its counts")
+    return head
+
+
+def unpack_close_up_head(body: bytes) -> CloseUpHead:
+    """The CloseUpHead of a CLOSE_UP body. Raises FrameError where the length does not fit its count."""
+    if len(body) < CLOSE_UP_BYTES:
+        raise FrameError("close-up frame too short")
+    head = CloseUpHead(*struct.unpack(CLOSE_UP_FORMAT, body[:CLOSE_UP_BYTES]))
+    if len(body) != CLOSE_UP_BYTES + 2 * head.code_count:
+        raise FrameError("close-up frame has the wrong length for its count")
+    return head
+
+
+def unpack_capture(body: bytes) -> CapturePiece:
+    """The CapturePiece of a CAPTURE body. Raises FrameError where it is too short or ends behind its total."""
+    if len(body) < CAPTURE_BYTES:
+        raise FrameError("capture frame too short")
+    number, offset, total = struct.unpack(CAPTURE_FORMAT, body[:CAPTURE_BYTES])
+    piece = CapturePiece(number, offset, total, body[CAPTURE_BYTES:])
+    if offset + len(piece.data) > total:
+        raise FrameError("capture frame ends behind its total")
+    return piece
