@@ -11,7 +11,7 @@ from array import array
 from . import wire
 
 PRE_US, POST_US = 4000, 8000
-POOL = 24576  # conversions, two in three bytes, 36 kB: four edges of 12 ms at the full rate and a little more
+POOL = 24064  # conversions, two in three bytes, 36 kB: four edges of 12 ms at the full rate
 WINDOWS, EDGES = 8, 32
 MOST_EDGE = 255  # the wire numbers edges in one byte
 PIECE_CODES = 400
