@@ -171,6 +171,26 @@ def test_a_host_that_stops_reading_for_a_second_costs_no_bin(board: Session) -> 
 
 
 @long
+def test_a_stall_longer_than_the_ring_is_counted_and_the_stream_goes_on(board: Session) -> None:
+    """As long as a suspended bus may hold a write: what found no room is counted, and the index jumps by as much."""
+    board.start()
+    board.chip.run(0.05)
+    board.chip.stall(True)
+    board.chip.run(3.0)
+    board.chip.stall(False)
+    board.chip.run(0.5)
+    end = board.stop()
+    heads = [h for h, _ in board.heads()]
+    missing = sum(
+        b.first_conversion - a.first_conversion - a.bin_count * a.conversions * 3 for a, b in itertools.pairwise(heads)
+    )
+    assert end["lost_conversions"] == 0  # all were looked at
+    assert end["lost_bins"] > 500
+    assert missing == end["lost_bins"] * 128 * 3
+    assert heads[-1].lost_bins == end["lost_bins"]
+
+
+@long
 def test_a_closed_port_leaves_a_gap_that_shows(board: Session) -> None:
     """With DTR low MicroPython takes every write and drops it, so the board cannot count: the conversion index tells."""
     board.start()
@@ -197,6 +217,20 @@ def test_garbage_and_ctrl_c_do_not_disturb(board: Session) -> None:
     status = board.wait(wire.STATUS, 1.0)
     assert status["state"] == "recording"
     assert status["bad_commands"] > 0
+    end = board.stop()
+    assert end["lost_bins"] == end["lost_conversions"] == 0
+    assert contiguous(board.heads())
+
+
+def test_a_flood_of_commands_costs_no_bin(board: Session) -> None:
+    board.start()
+    for _ in range(40):
+        board.send(wire.GET_STATUS, None, ID)
+    board.chip.run(0.3)
+    board.send(wire.IDENTIFY)
+    assert board.wait(wire.IDENTITY, 1.0)["product"] == "firstcrank"
+    board.pull()
+    assert sum(frame.kind == wire.STATUS for frame in board.frames) >= 4  # as many as it had room for
     end = board.stop()
     assert end["lost_bins"] == end["lost_conversions"] == 0
     assert contiguous(board.heads())
