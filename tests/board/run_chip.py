@@ -11,13 +11,12 @@ import asyncio
 import sys
 from pathlib import Path
 
-from rp2040py.boards import BOARDS, FlashLayout
 from rp2040py.cli.pty_repl import PtyInteractiveRepl
 from rp2040py.device import MicroPythonDevice
 from rp2040py.peripherals.adc import CS_AINSEL_MASK, CS_AINSEL_SHIFT, RPADC
-from rp2040py.utils.firmware_retrieve import MICROPYTHON, flash_layout
 
 from tests.board import played_start
+from tests.board.emulator import make_device
 
 PAUSE_NS = 50_000_000
 CONVERSION_NS = 2000
@@ -33,21 +32,6 @@ def correct_round_robin() -> None:
         self.cs = (self.cs & ~(CS_AINSEL_MASK << CS_AINSEL_SHIFT)) | ((channel & CS_AINSEL_MASK) << CS_AINSEL_SHIFT)
 
     RPADC._active_channel = property(active, set_active)
-
-
-def make_device(image: Path, flash: Path) -> MicroPythonDevice:
-    """The board with its flash file system."""
-    import dataclasses
-
-    layout = flash_layout(MICROPYTHON, "pico")
-    board = dataclasses.replace(
-        BOARDS["pico"],
-        image=image,
-        layout=FlashLayout(
-            fs_start=layout["fs_start"], fs_blockcount=layout["fs_blockcount"], fs_blocksize=layout["fs_blocksize"]
-        ),
-    )
-    return MicroPythonDevice(board=board, filesystem=flash)
 
 
 def play(device: MicroPythonDevice, scenario: str) -> None:

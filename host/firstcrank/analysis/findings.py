@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
 Result = Literal["pass", "fail", "warn", "no verdict", "not measured"]
@@ -95,6 +95,9 @@ class Context:
     engine_running: bool | None = None
     known_load_ohm: float | None = None
     hold_on_s: float | None = None
+
+
+ANSWERS = tuple(field.name for field in fields(Context))
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,21 +44,10 @@ def judging_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-ANSWERS = (
-    "cranked_with_key",
-    "module_plugged_in",
-    "feed_kind",
-    "cylinders",
-    "temperature_c",
-    "charger_connected",
-    "engine_running",
-    "known_load_ohm",
-    "hold_on_s",
-)
-
-
 def context_with(base: Context, options: dict[str, Any]) -> Context:
     """`base` with every answer that was given on the command line."""
+    from firstcrank.analysis.findings import ANSWERS
+
     return replace(base, **{name: options[name] for name in ANSWERS if options.get(name) is not None})
 
 

@@ -15,7 +15,7 @@ from typing import IO, Any
 import numpy as np
 
 from firstcrank import wire, wire_bodies
-from firstcrank.analysis.findings import Context
+from firstcrank.analysis.findings import ANSWERS, Context
 from firstcrank.calibration import Calibration
 from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError, UnwritableFileError
 from firstcrank.limits import Limits
@@ -24,17 +24,6 @@ from firstcrank.trace import Channel, CloseUp, FloatArray, Hole, KeyRuns, Trace,
 from firstcrank.tracefiles.frames import NS, Codes, Gathered, gather, to_codes
 
 SUFFIX = ".fcr"
-ANSWERS = (
-    "cranked_with_key",
-    "module_plugged_in",
-    "feed_kind",
-    "cylinders",
-    "temperature_c",
-    "charger_connected",
-    "engine_running",
-    "known_load_ohm",
-    "hold_on_s",
-)
 
 
 class RecordingFile:
