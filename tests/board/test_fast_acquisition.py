@@ -20,6 +20,8 @@ from .dropouts import STEADY, TRIGGER, Dropouts
 from .emulator import EmulatedChip
 from .image import micropython_image
 from .session import ID, Session
+from .sweep import KEY as KEY_CHANNEL
+from .sweep import sweep
 
 pytestmark = [pytest.mark.emulated_chip, pytest.mark.slow]
 long = pytest.mark.skipif(
@@ -93,6 +95,18 @@ def test_a_dropout_of_one_round_is_always_seen(board: Session, dropouts: Dropout
     board.stop()
     words = np.concatenate([w for _, w in board.heads()])
     assert (words[:, 3 * channel + LOW] < TRIGGER).sum() == 20
+
+
+@long
+@pytest.mark.parametrize("channel", [0, 1, 2])
+def test_dropouts_of_every_length_against_what_the_converter_can_do(board: Session, dropouts: Dropouts, channel: int) -> None:
+    for swept in sweep(board, dropouts, channel):
+        if swept.length_us >= 6.001:
+            assert swept.caught == swept.played, swept
+        assert swept.caught <= swept.played, swept
+        if channel == KEY_CHANNEL:
+            assert len(swept.errors_s) == swept.caught
+            assert all(abs(error_s) <= 6.001e-6 for error_s in swept.errors_s), swept
 
 
 def test_runs_and_close_up_of_a_short_dropout(board: Session, dropouts: Dropouts) -> None:
