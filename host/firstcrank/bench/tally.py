@@ -68,8 +68,8 @@ def dropout_lines(trials: Sequence[Trial], bin_s: float) -> list[str]:
     """Errors of start and duration."""
     start = np.abs(np.array([e for t in trials for e in t.start_error_s]))
     duration = np.abs(np.array([e for t in trials for e in t.duration_error_s]))
-    unmatched, joined = sum(t.unmatched for t in trials), sum(t.joined for t in trials)
-    total = len(start) + unmatched + joined
+    partly, within, unmatched = (sum(getattr(t, name) for t in trials) for name in ("partly", "within", "unmatched"))
+    total = len(start) + partly + within + unmatched
     lines = ["| dropouts of 1.2 ms and more | within one bin | 95 % within | worst |", "|---|---|---|---|"]
     for text, error in (("start", start), ("duration", duration)):
         if len(error):
@@ -86,8 +86,12 @@ def dropout_lines(trials: Sequence[Trial], bin_s: float) -> list[str]:
             f"{np.percentile(slow, 95) * 1e6:.0f} µs | {slow.max() * 1e3:.2f} ms |"
         )
         total += len(slow)
-    lines.append(f"| found as one with a neighbour, the feed hardly back in between | {joined} of {total} | | |")
-    lines.append(f"| not found at all | {unmatched} of {total} | | |")
+    for text, count in (
+        ("found in part, or as one with a neighbour", partly),
+        ("not found, within the voltage's uncertainty of the limit", within),
+        ("not found", unmatched),
+    ):
+        lines.append(f"| {text} | {count} of {total} | | |")
     return lines
 
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.findings import Judgement
+from firstcrank.analysis.findings import Dropout, Judgement
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.analysis.verdict import judge
 from firstcrank.bench.converter import Converter, bench_calibration, drawn_converter, measured_calibration
 from firstcrank.bench.grading import Grade, grade, true_drops
 from firstcrank.bench.to_trace import BIN_S, to_trace
 from firstcrank.bench.truth import Truth
+from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits, shipped
 from firstcrank.trace import Trace
 
@@ -31,7 +33,8 @@ class Trial:
 
     `start_error_s` and `duration_error_s` are of dropouts with sharp edges; `slow_error_s` of those where the feed sinks through
     the limit so slowly that the uncertainty of the voltage alone moves the crossing by more than a quarter of a bin.
-    `unmatched`: true dropouts not found; `joined`: found as one with a neighbour, the feed hardly back in between.
+    `unmatched`: true dropouts not found; `within`: not found, but within the voltage's uncertainty of the limit; `partly`: found in
+    part or as one with a neighbour, the feed hardly back in between.
     `volts`: (finding, stated minus true, stated expanded uncertainty). `speed`: (true rpm, stated rpm or None).
     """
 
@@ -47,7 +50,8 @@ class Trial:
     duration_error_s: tuple[float, ...] = ()
     slow_error_s: tuple[float, ...] = ()
     unmatched: int = 0
-    joined: int = 0
+    within: int = 0
+    partly: int = 0
     volts: tuple[tuple[str, float, float], ...] = ()
     speed: tuple[float, float | None] | None = None
     healthy_speed: bool = False
@@ -69,13 +73,21 @@ def run(truth: Truth, through_frames: ThroughFrames | None = None) -> Trial:
     trace = through_frames(truth, converter) if through_frames else to_trace(truth, converter, BIN_S, conversion_s)
     graded = grade(truth, limits, converter.calibration, 2 * conversion_s * len(truth.roles) + 4e-5)
     judgement = judge(trace, limits, truth.context)
-    level_v = 2.0 * of_voltage(limits["module_minimum_v"], converter.calibration.channel("key_switch").uncertainty)
+    level_v = 2.0 * _u_level(truth, converter.calibration, limits)
     return compare(truth, graded, judgement, limits, through_frames is not None, level_v)
+
+
+def _u_level(truth: Truth, calibration: Calibration, limits: Limits) -> float:
+    """Standard uncertainty of the feed at the module's minimum, against the module's own ground where that is watched."""
+    u_v = of_voltage(limits["module_minimum_v"], calibration.channel("key_switch").uncertainty)
+    if "module_ground" not in truth.roles:
+        return u_v
+    return math.hypot(u_v, of_voltage(0.0, calibration.channel("module_ground").uncertainty))
 
 
 def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, framed: bool, level_v: float) -> Trial:
     """What the judge said beside what is true; `level_v` is the expanded uncertainty at the module's minimum."""
-    starts, durations, slow, unmatched, joined = _dropouts(truth, judgement, limits, level_v)
+    starts, durations, slow, unmatched, within, partly = _dropouts(truth, judgement, limits, level_v)
     cause = _cause(truth, graded)
     return Trial(
         name=truth.name,
@@ -90,7 +102,8 @@ def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, f
         duration_error_s=durations,
         slow_error_s=slow,
         unmatched=unmatched,
-        joined=joined,
+        within=within,
+        partly=partly,
         volts=_volts(truth, judgement, limits),
         speed=_speed(truth, judgement),
         healthy_speed=truth.cause is None and graded.deserves == "PASS",
@@ -116,25 +129,28 @@ def _single(truth: Truth, graded: Grade, cause: str) -> bool:
 
 def _dropouts(
     truth: Truth, judgement: Judgement, limits: Limits, level_v: float
-) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...], int, int]:
-    """Errors of start and duration of each true dropout that counts, how many were not seen, and how many were
-    seen as one with their neighbours because the feed hardly came back between.
+) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...], int, int, int]:
+    """Errors of start and duration of each true dropout that counts, and how many were not seen, not seen within the
+    uncertainty of the limit, seen in part.
     """
     if truth.expected == "NO VERDICT" or truth.plan.leads:
-        return (), (), (), 0, 0
+        return (), (), (), 0, 0, 0
     minimum_v, shortest_s = limits["module_minimum_v"], limits["dropout_min_s"]
-    starts, durations, slow, unmatched, joined = [], [], [], 0, 0
+    starts, durations, slow, unmatched, within, partly = [], [], [], 0, 0, 0
     feed = truth.feed()
-    for start_s, end_s in _true_dropouts(truth, limits):
+    true = _true_dropouts(truth, limits)
+    for start_s, end_s in true:
         if end_s - start_s < 1.2 * shortest_s or end_s >= min(truth.end_s, truth.schedule.off_s) - 0.01:
             continue
         near = [d for d in judgement.dropouts if abs(d.start_s - start_s) < NEAR_S]
-        if not near:
-            seen_s = sum(max(min(d.start_s + d.duration_s, end_s) - max(d.start_s, start_s), 0.0) for d in judgement.dropouts)
-            joined += seen_s > 0.9 * (end_s - start_s)
-            unmatched += seen_s <= 0.9 * (end_s - start_s)
+        best = min(near, key=lambda d: abs(d.start_s - start_s) + abs(d.duration_s - (end_s - start_s)), default=None)
+        if best is None or sum(_overlap_s(best, *other) > 0.0 for other in true) > 1:
+            seen = any(d.counts and _overlap_s(d, start_s, end_s) > 0.0 for d in judgement.dropouts)
+            shallow = not any(b - a >= shortest_s for a, b in feed.below(minimum_v - level_v, start_s, end_s))
+            partly += seen
+            within += not seen and shallow
+            unmatched += not seen and not shallow
             continue
-        best = min(near, key=lambda d: abs(d.start_s - start_s) + abs(d.duration_s - (end_s - start_s)))
         wide = [(a, b) for a, b in feed.below(minimum_v + level_v, start_s - 0.05, end_s + 0.05) if a <= start_s and b >= end_s]
         sharp = bool(wide) and (wide[0][1] - wide[0][0]) - (end_s - start_s) < BIN_S / 4
         if sharp:
@@ -142,7 +158,11 @@ def _dropouts(
             durations.append(best.duration_s - (end_s - start_s))
         else:
             slow.append(best.duration_s - (end_s - start_s))
-    return tuple(starts), tuple(durations), tuple(slow), unmatched, joined
+    return tuple(starts), tuple(durations), tuple(slow), unmatched, within, partly
+
+
+def _overlap_s(dropout: Dropout, start_s: float, end_s: float) -> float:
+    return min(dropout.start_s + dropout.duration_s, end_s) - max(dropout.start_s, start_s)
 
 
 def _true_dropouts(truth: Truth, limits: Limits) -> list[tuple[float, float]]:
