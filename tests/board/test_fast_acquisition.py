@@ -238,7 +238,7 @@ def test_garbage_and_ctrl_c_do_not_disturb(board: Session) -> None:
 
 def test_a_flood_of_commands_costs_no_bin(board: Session) -> None:
     board.start()
-    for _ in range(40):
+    for _ in range(16):
         board.send(wire.GET_STATUS, None, ID)
     board.chip.run(0.3)
     board.send(wire.IDENTIFY)
