@@ -15,6 +15,8 @@ from firstcrank.bench.plan import healthy_plan
 from firstcrank.bench.power_circuit import solve
 from firstcrank.bench.relay import STEP_S as RELAY_STEP_S
 from firstcrank.bench.relay import Relay, coil_current
+from firstcrank.bench.waveform import Waveform
+from firstcrank.bench.wiring import heater
 
 NETLIST = """locked starter
 VB ocv 0 {ocv}
@@ -125,3 +127,32 @@ def test_relay_coil_agrees_with_ngspice(tmp_path: Path, suppression: str) -> Non
     full_a = 12.0 / relay.hot_ohm
     for i, at_s in enumerate(COIL_AT_S):
         assert float(np.interp(at_s, t, current)) == pytest.approx(float(found[f"i{i}"]), abs=0.01 * full_a)
+
+
+def test_a_turning_starter_balances_volts_and_torque() -> None:
+    """DC motor at steady speed (textbook): v = R i + kt w and kt (i - i_free) = load torque, compressions left out."""
+    plan = healthy_plan(np.random.default_rng(6), crank_s=3.0)
+    v = replace(plan.vehicle, compression_nm=0.0, starter_h=6e-5)
+    (power,) = solve([v], [plan.schedule], np.array([0.3]))
+    at = np.searchsorted(power.at_s, plan.schedule.engage_s + 2.5)
+    amperes, speed = float(power.starter_a[at]), float(power.speed_rpm[at]) * np.pi / 30.0
+    assert speed > 5.0
+    assert float(power.battery_v[at]) == pytest.approx(v.main_ohm * amperes + v.kt * speed, abs=0.02)
+    drag_nm = v.friction_nm * (0.75 + 0.25 * min(speed / 20.0, 2.0))  # the model's own friction
+    assert v.kt * (amperes - v.free_a) == pytest.approx(drag_nm, rel=0.02)
+
+
+@pytest.mark.parametrize("low_side", [False, True])
+def test_the_heaters_coil_fills_as_an_rl_circuit_does(low_side: bool) -> None:
+    """i = v / R (1 - exp(-t R / L)) (textbook): across the coil v less the wire's drop, high or low side switched."""
+    plan = healthy_plan(np.random.default_rng(7), heater=True)
+    how = replace(plan.wiring.heater, low_side=low_side)
+    begin_s, end_s = plan.schedule.heater_s[0]
+    flat = Waveform(np.array([0.0, plan.schedule.end_s]), np.array([12.0, 12.0]))
+    plus, minus = heater(plan.vehicle, plan.schedule, how, flat)
+    ohm = how.coil_ohm + how.wire_ohm
+    assert end_s - begin_s > 5 * how.coil_h / ohm
+    since_s = np.array([0.5, 1.0, 2.0, 4.0]) * how.coil_h / ohm
+    across_v = plus(begin_s + since_s) - minus(begin_s + since_s)
+    amperes = 12.0 / ohm * (1.0 - np.exp(-since_s * ohm / how.coil_h))
+    assert across_v == pytest.approx(12.0 - amperes * how.wire_ohm, abs=0.02)
