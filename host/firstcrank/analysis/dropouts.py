@@ -77,7 +77,7 @@ def _touched(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns | None) -
 
 def _from_runs(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns) -> list[Below]:
     found: list[Below] = []
-    open_run: tuple[float, float, float] | None = None  # start, seconds below so far, lowest
+    open_run: _Run | None = None
     previous = -2
     for i in np.flatnonzero(_touched(trace, feed, minimum_v, runs)).tolist():
         step_s, grain_s = _grain(trace, i)
@@ -88,22 +88,35 @@ def _from_runs(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns) -> lis
             found.append(_closed(open_run, grain_s))
             open_run = None
         if head >= trace.conversions[i]:
-            start_s, below_s, low_v = open_run or (begin_s, 0.0, lowest_v)
-            open_run = (start_s, below_s + float(trace.end_s[i]) - begin_s, min(low_v, lowest_v))
+            span_s = float(trace.end_s[i]) - begin_s
+            open_run = (open_run or _Run(begin_s, 0.0, 0.0, lowest_v)).with_more(span_s, span_s + grain_s - step_s, lowest_v)
         else:
             if head > 0:
-                start_s, below_s, low_v = open_run or (begin_s, 0.0, lowest_v)
-                found.append(_closed((start_s, below_s + head * step_s, min(low_v, lowest_v)), grain_s))
+                run = open_run or _Run(begin_s, 0.0, 0.0, lowest_v)
+                found.append(_closed(run.with_more(head * step_s, head * grain_s, lowest_v), grain_s))
             open_run = None
             if longest > max(head, tail):
                 middle_s = begin_s + (head + 1) * step_s
-                found.append(_closed((middle_s, longest * step_s, lowest_v), grain_s))
+                found.append(_closed(_Run(middle_s, longest * step_s, longest * grain_s, lowest_v), grain_s))
             if tail > 0:
-                open_run = (float(trace.end_s[i]) - tail * step_s, tail * step_s, lowest_v)
+                open_run = _Run(float(trace.end_s[i]) - tail * step_s, tail * step_s, tail * grain_s, lowest_v)
         previous = i
     if open_run is not None:
         found.append(_closed(open_run, _grain(trace, previous)[1]))
     return sorted(found, key=lambda b: b.start_s)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Looks below the limit, one after another: `below_s` at the bins' usual step, `most_s` at their coarsest, seconds."""
+
+    start_s: float
+    below_s: float
+    most_s: float
+    lowest_v: float
+
+    def with_more(self, below_s: float, most_s: float, lowest_v: float) -> _Run:
+        return _Run(self.start_s, self.below_s + below_s, self.most_s + most_s, min(self.lowest_v, lowest_v))
 
 
 def _grain(trace: Trace, i: int) -> tuple[float, float]:
@@ -112,9 +125,10 @@ def _grain(trace: Trace, i: int) -> tuple[float, float]:
     return step_s, max(step_s, float(trace.gap_s[i]))
 
 
-def _closed(run: tuple[float, float, float], grain_s: float) -> Below:
-    start_s, below_s, lowest_v = run
-    return Below(start_s, max(below_s - grain_s, 0.0), below_s, below_s + grain_s, below_s, lowest_v)
+def _closed(run: _Run, grain_s: float) -> Below:
+    """n looks below lie within less than n + 1 of the coarsest steps: looks may be spaced unevenly."""
+    below_s = run.below_s
+    return Below(run.start_s, max(below_s - grain_s, 0.0), below_s, run.most_s + grain_s, below_s, run.lowest_v)
 
 
 def _from_bins(trace: Trace, feed: Feed, minimum_v: float) -> list[Below]:
@@ -198,11 +212,12 @@ def _merge(belows: list[Below], shortest_s: float) -> list[Below]:
             below_s = last.below_s + below.below_s
             if recovery_s < shortest_s and below_s >= MERGED_SHARE * whole_s:
                 spread_s = (last.high_s - last.low_s + below.high_s - below.low_s) / 2
+                beyond_s = max(last.high_s - last.best_s + below.high_s - below.best_s, spread_s)
                 merged[-1] = Below(
                     last.start_s,
                     max(whole_s - spread_s, 0.0),
                     whole_s,
-                    whole_s + spread_s,
+                    whole_s + beyond_s,
                     below_s,
                     min(last.lowest_v, below.lowest_v),
                 )
