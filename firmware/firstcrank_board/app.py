@@ -87,12 +87,12 @@ class App:
             self.acquisition.poll()
             if self._pass % COMMANDS_EVERY == 0:
                 self._read_commands()
-            self._look()
+            self.outbox.between()
         else:
             self._read_commands()
         self._repeat()
         self.parts.lamp.tick()
-        self._look()
+        self.outbox.between()
         if self.state == RECORDING:
             sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
             if not self.acquisition.own_loop and (
@@ -109,11 +109,6 @@ class App:
                 self._rest(LAMP_WAITS)
         else:
             self.outbox.pump(self.ring, 0)
-
-    def _look(self):
-        """An acquisition that samples in this loop gets a look in between."""
-        if self.state != IDLE and self.acquisition.own_loop:
-            self.acquisition.look()
 
     def _rest(self, most_waits=MOST_WAITS):
         """Sleeps until the interrupt has finished bins: USB's own interrupts end a wait too, and need but a moment each."""
