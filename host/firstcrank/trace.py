@@ -123,6 +123,9 @@ class Trace:
     `close_ups`, `holes`: in time order. `complete` is False where the recording ends without the board's or the
     recorder's closing word (cable pulled, torn file); `notes` are plain lines about the source worth showing.
     `origin` holds what is known of where it came from (recording id, board, firmware, file, synthetic).
+    `integrity`: plain lines about limits, answers, calibration or identity of the recording that are lost, damaged or another
+    recording's: with any of them there is no verdict. `kind` is what was recorded, by the recording's protected identity:
+    "start", or a test in which no engine is started ("switch test"), which can never pass as a start.
     """
 
     start_s: FloatArray
@@ -136,6 +139,8 @@ class Trace:
     complete: bool = True
     notes: tuple[str, ...] = ()
     origin: Mapping[str, Any] = field(default_factory=dict)
+    integrity: tuple[str, ...] = ()
+    kind: str = "start"
 
     def __post_init__(self) -> None:
         count = self.start_s.shape
