@@ -49,6 +49,8 @@ SPECS: Mapping[str, LimitSpec] = {
         LimitSpec("crank_min_running_s", "s", 0.05, 30.0, "shortest crank that can pass if the engine then runs on"),
         LimitSpec("run_on_s", "s", 1.0, 60.0, "running by itself for this long makes a short crank count"),
         LimitSpec("after_release_s", "s", 0.5, 60.0, "watched this long after the starter lets go"),
+        LimitSpec("supply_dip_max_s", "s", 1e-4, 5.0, "the module rides through dips of its supply below its minimum, together, of this"),
+        LimitSpec("supply_dip_lowest_v", "V", 0.5, 30.0, "and no deeper than this"),
         LimitSpec("battery_rest_warn_v", "V", 1.0, 40.0, "battery at rest below this warns: charge first"),
         LimitSpec("battery_rest_charger_v", "V", 1.0, 40.0, "battery at rest above this: a charger or jump pack is on"),
         LimitSpec("battery_crank_warn_v", "V", 1.0, 40.0, "battery mean while cranking below this warns"),
@@ -125,6 +127,8 @@ class Limits:
 # Pairs that a swapped edit would break: the first must not exceed the second.
 ORDERED = (
     ("feed_off_v", "feed_live_v"),
+    ("supply_dip_lowest_v", "module_minimum_v"),
+    ("dropout_min_s", "supply_dip_max_s"),
     ("feed_drop_warn_v", "feed_drop_fail_v"),
     ("feed_drop_loaded_fail_v", "feed_drop_fail_v"),
     ("feed_drop_fail_v", "feed_drop_brief_fail_v"),

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.crank_detection import RESAMPLE_HZ, resampled
+from firstcrank.analysis.grid import GRID_HZ as RESAMPLE_HZ
+from firstcrank.analysis.grid import resampled
 from firstcrank.trace import FloatArray, Trace
 
 SETTLE_S = 0.4  # after engagement the speed still rises

@@ -10,9 +10,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from firstcrank.analysis.findings import Result
-
-COVERAGE = 2.0  # k: about 95 % for a normal distribution, JCGM 100:2008 6.3.3
+from firstcrank.model.measured import COVERAGE
+from firstcrank.model.vocabulary import Result
 
 Outcome = Literal["met", "missed", "undecided"]
 
@@ -53,8 +52,8 @@ def _conformance(margin: float, u: float) -> float:
     return 0.5 * (1.0 + math.erf(margin / u / math.sqrt(2.0)))
 
 
-def result_of(decision: Decision, missed: Result = "fail") -> Result:
-    """The finding's word for a decision; `missed` is what a missed limit means for this check."""
+def result_of(decision: Decision, missed: Result = Result.FAIL) -> Result:
+    """The finding's result for a decision; `missed` is what a missed limit means for this check."""
     if decision.outcome == "met":
-        return "pass"
-    return missed if decision.outcome == "missed" else "no verdict"
+        return Result.PASS
+    return missed if decision.outcome == "missed" else Result.UNDECIDED

@@ -1,110 +1,188 @@
-"""What every check receives: the trace with its phases and cranks found and the key feed worked out."""
+"""What every check receives: the trace with its account made, the feed worked out, the losses judged, the thresholds chosen."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstcrank.analysis import uncertainty
-from firstcrank.analysis.findings import Context, Crank, Dropout, Phase
+from firstcrank.analysis.account import feed_account, holes_of, intervals_of
+from firstcrank.analysis.crank_speed import crank_speed
+from firstcrank.analysis.cranks import CrankInterval, Cranks, find_cranks
+from firstcrank.analysis.feed import Feed, feed_of
+from firstcrank.analysis.intervals import BoolArray, Stretch
+from firstcrank.analysis.key import Key, read_key
+from firstcrank.analysis.losses import Losses, judge_losses, tolerated_bins
+from firstcrank.analysis.low_intervals import find_low
+from firstcrank.analysis.near_limit import near_minimum
+from firstcrank.analysis.running import ran_on
+from firstcrank.analysis.thresholds import Thresholds, thresholds_for
 from firstcrank.limits import Limits
-from firstcrank.trace import Channel, FloatArray, Trace
-
-BoolArray = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class Feed:
-    """The key feed over all n bins, volts: against `module_ground` where that was recorded, else battery negative.
-
-    `source_v` is the mean of what supplies it (`feed_source` where recorded, else `battery`), against battery negative.
-    """
-
-    mean_v: FloatArray
-    lowest_v: FloatArray
-    highest_v: FloatArray
-    source_v: FloatArray
-    source_role: str
-    against: str
-
-    @property
-    def drop_v(self) -> FloatArray:
-        """Source minus feed, shape (n,), volts."""
-        return self.source_v - self.mean_v
-
-
-def feed_of(trace: Trace) -> Feed:
-    """The feed of a trace that has battery and key_switch."""
-    key = trace.channels["key_switch"]
-    source_role = "feed_source" if trace.has("feed_source") else "battery"
-    source = trace.channels[source_role].mean_v
-    if not trace.has("module_ground"):
-        return Feed(key.mean_v, key.lowest_v, key.highest_v, source, source_role, "battery negative")
-    ground = trace.channels["module_ground"]
-    return Feed(
-        mean_v=key.mean_v - ground.mean_v,
-        lowest_v=key.lowest_v - ground.highest_v,
-        highest_v=key.highest_v - ground.lowest_v,
-        source_v=source,
-        source_role=source_role,
-        against="module ground",
-    )
+from firstcrank.model.context import Context
+from firstcrank.model.judgement import Crank, Dropout, FeedSpan, Interval
+from firstcrank.model.measured import Measured
+from firstcrank.model.vocabulary import LIVE_PHASES, Phase
+from firstcrank.trace import Trace
 
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """One trace, ready to be checked. `phases` and `cranks` in time order, `dropouts` of the key feed likewise.
-
-    `key_on_s` is when the feed first rose, None where it was never seen dead and then live. `key_off_s` is when the
-    key was turned off at the end, None where it was not.
-    """
+    """One trace, ready to be checked. `intervals` tile the recording; `cranks` and `dropouts` in time order."""
 
     trace: Trace
     limits: Limits
     context: Context
+    th: Thresholds
     feed: Feed
+    found: Cranks
+    key: Key
+    intervals: tuple[Interval, ...]
+    losses: Losses
+    near_limit: tuple[Stretch, ...]
     cranks: tuple[Crank, ...]
-    phases: tuple[Phase, ...]
-    dropouts: tuple[Dropout, ...]
-    key_on_s: float | None
-    key_off_s: float | None
     rest_v: float
 
     @property
     def scale(self) -> float:
-        """1 for a 12 V system, 2 for 24 V: for thresholds that are a share of the system voltage."""
+        """1 for a 12 V system, 2 for 24 V."""
         return self.limits.system_v / 12.0
+
+    @property
+    def dropouts(self) -> tuple[Dropout, ...]:
+        """Losses of the feed, each with its kind."""
+        return self.losses.dropouts
+
+    @property
+    def crank_intervals(self) -> tuple[CrankInterval, ...]:
+        """Cranks with the widths of their edges."""
+        return self.found.intervals
+
+    @property
+    def on_s(self) -> float | None:
+        """When the key came on, at the latest; None where it was never seen dead and then live."""
+        return None if self.key.on is None else self.key.on.late_s
+
+    @property
+    def off_s(self) -> float | None:
+        """When the key went off at the end, at the earliest; None where it did not."""
+        return None if self.key.off is None else self.key.off.early_s
+
+    @property
+    def live_from_s(self) -> float:
+        """From here the feed has to be good."""
+        if self.key.on is not None:
+            return self.key.on.early_s
+        return float(self.trace.start_s[0])
+
+    @property
+    def live_to_s(self) -> float:
+        """Up to here."""
+        return self.off_s if self.off_s is not None else float(self.trace.end_s[-1])
 
     def within(self, start_s: float, end_s: float) -> BoolArray:
         """Bins wholly inside a stretch, shape (n,)."""
         return np.asarray((self.trace.start_s >= start_s - 1e-9) & (self.trace.end_s <= end_s + 1e-9))
 
-    def in_phase(self, *names: str) -> BoolArray:
-        """Bins inside any phase of these names, shape (n,)."""
-        chosen = np.zeros(len(self.trace), dtype=bool)
-        for phase in self.named(*names):
-            chosen |= self.within(phase.start_s, phase.end_s)
+    def live(self) -> BoolArray:
+        """Bins between ON and OFF, times between cranks with the key off left out, shape (n,)."""
+        chosen = self.within(self.live_from_s, self.live_to_s)
+        for off in self.key.between:
+            chosen &= (self.trace.end_s <= off.off.early_s) | (self.trace.start_s >= off.on.early_s)
         return chosen
 
-    def named(self, *names: str) -> Iterator[Phase]:
-        """Phases of these names, in time order."""
-        return (phase for phase in self.phases if phase.name in names)
+    def in_phase(self, *names: Phase) -> BoolArray:
+        """Bins inside any interval of these names, shape (n,)."""
+        chosen = np.zeros(len(self.trace), dtype=bool)
+        for interval in self.named(*names):
+            chosen |= self.within(interval.start_s, interval.end_s)
+        return chosen
 
-    def outside_dropouts(self, margin_s: float = 0.001) -> BoolArray:
-        """Bins that touch no dropout of the feed, nor lie within `margin_s` of one, shape (n,)."""
-        clear = np.ones(len(self.trace), dtype=bool)
-        for drop in self.dropouts:
-            first = np.searchsorted(self.trace.end_s, drop.start_s - margin_s, side="right")
-            last = np.searchsorted(self.trace.start_s, drop.start_s + drop.duration_high_s + margin_s, side="left")
-            clear[first : last + 1] = False
-        return clear
+    def named(self, *names: Phase) -> Iterator[Interval]:
+        """Intervals of these names, in time order."""
+        return (interval for interval in self.intervals if interval.name in names)
 
-    def mean(self, role: str, chosen: BoolArray) -> tuple[float, float]:
-        """Mean voltage of a lead over chosen bins, weighted by time, and its standard uncertainty."""
-        channel: Channel = self.trace.channels[role]
+    def live_intervals(self) -> tuple[Interval, ...]:
+        """Intervals in which the feed has to be good."""
+        return tuple(self.named(*LIVE_PHASES))
+
+    def tolerated_bins(self) -> BoolArray:
+        """Bins of bounces that are tolerated, shape (n,)."""
+        return tolerated_bins(self.trace, self.losses.bounces, self.limits["turn_bounce_max_s"])
+
+    def account(self) -> tuple[FeedSpan, ...]:
+        """What was shown of the feed, from the first sample to the last."""
+        return feed_account(self.trace, self.intervals, self.dropouts, list(self.near_limit), self.limits["dropout_min_s"])
+
+    def holes(self) -> list[Stretch]:
+        """Stretches not shown that are long enough to hide a dropout that counts."""
+        return holes_of(self.trace, self.limits["dropout_min_s"])
+
+    def mean(self, role: str, chosen: BoolArray) -> Measured:
+        """Mean voltage of a lead over chosen bins, weighted by time."""
+        channel = self.trace.channels[role]
         weight = (self.trace.end_s - self.trace.start_s)[chosen]
         mean_v = float(np.average(channel.mean_v[chosen], weights=weight))
-        return mean_v, uncertainty.of_voltage(mean_v, channel.uncertainty, float(self.trace.conversions[chosen].sum()))
+        u_v = uncertainty.of_voltage(mean_v, channel.uncertainty, float(self.trace.conversions[chosen].sum()))
+        return Measured(mean_v, u_v, "V")
+
+    def difference(self, role: str, other: str, chosen: BoolArray) -> Measured:
+        """Mean of `role` less `other` over chosen bins."""
+        a, b = self.mean(role, chosen), self.mean(other, chosen)
+        channels = self.trace.channels
+        count = float(self.trace.conversions[chosen].sum())
+        u_v = uncertainty.of_difference(a.value, channels[role].uncertainty, b.value, channels[other].uncertainty, count)
+        return Measured(a.value - b.value, u_v, "V")
+
+
+def build_view(trace: Trace, limits: Limits, context: Context) -> View:
+    """Makes the account of a trace that has battery and key_switch."""
+    th = thresholds_for(limits.system_v)
+    feed = feed_of(trace)
+    found = find_cranks(trace, th.crank, limits.system_v)
+    key = read_key(trace, feed, limits, found.intervals, th.key, told_off=context.hold_on_s is not None)
+    intervals = intervals_of(trace, feed, limits, found.intervals, key, th.key)
+    rest_v = _rest_v(trace, key.on.early_s if key.on else None)
+    empty = Losses((), (), {}, ())
+    cranks = tuple(Crank(i.start_s, i.end_s, by_lead=i.by_lead) for i in found.intervals)
+    view = View(trace, limits, context, th, feed, found, key, intervals, empty, (), cranks, rest_v)
+    lows = _lows(view)
+    losses = judge_losses(trace, feed, limits, lows, intervals, found.intervals, key, th)
+    view = replace(view, losses=losses)
+    view = replace(view, near_limit=near_minimum(view), cranks=tuple(_crank(view, i) for i in range(len(cranks))))
+    return view
+
+
+def _lows(view: View):  # type: ignore[no-untyped-def]
+    minimum_v, shortest_s = view.limits["module_minimum_v"], view.limits["dropout_min_s"]
+    # The rise itself is no loss: its bin lies partly below.
+    from_s = view.key.on.late_s if view.key.on is not None else view.live_from_s
+    cuts = [from_s, *(t for off in view.key.between for t in (off.off.early_s, off.on.late_s)), view.live_to_s]
+    lows = []
+    for a, b in zip(cuts[::2], cuts[1::2], strict=True):
+        if b > a:
+            lows += find_low(view.trace, view.feed, minimum_v, shortest_s, a, b, view.th.feed)
+    return tuple(lows)
+
+
+def _crank(view: View, index: int) -> Crank:
+    """One crank with its speed where the ripple supports a number, and whether the engine ran on."""
+    interval, crank = view.found.intervals[index], view.cranks[index]
+    begin_s = interval.sag_s if interval.sag_s is not None else interval.start_s
+    speed = crank_speed(view.trace, begin_s, interval.end_s, view.context.cylinders)
+    running = ran_on(view, index)
+    return replace(
+        crank,
+        speed_rpm=speed.rpm,
+        speed_uncertainty_rpm=speed.expanded_rpm,
+        speed_note=speed.note,
+        engine_ran_on=bool(running),
+        ran_on_evidence=running,
+    )
+
+
+def _rest_v(trace: Trace, key_on_s: float | None) -> float:
+    battery = trace.channels["battery"].mean_v
+    early = trace.end_s <= (key_on_s if key_on_s is not None else trace.start_s[0] + 1.0)
+    return float(np.median(battery[early])) if early.any() else float(np.median(battery[:10]))

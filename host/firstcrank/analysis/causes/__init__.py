@@ -1,6 +1,6 @@
 """Likely causes of what was found, ranked, each with its evidence in plain words and the next check with a meter.
 
-One rule a cause. A rule looks at the findings and at the shape of the trace (does the feed follow the battery, is the loss
+One rule per cause. A rule looks at the findings and at the shape of the trace (does the feed follow the battery, is the loss
 tied to START, to the key's travel, to shaking, to current, to time) and gives a confidence from 0 to 1, or nothing.
 Confidences are our judgement and no measured frequencies.
 """
@@ -11,8 +11,8 @@ from collections.abc import Callable
 
 from firstcrank.analysis.causes import feed, power
 from firstcrank.analysis.causes.facts import Facts, facts_of
-from firstcrank.analysis.findings import Cause, Finding
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Cause, Finding
 
 LEAST = 0.2  # below this the evidence favours nothing
 

@@ -1,4 +1,4 @@
-"""What the rules on causes look at, worked out once."""
+"""What the rules on causes look at, computed once from a view and its findings."""
 
 from __future__ import annotations
 
@@ -6,67 +6,71 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.checks.key_feed_dropout import follows_source
-from firstcrank.analysis.findings import Dropout, Finding
+from firstcrank.analysis.intervals import BoolArray
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Dropout, Finding
+from firstcrank.model.vocabulary import CheckId, Phase, Result
 
 NEVER_TO_START = (
-    "Do not move the feed to the START terminal: it would feed the starter back. Use a terminal that is live in RUN and in "
+    "Do not move the feed to the START terminal: it would feed the starter back. Use a terminal that is live in ON and in "
     "START, or a relay arrangement drawn by a competent person."
 )
+TRAVEL = (Phase.TURN, Phase.RELEASE)
+CRANK_SETTLE_S = 0.02
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What the rules look at. Shares are of the crank's time, 0 to 1."""
+    """What the rules look at. Shares are of the crank's time, 0 to 1, in the crank where most was lost."""
 
     view: View
     findings: tuple[Finding, ...]
-    own: tuple[Dropout, ...]  # dropouts of the feed that the battery does not explain
+    own: tuple[Dropout, ...]  # losses of the feed that the battery does not explain, the tolerated left out
     lost_share: float
     lost_mean_v: float
     turn: tuple[Dropout, ...]
-    inside: tuple[Dropout, ...]  # counting dropouts that begin and end within the crank
-    tracks_current: (
-        float  # correlation of the feed's drop with the battery's sag while cranking, -1 to 1; above 0: with current
-    )
-    whole_drop_v: float  # mean of source less feed while cranking, dropouts and all
-    coil_share: (
-        float  # what the starter's own control loses while cranking, as a share of what the feed loses; 0 without that lead
-    )
+    inside: tuple[Dropout, ...]  # counting losses that begin and end within a crank
+    tracks_current: float  # correlation of the feed's drop with the battery's sag while cranking, -1 to 1; above 0: with current
+    whole_drop_v: float  # mean of source less feed while cranking, losses and all
+    coil_share: float  # what the starter's own control loses while cranking, as a share of the feed's loss; 0 without that lead
     ground_share: float  # share of the feed's drop while cranking that the module's ground explains; 0 without that lead
 
-    def failed(self, check: str) -> tuple[Finding, ...]:
-        """Findings of a check that failed."""
-        return tuple(f for f in self.findings if f.check.startswith(check) and f.result == "fail")
-
-    def found(self, check: str, *results: str) -> Finding | None:
+    def found(self, check: CheckId, *results: Result) -> Finding | None:
         """The first finding of a check with one of these results."""
-        return next((f for f in self.findings if f.check.startswith(check) and f.result in results), None)
+        return next((f for f in self.findings if f.check is check and f.result in results), None)
 
-    def drop_v(self, phase: str) -> float | None:
-        """Steady drop measured in a phase."""
-        found = [f.measured for f in self.findings if f.check.startswith("key_feed_drop_steady") and f.phase == phase]
-        return found[0] if found else None
+    def all_found(self, check: CheckId, *results: Result) -> tuple[Finding, ...]:
+        """Every finding of a check with one of these results."""
+        return tuple(f for f in self.findings if f.check is check and f.result in results)
+
+    def drop_v(self, *phases: Phase) -> float | None:
+        """Median of source less feed over these phases, the largest of several intervals; None where they are too short."""
+        medians = [m for p in self.view.named(*phases) if (m := _median_drop_v(self.view, p.start_s, p.end_s)) is not None]
+        return max(medians, default=None)
+
+
+def _median_drop_v(view: View, start_s: float, end_s: float) -> float | None:
+    on_s = view.on_s if view.on_s is not None else start_s
+    chosen = view.within(max(start_s, on_s + view.th.key.settle_s), end_s)
+    return float(np.median(view.feed.drop_v[chosen])) if chosen.sum() >= 8 else None
 
 
 def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
-    """Works them out."""
-    own = tuple(d for d in view.dropouts if not follows_source(view, d))
-    crank = view.in_phase("crank")
-    lost = crank & (view.feed.mean_v < view.limits["module_minimum_v"])
-    inside = []
-    for d in own:
-        phase = [p for p in view.named("crank") if p.start_s < d.start_s and d.start_s + d.duration_s < p.end_s]
-        if phase and d.counts:
-            inside.append(d)
-    turn = [d for d in own if d.phase in ("key turn", "release") and d.counts]
+    """Compute the shared facts from a view and its findings."""
+    own = tuple(d for d in view.dropouts if d.kind not in ("with supply", "tolerated"))
+    lost_share, lost_mean_v = _most_lost(view)
+    inside = [
+        d
+        for d in own
+        if d.counts and any(c.start_s < d.start_s and d.end_s < c.end_s for c in view.crank_intervals)
+    ]
+    turn = [d for d in own if d.counts and (d.phase in TRAVEL or _short_across_travel(d))]
     return Facts(
         view=view,
         findings=findings,
         own=own,
-        lost_share=float(lost.sum() / crank.sum()) if crank.any() else 0.0,
-        lost_mean_v=float(view.feed.mean_v[lost].mean()) if lost.any() else 0.0,
+        lost_share=lost_share,
+        lost_mean_v=lost_mean_v,
         turn=tuple(turn),
         inside=tuple(inside),
         tracks_current=_tracks_current(view),
@@ -76,16 +80,33 @@ def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
     )
 
 
-def _steady_crank(view: View) -> np.ndarray:
+def _short_across_travel(drop: Dropout) -> bool:
+    return any(p in TRAVEL for p in drop.phases) and Phase.CRANK in drop.phases and drop.duration_s < 0.3
+
+
+def _most_lost(view: View) -> tuple[float, float]:
+    """Share of a crank in which the feed was lost, and its mean then, in the crank where most was."""
+    best = (0.0, 0.0)
+    for crank in view.crank_intervals:
+        inside = view.within(crank.start_s, crank.end_s)
+        lost = inside & (view.feed.mean_v < view.limits["module_minimum_v"])
+        if lost.any() and float(lost.sum() / inside.sum()) > best[0]:
+            best = (float(lost.sum() / inside.sum()), float(view.feed.mean_v[lost].mean()))
+    return best
+
+
+def steady_crank(view: View) -> BoolArray:
+    """Bins of all cranks behind the first moment, shape (n,)."""
     chosen = np.zeros(len(view.trace), dtype=bool)
-    for phase in view.named("crank"):
-        chosen |= view.within(phase.start_s + 0.02, phase.end_s)
+    for crank in view.crank_intervals:
+        begin_s = crank.sag_s if crank.sag_s is not None else crank.start_s
+        chosen |= view.within(begin_s + CRANK_SETTLE_S, crank.end_s)
     return chosen
 
 
 def _tracks_current(view: View) -> float:
     """A bad joint that carries the starter's current drops more the lower the battery is; one in the feed alone does not."""
-    chosen = _steady_crank(view) & (view.feed.mean_v > view.limits["feed_off_v"])
+    chosen = steady_crank(view) & (view.feed.mean_v > view.limits["feed_off_v"])
     if chosen.sum() < 50:
         return 0.0
     drop, sag = view.feed.drop_v[chosen], -view.trace.channels["battery"].mean_v[chosen]
@@ -95,15 +116,15 @@ def _tracks_current(view: View) -> float:
 
 
 def _whole_drop_v(view: View) -> float:
-    chosen = _steady_crank(view)
+    chosen = steady_crank(view)
     return float(view.feed.drop_v[chosen].mean()) if chosen.any() else 0.0
 
 
 def _coil_share(view: View) -> float:
     """Near 1: feed and starter control lose the same, so the loss lies before the switch. A contact in the feed leaves the coil alone."""
-    chosen = _steady_crank(view)
+    chosen = steady_crank(view)
     feed_v = _whole_drop_v(view)
-    if not view.trace.has("starter_coil") or feed_v < view.limits["feed_drop_warn_v"]:
+    if not view.trace.has("starter_coil") or not chosen.any() or feed_v < view.limits["feed_drop_warn_v"]:
         return 0.0
     battery_v, coil_v = (view.trace.channels[role].mean_v[chosen] for role in ("battery", "starter_coil"))
     return float((battery_v - coil_v).mean()) / feed_v
@@ -112,7 +133,7 @@ def _coil_share(view: View) -> float:
 def _ground_share(view: View) -> float:
     if not view.trace.has("module_ground"):
         return 0.0
-    chosen = _steady_crank(view)
+    chosen = steady_crank(view)
     if not chosen.any():
         return 0.0
     drop_v = float(view.feed.drop_v[chosen].mean())

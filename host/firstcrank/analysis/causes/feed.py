@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis import evidence
 from firstcrank.analysis.causes.facts import NEVER_TO_START, Facts
-from firstcrank.analysis.findings import Cause
+from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, only_while_cranking
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Cause
+from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.units import text_s, text_v
 
 
 def feed_from_start_terminal(facts: Facts) -> Cause | None:
     """Live in START and nowhere else."""
-    if not evidence.only_while_cranking(facts.view):
+    if not only_while_cranking(facts.view):
         return None
     return Cause(
         "feed_from_start_terminal",
@@ -27,9 +28,9 @@ def feed_from_start_terminal(facts: Facts) -> Cause | None:
 def feed_dead_in_start(facts: Facts) -> Cause | None:
     """Lost for most of the crank, or far lower in START than in RUN, without the battery's current explaining it."""
     view = facts.view
-    if evidence.only_while_cranking(view) or evidence.gone_for_good(view) or facts.ground_share > 0.5:
+    if only_while_cranking(view) or gone_for_good(view) or facts.ground_share > 0.5:
         return None
-    run_v, crank_v = facts.drop_v("key on"), facts.drop_v("crank")
+    run_v, crank_v = facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.CRANK)
     warn_v = view.limits["feed_drop_warn_v"]
     worse = crank_v is not None and crank_v > warn_v and (run_v is None or crank_v > 2.0 * run_v + 0.2 * warn_v)
     chatters = len(facts.inside) >= 8 and facts.lost_share > 0.25
@@ -61,8 +62,8 @@ def feed_lost_at_turn(facts: Facts) -> Cause | None:
     if not facts.turn or facts.lost_share > 0.3 or facts.inside:
         return None
     longest = max(facts.turn, key=lambda d: d.duration_s)
-    way = "from RUN to START" if longest.phase == "key turn" else "back from START to RUN"
-    failed = any(f.result == "fail" and f.phase in ("key turn", "release") for f in facts.findings)
+    way = "from RUN to START" if Phase.TURN in longest.phases else "back from START to RUN"
+    failed = any(f.result is Result.FAIL and f.check is CheckId.FEED_DROPOUT for f in facts.findings)
     return Cause(
         "feed_lost_at_turn",
         0.9 if failed else 0.3,
@@ -78,21 +79,22 @@ def feed_relay(facts: Facts) -> Cause | None:
     """Gone as the battery dips, back as it recovers, abrupt both ways: a relay that lets go and pulls in again."""
     view = facts.view
     battery = view.trace.channels["battery"].mean_v
-    crank = view.in_phase("crank", "release")
-    long = [d for d in facts.own if d.counts and d.duration_s >= 0.02 and d.phase in ("crank", "key turn", "release")]
+    crank = view.in_phase(Phase.CRANK, Phase.RELEASE)
+    long = [d for d in facts.own if d.counts and d.duration_s >= 0.02 and d.phase in (Phase.CRANK, Phase.TURN, Phase.RELEASE)]
     if not long or not crank.any() or len(facts.own) > 6 or facts.lost_mean_v > view.limits["feed_off_v"] + 1.0:
         return None
-    first = next(view.named("crank"))
+    first = view.crank_intervals[0]
     start = long[0]
-    if not first.start_s - 0.01 <= start.start_s <= first.start_s + 0.5:
+    begin_s = first.sag_s if first.sag_s is not None else first.start_s
+    if not begin_s - 0.01 <= start.start_s <= begin_s + 0.5:
         return None  # a contact is lost before the battery sags; a relay lets go because it does
     let_go_v, back_v = _battery_at(view, battery, start.start_s), _battery_at(view, battery, start.start_s + start.duration_s)
-    rest_v = float(np.median(battery[view.in_phase("key on")])) if view.in_phase("key on").any() else view.rest_v
+    rest_v = float(np.median(battery[view.in_phase(Phase.KEY_ON)])) if view.in_phase(Phase.KEY_ON).any() else view.rest_v
     if rest_v - let_go_v < 0.8 * view.scale or back_v < let_go_v:
         return None
     return Cause(
         "feed_relay",
-        0.97 if start.duration_s < 0.9 * (first.end_s - first.start_s) else 0.96,
+        0.97 if start.duration_s < 0.9 * (first.end_s - begin_s) else 0.96,
         f"The feed goes as the battery dips to {text_v(let_go_v)} and comes back at {text_v(back_v)}, abruptly both ways: a relay in "
         "the feed lets go at low voltage (hot or weak coil, poor coil feed or ground).",
         "Find the relay in the feed. Key in RUN: meter across its coil should read within 0.5 V of the battery. Crank again with a "
@@ -123,7 +125,7 @@ def feed_loose(facts: Facts) -> Cause | None:
 
 def feed_ballast(facts: Facts) -> Cause | None:
     """Too much drop in RUN that START bypasses, or that grows within seconds as the resistor warms."""
-    run_v, crank_v = facts.drop_v("key on"), facts.drop_v("crank")
+    run_v, crank_v = facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.CRANK)
     warn_v = facts.view.limits["feed_drop_warn_v"]
     if run_v is None or run_v < warn_v:
         return None
@@ -143,7 +145,7 @@ def feed_ballast(facts: Facts) -> Cause | None:
 
 def _warming(view: View) -> float:
     """How much the drop grows between the first 0.15 s and the last 0.3 s of RUN before the crank, as a share of its start."""
-    phase = next(view.named("key on"), None)
+    phase = next(view.named(Phase.KEY_ON), None)
     if phase is None or phase.end_s - phase.start_s < 1.0:
         return 0.0
     early = view.within(phase.start_s + 0.02, phase.start_s + 0.17)
@@ -156,14 +158,14 @@ def _warming(view: View) -> float:
 
 def feed_resistance(facts: Facts) -> Cause | None:
     """Too much drop in RUN and in START alike."""
-    over = [f for f in facts.findings if f.check.startswith("key_feed_drop_steady") and f.result in ("fail", "warn")]
-    run_v, crank_v = facts.drop_v("key on"), facts.drop_v("crank")
+    over = facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL, Result.WARN)
+    run_v, crank_v = facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.CRANK)
     if not over or facts.lost_share > 0.7 or facts.ground_share > 0.5:
         return None
     if run_v is not None and crank_v is not None and not 0.5 * run_v <= crank_v <= 2.0 * run_v + 0.1:
         return None
-    failed = any(f.result == "fail" for f in over)
-    worst_v = max(f.measured or 0.0 for f in over)
+    failed = any(f.result is Result.FAIL for f in over)
+    worst_v = max(v for v in (run_v, crank_v, 0.0) if v is not None)
     return Cause(
         "feed_resistance",
         0.85 if failed else 0.5,
@@ -176,7 +178,7 @@ def feed_resistance(facts: Facts) -> Cause | None:
 
 def fuse_or_link(facts: Facts) -> Cause | None:
     """Never live, or gone once and never back: a fuse, unless the lead is off."""
-    if evidence.never_live(facts.view) is not None:
+    if not live_anywhere(facts.view):
         return Cause(
             "fuse_or_link",
             0.4,
@@ -184,7 +186,7 @@ def fuse_or_link(facts: Facts) -> Cause | None:
             "feed it.",
             "Check the key lead on a live wire. Then key in RUN: meter on both sides of the feed's fuse.",
         )
-    if evidence.gone_for_good(facts.view) is None or not facts.own:
+    if not gone_for_good(facts.view) or not facts.own:
         return None
     return Cause(
         "fuse_or_link",

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 from firstcrank.analysis.causes.facts import Facts
-from firstcrank.analysis.findings import Cause, Finding
+from firstcrank.model.judgement import Cause, Finding
+from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope
 from firstcrank.units import text_v
+
+
+def _missed(facts: Facts, *results: Result) -> list[Finding]:
+    """Findings of the feed itself with one of these results."""
+    return [f for f in facts.findings if f.scope is Scope.FEED and f.result in results]
 
 
 def battery_weak(facts: Facts) -> Cause | None:
     """The battery itself goes too low."""
-    failed = facts.failed("battery_minimum")
-    low = [f for f in facts.findings if f.check.startswith("battery_crank") and f.result == "warn"]
-    if not failed:
+    failed = facts.found(CheckId.SUPPLY_MINIMUM, Result.FAIL, Result.UNDECIDED)
+    low = facts.found(CheckId.BATTERY_CRANK, Result.WARN)
+    if failed is None:
         return None
-    rest = [f for f in facts.findings if f.check == "battery_rest" and f.measured is not None]
-    at_rest = f" It rests at {text_v(rest[0].measured or 0.0)}." if rest else ""
+    rest = next((f for f in facts.findings if f.check is CheckId.BATTERY_REST and f.measured is not None), None)
+    at_rest = f" It rests at {text_v(rest.measured or 0.0)}." if rest else ""
     return Cause(
         "battery_weak",
         0.9 if low else 0.7,
@@ -27,11 +33,11 @@ def battery_weak(facts: Facts) -> Cause | None:
 def battery_cable(facts: Facts) -> Cause | None:
     """The feed, and the starter's own control where it is watched, lose volts in step with the starter's current."""
     view = facts.view
-    crank_v, run_v = facts.drop_v("crank"), facts.drop_v("key on")
-    missed = [f for f in facts.findings if f.check.startswith("key_feed") and f.result in ("fail", "warn", "no verdict")]
+    crank_v, run_v = facts.drop_v(Phase.CRANK), facts.drop_v(Phase.KEY_ON)
+    missed = _missed(facts, Result.FAIL, Result.WARN, Result.UNDECIDED)
     if not missed:
         return None
-    brief = [f.measured or 0.0 for f in missed if f.check.startswith("key_feed_drop_brief.crank")]
+    brief = [f.measured or 0.0 for f in missed if f.check is CheckId.FEED_DROP_BRIEF and f.phase is Phase.CRANK]
     shared = facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]
     worst_v = max([crank_v or 0.0, *brief, facts.whole_drop_v if shared else 0.0])
     if (facts.tracks_current < 0.6 and not shared) or worst_v < view.limits["feed_drop_warn_v"] or facts.ground_share > 0.5:
@@ -50,11 +56,12 @@ def battery_cable(facts: Facts) -> Cause | None:
 
 def ground_path(facts: Facts) -> Cause | None:
     """The module's or the engine's ground rises."""
-    risen = [f for f in facts.findings if f.check.startswith("ground_rise") and f.result == "fail"]
-    wrong = [f for f in facts.findings if f.check.startswith("key_feed") and f.result in ("fail", "warn")]
+    rises = [f for f in facts.findings if f.check in (CheckId.GROUND_RISE_MODULE, CheckId.GROUND_RISE_ENGINE)]
+    risen = [f for f in rises if f.result is Result.FAIL]
+    wrong = _missed(facts, Result.FAIL, Result.WARN)
     if not risen and (facts.ground_share < 0.5 or not wrong):
         return None
-    worst_v = max([f.measured or 0.0 for f in facts.findings if f.check.startswith("ground_rise")] or [0.0])
+    worst_v = max([f.measured or 0.0 for f in rises] or [0.0])
     return Cause(
         "ground_path",
         0.94 if facts.ground_share >= 0.5 else 0.8,
@@ -67,7 +74,7 @@ def ground_path(facts: Facts) -> Cause | None:
 
 def starter_control_drop(facts: Facts) -> Cause | None:
     """Terminal 50 gets too little."""
-    found = facts.found("starter_control_drop", "fail")
+    found = facts.found(CheckId.STARTER_CONTROL_DROP, Result.FAIL)
     if found is None:
         return None
     return Cause(
@@ -78,8 +85,8 @@ def starter_control_drop(facts: Facts) -> Cause | None:
     )
 
 
-def _heater(facts: Facts, check: str, cause: str, confidence: float, evidence: str, next_check: str) -> Cause | None:
-    found = facts.found(check, "fail")
+def _heater(facts: Facts, check: CheckId, cause: str, confidence: float, evidence: str, next_check: str) -> Cause | None:
+    found = facts.found(check, Result.FAIL)
     return None if found is None else Cause(cause, confidence, evidence, next_check)
 
 
@@ -87,7 +94,7 @@ def heater_reversed(facts: Facts) -> Cause | None:
     """Minus on the solenoid's plus."""
     return _heater(
         facts,
-        "heater_polarity",
+        CheckId.HEATER_POLARITY,
         "heater_reversed",
         0.95,
         "The intake heater's solenoid sees minus on its plus stud: KEY OFF NOW, its diode dies within moments and may be dead already.",
@@ -97,11 +104,11 @@ def heater_reversed(facts: Facts) -> Cause | None:
 
 def heater_feed_low(facts: Facts) -> Cause | None:
     """Too little voltage at the solenoid."""
-    if facts.found("heater_polarity", "fail") or facts.found("heater_chatter", "fail"):
+    if facts.found(CheckId.HEATER_POLARITY, Result.FAIL) or facts.found(CheckId.HEATER_CHATTER, Result.FAIL):
         return None
     return _heater(
         facts,
-        "heater_voltage",
+        CheckId.HEATER_VOLTAGE,
         "heater_feed_low",
         0.85,
         "The intake heater's solenoid gets much less than the battery: a thin wire, a poor joint or ground in its circuit.",
@@ -114,7 +121,7 @@ def heater_loose(facts: Facts) -> Cause | None:
     """Its circuit opens while commanded."""
     return _heater(
         facts,
-        "heater_chatter",
+        CheckId.HEATER_CHATTER,
         "heater_loose",
         0.85,
         "The intake heater's solenoid circuit opens again and again while it is commanded: a loose contact.",
@@ -124,7 +131,7 @@ def heater_loose(facts: Facts) -> Cause | None:
 
 def backfeed_after_off(facts: Facts) -> Cause | None:
     """Alive after key off."""
-    found = facts.found("key_off_decay", "fail")
+    found = facts.found(CheckId.KEY_OFF_DECAY, Result.FAIL)
     if found is None:
         return None
     return Cause(
@@ -138,7 +145,8 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
 
 def module_supply_drop(facts: Facts) -> Cause | None:
     """The module's own supply."""
-    found = facts.found("module_supply_drop", "fail") or facts.found("module_supply_loop", "fail")
+    checks = (CheckId.MODULE_SUPPLY_MINIMUM, CheckId.MODULE_SUPPLY_DROP, CheckId.MODULE_SUPPLY_LOOP)
+    found = next((f for check in checks if (f := facts.found(check, Result.FAIL)) is not None), None)
     if found is None:
         return None
     return Cause(
@@ -151,11 +159,8 @@ def module_supply_drop(facts: Facts) -> Cause | None:
 
 def no_charge(facts: Facts) -> Cause | None:
     """Running, and no higher than the battery stood before the start: a little above it may only need its minute yet."""
-    found = facts.found("charging", "warn")
-    if found is None or found.measured is None:
-        return None
-    uncertainty = found.uncertainty or 0.0
-    if found.measured + uncertainty > facts.view.limits["charge_low_v"] or found.measured - uncertainty > facts.view.rest_v:
+    found = facts.found(CheckId.CHARGING, Result.FAIL)
+    if found is None or found.measured is None or found.measured > facts.view.limits["charge_low_v"]:
         return None
     return Cause(
         "no_charge",
@@ -172,8 +177,8 @@ def _low(finding: Finding | None) -> bool:
 
 def slow_crank(facts: Facts) -> Cause | None:
     """Too slow although the battery holds."""
-    found = facts.found("crank_speed", "warn")
-    if found is None or not _low(found) or facts.found("battery_minimum", "fail"):
+    found = facts.found(CheckId.CRANK_SPEED, Result.WARN)
+    if found is None or not _low(found) or facts.found(CheckId.SUPPLY_MINIMUM, Result.FAIL):
         return None
     return Cause(
         "slow_crank",
@@ -185,7 +190,7 @@ def slow_crank(facts: Facts) -> Cause | None:
 
 def uneven_compression(facts: Facts) -> Cause | None:
     """One compression stands out."""
-    found = facts.found("crank_evenness", "warn")
+    found = facts.found(CheckId.CRANK_EVENNESS, Result.WARN)
     if found is None:
         return None
     return Cause(

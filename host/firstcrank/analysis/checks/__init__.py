@@ -1,33 +1,21 @@
-"""One row per check. A check takes the View and returns its findings; it names the leads it needs in `NEEDS`."""
+"""Checks of the vehicle beside the feed, one row each. A check takes the View and returns its findings.
+
+None bears on the feed's verdict; a fault that one finds makes the overall verdict a FAIL.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from firstcrank.analysis.checks import (
-    after_off,
-    battery,
-    charging,
-    crank,
-    heater,
-    key_feed_chatter,
-    key_feed_drop,
-    key_feed_dropout,
-    module,
-    starter,
-)
-from firstcrank.analysis.findings import Finding
+from firstcrank.analysis.checks import after_off, battery, charging, chatter, crank, heater, module, starter
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
 
 Check = Callable[[View], list[Finding]]
 
 CHECKS: tuple[Check, ...] = (
-    key_feed_dropout.check,
-    key_feed_drop.check_steady,
-    key_feed_drop.check_brief,
-    key_feed_chatter.check,
+    chatter.check,
     battery.check_rest,
-    battery.check_minimum,
     battery.check_crank,
     charging.check_charger,
     charging.check_recovery,
@@ -35,6 +23,7 @@ CHECKS: tuple[Check, ...] = (
     crank.check_evenness,
     starter.check,
     heater.check,
+    module.check_minimum,
     module.check_supply,
     module.check_loop,
     module.check_grounds,

@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
-from firstcrank.analysis.findings import Finding
+from firstcrank.analysis.finding import compared
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.vocabulary import CheckId, Result
 from firstcrank.units import text_s, text_v
 
-ID = "key_off_decay"
-QUIET_S = 0.3
+ID = CheckId.KEY_OFF_DECAY
 
 
 def check(view: View) -> list[Finding]:
-    """Needs the key turned off at the end and the maker's hold-on time; else not measured."""
-    if view.key_off_s is None:
-        return []
+    """Needs the key turned off at the end and the maker's power-down time; else not measured."""
     hold_s = view.context.hold_on_s
-    end_s = float(view.trace.end_s[-1])
+    if view.off_s is None:
+        if hold_s is None:
+            return []
+        return [_not_measured("feed after key off: the key was not seen to go off")]
     if hold_s is None:
-        text = "feed after key off: give how long the module holds itself on (--hold-on, maker's figure)"
-        return [Finding(ID, "not measured", text, blocks=False)]
-    if end_s < view.key_off_s + hold_s + QUIET_S:
-        seen_s = end_s - view.key_off_s
-        text = f"feed after key off: recorded for {text_s(seen_s)}, the module may hold itself on for {text_s(hold_s)}"
-        return [Finding(ID, "not measured", text, blocks=False)]
-    late = view.within(view.key_off_s + hold_s, end_s)
-    level_v = float(view.feed.mean_v[late].mean())
+        return [_not_measured("feed after key off: give the module's power-down time (--hold-on, maker's figure)")]
+    end_s = float(view.trace.end_s[-1])
+    if end_s < view.off_s + hold_s + view.th.vehicle.off_quiet_s:
+        seen_s = end_s - view.off_s
+        return [_not_measured(f"feed after key off: recorded for {text_s(seen_s)}, the module may stay on for {text_s(hold_s)}")]
+    chosen = view.within(view.off_s + hold_s, end_s)
+    level = view.mean("key_switch", chosen)
     limit_v = view.limits["module_wake_v"]
-    if level_v > limit_v:
-        text = f"the feed still reads {text_v(level_v)} after key off: something feeds it back and keeps the module awake"
-        return [Finding(ID, "fail", text, level_v, limit=limit_v, unit="V", at_s=view.key_off_s, blocks=False)]
-    text = f"feed dead after key off ({text_v(level_v)})"
-    if not any(c.engine_ran_on for c in view.cranks):
-        text += "; back-feed from an alternator shows only after the engine has run"
-    return [Finding(ID, "pass", text, level_v, limit=limit_v, unit="V", at_s=view.key_off_s, blocks=False)]
+    finding = compared(ID, level, "", below=limit_v, undecided=Result.WARN, at_s=view.off_s)
+    if finding.result is not Result.PASS:
+        text = f"the feed still reads {text_v(level.value)} after key off: something feeds it back and keeps the module awake"
+    else:
+        text = f"feed dead after key off ({text_v(level.value)})"
+        if not any(c.engine_ran_on for c in view.cranks):
+            text += "; back-feed from an alternator shows only after the engine has run"
+    return [Finding(ID, finding.result, text, level, limit_v, view.off_s, conformance=finding.conformance)]
+
+
+def _not_measured(text: str) -> Finding:
+    return Finding(ID, Result.NOT_MEASURED, text)

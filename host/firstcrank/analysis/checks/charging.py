@@ -5,53 +5,53 @@ from __future__ import annotations
 import numpy as np
 
 from firstcrank.analysis.crank_speed import spectrum
-from firstcrank.analysis.findings import Finding
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.units import text_v
 
-SETTLE_S = 3.0
-LATE_S = 1.0
 MAINS_HZ = (100.0, 120.0)  # a rectifier charger's ripple: twice the mains frequency
 
 
 def check(view: View) -> list[Finding]:
-    """Only where the user says that the engine runs: released is not running. Warns and never fails."""
+    """Only where the user says that the engine runs. No charge is a fault only after the minute that a heater may cycle."""
+    check_id = CheckId.CHARGING
     if view.context.engine_running is not True or not view.cranks:
         return []
-    released_s = view.cranks[-1].end_s
-    stop_s = view.key_off_s if view.key_off_s is not None else float(view.trace.end_s[-1])
-    if stop_s < released_s + SETTLE_S + LATE_S:
-        text = "charging: the engine must run for a minute at fast idle, heater off"
-        return [Finding("charging", "not measured", text, blocks=False)]
-    chosen = view.within(stop_s - LATE_S - 0.1, stop_s - 0.1)
-    volts, u = view.mean("battery", chosen)
+    th, released_s = view.th.vehicle, view.cranks[-1].end_s
+    stop_s = view.live_to_s
+    late = view.within(stop_s - th.charging_late_s - 0.1, stop_s - 0.1)
     low_v, high_v = view.limits["charge_low_v"], view.limits["charge_high_v"]
-    good = low_v + 2 * u < volts < high_v - 2 * u
-    text = f"battery {text_v(volts)} with the engine running"
-    if volts < low_v:
-        text += ": not charging (judge again after a minute at fast idle, heater off)"
-    elif volts > high_v:
-        text += ": charging too high"
-    limit_v = low_v if volts < 0.5 * (low_v + high_v) else high_v
-    return [
-        Finding(
-            "charging", "pass" if good else "warn", text, volts, 2 * u, limit_v, "V", stop_s - LATE_S, "after", blocks=False
-        )
-    ]
+    ask = "charging: keep recording for a minute at fast idle, heater off"
+    if not late.any() or stop_s < released_s + view.limits["run_on_s"] - 1.0:
+        return [Finding(check_id, Result.NOT_MEASURED, ask)]
+    volts = view.mean("battery", late)
+    at_s = stop_s - th.charging_late_s
+    text = f"battery {text_v(volts.value)} with the engine running"
+    if low_v + volts.expanded < volts.value < high_v - volts.expanded:
+        return [Finding(check_id, Result.PASS, text, volts, low_v, at_s, Phase.AFTER)]
+    if volts.value >= high_v - volts.expanded:
+        surely = volts.value - volts.expanded > high_v
+        return [Finding(check_id, Result.FAIL if surely else Result.WARN, f"{text}: charging too high", volts, high_v, at_s, Phase.AFTER)]
+    if stop_s < released_s + th.charging_watch_s:
+        return [Finding(check_id, Result.NOT_MEASURED, f"{ask} ({text_v(volts.value)} so far)", volts, low_v)]
+    nothing = volts.value + volts.expanded < min(low_v, view.rest_v + 0.3 * view.scale)
+    text += ": nothing charges it" if nothing else ": charging too little"
+    return [Finding(check_id, Result.FAIL if nothing else Result.WARN, text, volts, low_v, at_s, Phase.AFTER)]
 
 
 def check_charger(view: View) -> list[Finding]:
     """A charger or jump pack: told, or seen by the rest voltage or a mains ripple at rest."""
-    if view.key_on_s is None:
+    if view.key.on is None:
         return []
-    rest = view.within(float(view.trace.start_s[0]), view.key_on_s - 0.02)
+    rest = view.within(float(view.trace.start_s[0]), view.key.on.early_s - 0.02)
     battery = view.trace.channels["battery"].mean_v[rest]
     seen = view.rest_v > view.limits["battery_rest_charger_v"] or _mains_ripple(view, rest, battery)
-    if view.context.charger_connected or seen:
-        how = "told" if view.context.charger_connected else "seen at rest"
-        text = f"a charger or jump pack is connected ({how}): rest voltage and recovery say nothing about the battery"
-        return [Finding("battery_charger", "warn", text, view.rest_v, unit="V", at_s=0.0, phase="key off", blocks=False)]
-    return []
+    if not (view.context.charger_connected or seen):
+        return []
+    how = "told" if view.context.charger_connected else "seen at rest"
+    text = f"a charger or jump pack is connected ({how}): rest voltage and recovery say nothing about the battery"
+    return [Finding(CheckId.BATTERY_CHARGER, Result.WARN, text, view.mean("battery", rest) if rest.any() else None, None, 0.0, Phase.KEY_OFF)]
 
 
 def _mains_ripple(view: View, rest: np.ndarray, battery: np.ndarray) -> bool:
@@ -73,19 +73,17 @@ def _mains_ripple(view: View, rest: np.ndarray, battery: np.ndarray) -> bool:
 
 def check_recovery(view: View) -> list[Finding]:
     """How far the battery comes back 2 s after the release; a hint on its state, meaningless with a charger."""
-    if not view.cranks or view.key_on_s is None:
+    if not view.cranks or view.key.on is None:
         return []
-    if view.context.charger_connected or view.rest_v > view.limits["battery_rest_charger_v"] or view.cranks[-1].engine_ran_on:
+    charger = view.context.charger_connected or view.rest_v > view.limits["battery_rest_charger_v"]
+    if charger or view.cranks[-1].engine_ran_on:
         return []
-    end_s = view.cranks[-1].end_s
-    chosen = view.within(end_s + 1.5, end_s + 2.0)
+    th, end_s = view.th.vehicle, view.cranks[-1].end_s
+    chosen = view.within(end_s + th.recovery_from_s, end_s + th.recovery_to_s)
     if not chosen.any():
         return []
-    volts, u = view.mean("battery", chosen)
-    text = f"battery back to {text_v(volts)} two seconds after the crank"
-    low = volts < view.limits["battery_rest_warn_v"] - 0.4 * view.scale
-    return [
-        Finding(
-            "battery_recovery", "warn" if low else "pass", text, volts, 2 * u, None, "V", end_s + 2.0, "after", blocks=False
-        )
-    ]
+    volts = view.mean("battery", chosen)
+    text = f"battery back to {text_v(volts.value)} two seconds after the crank"
+    low = volts.value < view.limits["battery_rest_warn_v"] - th.recovery_low_v
+    result = Result.WARN if low else Result.PASS
+    return [Finding(CheckId.BATTERY_RECOVERY, result, text, volts, None, end_s + th.recovery_to_s, Phase.AFTER)]

@@ -1,68 +1,45 @@
-"""Crank speed and evenness as findings; neither decides the verdict on the key feed."""
+"""Crank speed and evenness as findings; neither decides the verdict."""
 
 from __future__ import annotations
 
 from firstcrank.analysis.crank_speed import crank_speed
-from firstcrank.analysis.decision import decide
 from firstcrank.analysis.evenness import unevenness
-from firstcrank.analysis.findings import Finding
+from firstcrank.analysis.finding import compared
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.measured import COVERAGE, Measured
+from firstcrank.model.vocabulary import CheckId, Phase, Result
 
 
 def check_speed(view: View) -> list[Finding]:
     """Speed of the longest crank against what a cold diesel needs to start; refused ones say why."""
+    check = CheckId.CRANK_SPEED
     if not view.cranks:
         return []
     crank = max(view.cranks, key=lambda c: c.end_s - c.start_s)
     if crank.speed_rpm is None:
-        return [Finding("crank_speed", "not measured", crank.speed_note, unit="rpm", at_s=crank.start_s, blocks=False)]
-    u = (crank.speed_uncertainty_rpm or 0.0) / 2.0
+        return [Finding(check, Result.NOT_MEASURED, crank.speed_note, at_s=crank.start_s)]
+    speed = Measured(crank.speed_rpm, (crank.speed_uncertainty_rpm or 0.0) / COVERAGE, "rpm")
     limit = view.limits["crank_speed_warn_rpm"]
-    decision = decide(crank.speed_rpm, u, limit, "above")
-    text = f"crank speed {crank.speed_rpm:.0f} ± {2 * u:.0f} rpm"
-    slow = decision.outcome != "met"
-    if slow:
+    text = f"crank speed {speed.value:.0f} ± {speed.expanded:.0f} rpm"
+    finding = compared(check, speed, text, above=limit, missed=Result.WARN, undecided=Result.WARN)
+    if finding.result is Result.WARN:
         text += f", below or near the {limit:.0f} rpm that one maker asks for a start"
-    return [
-        Finding(
-            "crank_speed",
-            "warn" if slow else "pass",
-            text,
-            crank.speed_rpm,
-            2 * u,
-            limit,
-            "rpm",
-            crank.start_s,
-            "crank",
-            decision.conformance,
-            blocks=False,
-        )
-    ]
+    return [Finding(check, finding.result, text, speed, limit, crank.start_s, Phase.CRANK, conformance=finding.conformance)]
 
 
 def check_evenness(view: View) -> list[Finding]:
     """One sentence where a compression stands out."""
-    cylinders = view.context.cylinders
+    check, cylinders = CheckId.CRANK_EVENNESS, view.context.cylinders
     if cylinders is None or not view.cranks:
         return []
-    phase = max(view.named("crank"), key=lambda p: p.end_s - p.start_s, default=None)
-    if phase is None:
-        return []
-    speed = crank_speed(view.trace, phase.start_s, phase.end_s, cylinders)
+    crank = max(view.crank_intervals, key=lambda c: c.end_s - c.start_s)
+    begin_s = crank.sag_s if crank.sag_s is not None else crank.start_s
+    speed = crank_speed(view.trace, begin_s, crank.end_s, cylinders)
     if speed.rhythm is None:
         return []
     found = unevenness(speed.rhythm, cylinders)
     if found is None:
-        return [Finding("crank_evenness", "pass", "no compression stands out", at_s=phase.start_s, phase="crank", blocks=False)]
-    return [
-        Finding(
-            "crank_evenness",
-            "warn",
-            f"{found.sentence} (a hint: valve clearance, injector pipe open, a worn cylinder, or an uneven starter)",
-            found.deficit,
-            2 * found.u,
-            at_s=phase.start_s,
-            phase="crank",
-            blocks=False,
-        )
-    ]
+        return [Finding(check, Result.PASS, "no compression stands out", at_s=begin_s, phase=Phase.CRANK)]
+    text = f"{found.sentence} (a hint: valve clearance, injector pipe open, a worn cylinder, or an uneven starter)"
+    return [Finding(check, Result.WARN, text, Measured(found.deficit, found.u), None, begin_s, Phase.CRANK)]

@@ -1,53 +1,74 @@
-"""The module's own supply and ground, and the engine's ground: drops and rises while cranking."""
+"""The module's own supply and ground, and the engine's ground: what reaches the module, drops and rises while cranking."""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 
 from firstcrank.analysis import uncertainty
-from firstcrank.analysis.decision import decide, result_of
-from firstcrank.analysis.findings import Finding
-from firstcrank.analysis.view import BoolArray, View
-from firstcrank.units import text_v
+from firstcrank.analysis.finding import compared
+from firstcrank.analysis.intervals import BoolArray, runs_of
+from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.measured import COVERAGE, Measured
+from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.units import text_s, text_v
 
 
 def _steady(view: View) -> BoolArray:
     chosen = np.zeros(len(view.trace), dtype=bool)
-    for phase in view.named("crank"):
-        chosen |= view.within(phase.start_s + 0.2, phase.end_s)
-    return chosen if chosen.any() else view.in_phase("key on")
+    for crank in view.cranks:
+        chosen |= view.within(crank.start_s + view.th.vehicle.crank_settle_s, crank.end_s)
+    return chosen if chosen.any() else view.in_phase(Phase.KEY_ON)
+
+
+def check_minimum(view: View) -> list[Finding]:
+    """What the module itself gets in START: its supply less its ground, against its minimum, as long as an inrush may last."""
+    if not view.trace.has("module_supply"):
+        return []
+    check = CheckId.MODULE_SUPPLY_MINIMUM
+    supply = view.trace.channels["module_supply"]
+    lowest, mean, u2 = supply.lowest_v, supply.mean_v, supply.uncertainty
+    ground_u = 0.0
+    if view.trace.has("module_ground"):
+        ground = view.trace.channels["module_ground"]
+        lowest, mean = lowest - ground.highest_v, mean - ground.mean_v
+        ground_u = uncertainty.of_voltage(0.0, ground.uncertainty)
+    minimum_v, allowed_s = view.limits["module_minimum_v"], view.limits["supply_dip_max_s"]
+    inside = view.in_phase(Phase.TURN, Phase.CRANK, Phase.RELEASE)
+    if not inside.any():
+        return []
+    lowest_v = float(lowest[inside].min())
+    u_v = math.hypot(uncertainty.of_voltage(lowest_v, u2), ground_u)
+    at_s = float(view.trace.start_s[np.flatnonzero(inside)[np.argmin(lowest[inside])]])
+    surely_s = _longest_s(view, inside & (mean < minimum_v - COVERAGE * u_v))
+    possibly_s = _longest_s(view, inside & (lowest < minimum_v + COVERAGE * u_v))
+    text = f"the module gets {text_v(lowest_v)} at the lowest in START"
+    result = Result.PASS
+    if surely_s > allowed_s or lowest_v < view.limits["supply_dip_lowest_v"] - COVERAGE * u_v:
+        result = Result.FAIL
+        text += f": below its minimum of {text_v(minimum_v)} for {text_s(max(surely_s, 0.0))}, so it stops while the engine cranks"
+    elif possibly_s > allowed_s:
+        result, text = Result.WARN, text + f": too close to its minimum of {text_v(minimum_v)} to tell"
+    return [Finding(check, result, text, Measured(lowest_v, u_v, "V"), minimum_v, at_s, Phase.CRANK)]
+
+
+def _longest_s(view: View, chosen: BoolArray) -> float:
+    firsts, pasts = runs_of(chosen)
+    return max((float(view.trace.end_s[b - 1] - view.trace.start_s[a]) for a, b in zip(firsts, pasts, strict=True)), default=0.0)
 
 
 def check_supply(view: View) -> list[Finding]:
     """Battery less module supply, mean while cranking."""
-    if not view.trace.has("module_supply"):
-        return []
     chosen = _steady(view)
-    if not chosen.any():
+    if not view.trace.has("module_supply") or not chosen.any():
         return []
-    battery, supply = view.trace.channels["battery"], view.trace.channels["module_supply"]
-    battery_v, supply_v = float(battery.mean_v[chosen].mean()), float(supply.mean_v[chosen].mean())
-    u = uncertainty.of_difference(
-        battery_v, battery.uncertainty, supply_v, supply.uncertainty, float(view.trace.conversions[chosen].sum())
-    )
+    drop = view.difference("battery", "module_supply", chosen)
+    at_s = float(view.trace.start_s[np.flatnonzero(chosen)[0]])
+    text = f"module supply drops {text_v(drop.value)} while cranking"
     limit_v = view.limits["module_supply_drop_fail_v"]
-    decision = decide(battery_v - supply_v, u, limit_v, "below")
-    text = f"module supply drops {text_v(battery_v - supply_v)} while cranking"
-    return [
-        Finding(
-            "module_supply_drop",
-            result_of(decision),
-            text,
-            battery_v - supply_v,
-            decision.expanded,
-            limit_v,
-            "V",
-            float(view.trace.start_s[np.flatnonzero(chosen)[0]]),
-            "crank",
-            decision.conformance,
-            blocks=False,
-        )
-    ]
+    return [compared(CheckId.MODULE_SUPPLY_DROP, drop, text, below=limit_v, at_s=at_s, phase=Phase.CRANK)]
 
 
 def check_loop(view: View) -> list[Finding]:
@@ -55,67 +76,40 @@ def check_loop(view: View) -> list[Finding]:
 
     Source of method and limit: a published engine maker's installation manual (2.2 ohm for 3 s, 50 mOhm at 12 V, 100 mOhm at 24 V).
     """
-    load_ohm = view.context.known_load_ohm
+    check, load_ohm = CheckId.MODULE_SUPPLY_LOOP, view.context.known_load_ohm
     if not view.trace.has("module_supply"):
         return []
     if load_ohm is None:
         text = "module supply loop resistance: needs a known load at the plug (2.2 ohm for 3 s)"
-        return [Finding("module_supply_loop", "not measured", text, unit="ohm", blocks=False)]
+        return [Finding(check, Result.NOT_MEASURED, text)]
     battery, supply = view.trace.channels["battery"], view.trace.channels["module_supply"]
     ground_v = view.trace.channels["module_ground"].mean_v if view.trace.has("module_ground") else 0.0
     plug_v = supply.mean_v - ground_v
-    still = np.flatnonzero(~view.in_phase("key turn", "crank", "release"))
+    still = np.flatnonzero(~view.in_phase(Phase.TURN, Phase.CRANK, Phase.RELEASE))
     most = max(len(still) // 50, 8)
     quiet = still[np.argsort(plug_v[still] - battery.mean_v[still])[:most]]  # where the load pulls the plug down furthest
-    if len(quiet) < 4:
-        return [Finding("module_supply_loop", "not measured", "module supply loop resistance: no quiet stretch", blocks=False)]
-    v_plug, v_battery = float(np.median(plug_v[quiet])), float(np.median(battery.mean_v[quiet]))
-    ohm = load_ohm * (v_battery - v_plug) / v_plug
+    v_plug = float(np.median(plug_v[quiet])) if len(quiet) else 0.0
+    if len(quiet) < 4 or v_plug <= 0.1:
+        return [Finding(check, Result.NOT_MEASURED, "module supply loop resistance: no quiet stretch")]
+    v_battery = float(np.median(battery.mean_v[quiet]))
     u_v = uncertainty.of_difference(v_battery, battery.uncertainty, v_plug, supply.uncertainty, 64)
-    u = load_ohm * u_v / v_plug
-    limit = view.limits["module_loop_fail_ohm"]
-    decision = decide(ohm, u, limit, "below")
-    text = f"module supply loop resistance {ohm * 1e3:.0f} mΩ (both sides)"
-    return [
-        Finding(
-            "module_supply_loop",
-            result_of(decision),
-            text,
-            ohm,
-            decision.expanded,
-            limit,
-            "ohm",
-            conformance=decision.conformance,
-            blocks=False,
-        )
-    ]
+    loop = Measured(load_ohm * (v_battery - v_plug) / v_plug, load_ohm * u_v / v_plug, "ohm")
+    text = f"module supply loop resistance {loop.value * 1e3:.0f} mΩ (both sides)"
+    return [compared(check, loop, text, below=view.limits["module_loop_fail_ohm"])]
 
 
 def check_grounds(view: View) -> list[Finding]:
     """Rise of module ground and engine ground above the battery's negative post, mean while cranking."""
     findings = []
     chosen = _steady(view)
-    for role, key in (("module_ground", "module_ground_rise_fail_v"), ("engine_ground", "engine_ground_rise_fail_v")):
+    for role, key, check in (
+        ("module_ground", "module_ground_rise_fail_v", CheckId.GROUND_RISE_MODULE),
+        ("engine_ground", "engine_ground_rise_fail_v", CheckId.GROUND_RISE_ENGINE),
+    ):
         if not view.trace.has(role) or not chosen.any():
             continue
-        rise_v, u = view.mean(role, chosen)
-        limit_v = view.limits[key]
-        decision = decide(rise_v, u, limit_v, "below")
-        where = role.replace("_", " ")
-        text = f"{where} rises {text_v(rise_v)} above the battery's negative post while cranking"
-        findings.append(
-            Finding(
-                f"ground_rise.{role}",
-                result_of(decision),
-                text,
-                rise_v,
-                decision.expanded,
-                limit_v,
-                "V",
-                float(view.trace.start_s[np.flatnonzero(chosen)[0]]),
-                "crank",
-                decision.conformance,
-                blocks=False,
-            )
-        )
+        rise = view.mean(role, chosen)
+        text = f"{role.replace('_', ' ')} rises {text_v(rise.value)} above the battery's negative post while cranking"
+        at_s = float(view.trace.start_s[np.flatnonzero(chosen)[0]])
+        findings.append(compared(check, rise, text, below=view.limits[key], at_s=at_s, phase=Phase.CRANK))
     return findings

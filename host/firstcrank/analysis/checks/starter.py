@@ -1,17 +1,17 @@
-"""The starter's control circuit: what reaches the solenoid's terminal 50, and the drop on the way there and back."""
+"""The starter's control circuit: what reaches the solenoid's S terminal (50), and the drop on the way there and back."""
 
 from __future__ import annotations
 
-import numpy as np
+import math
 
-from firstcrank.analysis import uncertainty
-from firstcrank.analysis.decision import decide, result_of
-from firstcrank.analysis.findings import Finding
+from firstcrank.analysis.finding import compared
 from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.measured import Measured
+from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.units import text_v
 
-ID = "starter_control_drop"
-FIRST_S = 0.06  # "first reading": the pull-in winding is still in, before the sag has settled
+ID = CheckId.STARTER_CONTROL_DROP
 
 
 def check(view: View) -> list[Finding]:
@@ -20,45 +20,20 @@ def check(view: View) -> list[Finding]:
         return []
     if not view.trace.has("engine_ground"):
         text = "starter control circuit: needs the engine ground lead as well (plus and minus sides are summed)"
-        return [Finding(ID, "not measured", text, blocks=False)]
+        return [Finding(ID, Result.NOT_MEASURED, text)]
     crank = view.cranks[0]
-    chosen = view.within(crank.start_s + 0.004, crank.start_s + FIRST_S)
+    # "First reading": the pull-in winding is still in, before the sag has settled.
+    chosen = view.within(crank.start_s + 0.004, crank.start_s + view.th.vehicle.control_first_s)
     chosen &= view.trace.channels["starter_coil"].mean_v > 1.0
     if chosen.sum() < 3:
-        chosen = view.within(crank.start_s + 0.1, crank.end_s - 0.05)
+        chosen = view.within(crank.start_s + 0.1, crank.end_s - view.th.vehicle.crank_leave_s)
     if not chosen.any():
         return []
-    channels = view.trace.channels
-    battery_v, coil_v, ground_v = (
-        float(channels[r].mean_v[chosen].mean()) for r in ("battery", "starter_coil", "engine_ground")
-    )
-    drop_v = battery_v - coil_v + ground_v
-    count = float(view.trace.conversions[chosen].sum())
-    u = float(
-        np.hypot(
-            uncertainty.of_difference(
-                battery_v, channels["battery"].uncertainty, coil_v, channels["starter_coil"].uncertainty, count
-            ),
-            uncertainty.of_voltage(ground_v, channels["engine_ground"].uncertainty, count),
-        )
-    )
+    plus, minus = view.difference("battery", "starter_coil", chosen), view.mean("engine_ground", chosen)
+    drop = Measured(plus.value + minus.value, math.hypot(plus.u, minus.u), "V")
     limit_v = view.limits["starter_control_drop_fail_v"]
-    decision = decide(drop_v, u, limit_v, "below")
-    text = f"starter control circuit drops {text_v(drop_v)}, both sides summed"
-    if decision.outcome == "missed":
+    text = f"starter control circuit drops {text_v(drop.value)}, both sides summed"
+    finding = compared(ID, drop, text, below=limit_v, at_s=crank.start_s, phase=Phase.CRANK)
+    if finding.result is Result.FAIL:
         text += f", more than {text_v(limit_v)}: the solenoid may not pull in"
-    return [
-        Finding(
-            ID,
-            result_of(decision),
-            text,
-            drop_v,
-            decision.expanded,
-            limit_v,
-            "V",
-            crank.start_s,
-            "crank",
-            decision.conformance,
-            False,
-        )
-    ]
+    return [Finding(ID, finding.result, text, drop, limit_v, crank.start_s, Phase.CRANK, conformance=finding.conformance)]

@@ -1,0 +1,143 @@
+"""Cranks from the battery alone: an inrush, then compressions, then an abrupt rise as the starter lets go.
+
+Never from the key feed: that is what is on trial. Without a starter lead the key's edges are known only within widths.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstcrank.analysis.compressions import Rhythm, find_rhythm
+from firstcrank.analysis.grid import resampled
+from firstcrank.analysis.thresholds import CrankThresholds
+from firstcrank.model.judgement import Border
+from firstcrank.trace import FloatArray, Trace
+
+LONGEST_S = 60.0  # of one crank that is looked at
+REACHED = 0.08  # of the sag's depth below its level: the battery is back
+BACK_S = 0.03  # and stays back for this long
+BESIDE_S = 0.03  # the rise at the end is measured this far before and after
+
+
+@dataclass(frozen=True, slots=True)
+class SagCrank:
+    """A crank seen by the battery. `start` and `end` are borders of the starter coil's live time."""
+
+    start: Border
+    end: Border
+    sag_s: float
+    sag_v: float
+
+
+def find_sag_cranks(trace: Trace, th: CrankThresholds) -> list[SagCrank]:
+    """Every sag that an engine being turned explains, in time order."""
+    if len(trace) < 8 or float(np.median(np.diff(trace.start_s))) > th.coarsest_s:
+        return []
+    battery_v = trace.channels["battery"].mean_v
+    found: list[SagCrank] = []
+    from_s = float(trace.start_s[0])
+    for fall_s in _falls(trace, th).tolist():
+        if fall_s < from_s:
+            continue
+        crank = _crank_at(trace, battery_v, fall_s, th)
+        if crank is not None:
+            found.append(crank)
+            from_s = crank.end.late_s + th.inrush_s
+        else:
+            from_s = fall_s + th.inrush_s
+    return found
+
+
+def _falls(trace: Trace, th: CrankThresholds) -> FloatArray:
+    """Times before which the battery stood and after which it falls by an inrush."""
+    grid_s, volts = resampled(trace.mid_s, trace.channels["battery"].mean_v, th.grid_hz)
+    width = max(int(th.inrush_s * th.grid_hz), 2)
+    if len(grid_s) < 3 * width:
+        return np.zeros(0)
+    windows = np.lib.stride_tricks.sliding_window_view(volts, width)
+    fell = np.median(windows[:-width], axis=1) - windows[width:].min(axis=1) >= th.inrush_v
+    return np.asarray(grid_s[np.flatnonzero(fell) + width])
+
+
+def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> SagCrank | None:
+    level_v = _level_v(trace, battery_v, fall_s, th)
+    past = int(np.searchsorted(trace.start_s, fall_s + 2 * th.inrush_s))
+    near = slice(max(int(np.searchsorted(trace.end_s, fall_s - 0.01)), 0), past)
+    low = np.flatnonzero(battery_v[near] < level_v - th.sag_begin_v)
+    if not len(low):
+        return None
+    first = near.start + int(low[0])
+    sag_s = float(trace.start_s[first])
+    reach = _reach(trace, battery_v, first, level_v, th)
+    inside = slice(int(np.searchsorted(trace.start_s, sag_s + th.settle_s)), reach)
+    if inside.stop - inside.start < 8:
+        return None
+    typical_v = float(np.median(battery_v[inside]))
+    rhythm = find_rhythm(trace.mid_s[inside], battery_v[inside], level_v - typical_v, th)
+    if rhythm is None or not _deepest_first(trace, battery_v, first, level_v, rhythm, th):
+        return None
+    end = _end(trace, battery_v, rhythm, reach, level_v, level_v - typical_v, th)
+    start = Border(sag_s - th.coil_on_before_s, float(trace.end_s[first]), "the battery's sag begins")
+    crank = slice(first, max(int(np.searchsorted(trace.start_s, end.early_s)), first + 1))
+    return SagCrank(start, end, sag_s, level_v - float(battery_v[crank].mean()))
+
+
+def _level_v(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> float:
+    before = slice(int(np.searchsorted(trace.start_s, fall_s - th.level_s)), int(np.searchsorted(trace.end_s, fall_s)) + 1)
+    return float(np.median(battery_v[before])) if before.stop > before.start else float(battery_v[0])
+
+
+def _reach(trace: Trace, battery_v: FloatArray, first: int, level_v: float, th: CrankThresholds) -> int:
+    """Index behind the last bin before the battery is back at its level, at most LONGEST_S on."""
+    last = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + LONGEST_S))
+    settled = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + th.settle_s))
+    early = battery_v[settled : int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + 0.5))]
+    depth_v = level_v - float(np.median(early)) if len(early) else 0.0
+    back = battery_v[settled:last] > level_v - max(REACHED * depth_v, 0.0)
+    if not back.any():
+        return last
+    step_s = max(float(np.median(np.diff(trace.start_s[first : last + 1]))) if last - first > 1 else BACK_S, 1e-6)
+    need = max(round(BACK_S / step_s), 1)
+    held = np.convolve(back.astype(np.int64), np.ones(need, dtype=np.int64), mode="valid") >= need
+    at = np.flatnonzero(held)
+    return settled + int(at[0]) + need if len(at) else last
+
+
+def _deepest_first(
+    trace: Trace, battery_v: FloatArray, first: int, level_v: float, rhythm: Rhythm, th: CrankThresholds
+) -> bool:
+    begin_s = float(trace.start_s[first])
+    early = battery_v[first : int(np.searchsorted(trace.start_s, begin_s + th.inrush_deepest_s))]
+    whole = battery_v[first : int(np.searchsorted(trace.start_s, rhythm.last_s)) + 1]
+    if not len(early) or not len(whole):
+        return False
+    return level_v - float(early.min()) >= th.inrush_deepest_share * (level_v - float(whole.min()))
+
+
+def _end(
+    trace: Trace, battery_v: FloatArray, rhythm: Rhythm, reach: int, level_v: float, sag_v: float, th: CrankThresholds
+) -> Border:
+    """The first abrupt rise after the rhythm; where there is none, anywhere between its last low and the battery's return."""
+    from_s = rhythm.last_s - 0.5 * rhythm.period_s
+    begin = int(np.searchsorted(trace.start_s, from_s))
+    stop_s = float(trace.end_s[min(reach, len(trace)) - 1]) + BESIDE_S
+    stop = int(np.searchsorted(trace.start_s, stop_s))
+    gradual = Border(rhythm.last_s, stop_s, "the battery is back")
+    if stop - begin < 4:
+        return gradual
+    after = np.minimum(np.searchsorted(trace.start_s, trace.start_s[begin:stop] + th.step_s), len(trace) - 1)
+    rise = battery_v[after] - battery_v[begin:stop]
+    least_v = max(th.release_least_v, th.release_of_sag * sag_v)
+    for k in np.flatnonzero(rise >= least_v).tolist():
+        if k + 1 < len(rise) and rise[k + 1] > rise[k]:
+            continue  # the steepest point of this rise is still ahead
+        i = begin + k
+        at_s = float(trace.start_s[i])
+        below = battery_v[int(np.searchsorted(trace.start_s, at_s - BESIDE_S)) : i + 1]
+        above = battery_v[int(after[k]) : int(np.searchsorted(trace.start_s, at_s + BESIDE_S + th.step_s)) + 1]
+        whole_v = float(np.median(above)) - float(np.median(below)) if len(above) and len(below) else 0.0
+        if whole_v >= least_v and rise[k] >= th.release_share * whole_v:
+            return Border(at_s - 0.002, float(trace.end_s[min(int(after[k]), len(trace) - 1)]), "the battery steps up")
+    return gradual

@@ -1,0 +1,70 @@
+"""Obligations of the crank: seen, long enough or the engine ran, and by the starter's own circuit."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firstcrank.analysis.obligations.recording import lacking, shown
+from firstcrank.analysis.seen import still_missing
+from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.vocabulary import CheckId
+from firstcrank.units import text_s
+
+
+def seen(view: View) -> Finding:
+    """The starter must have turned the engine at least once."""
+    if view.cranks:
+        by = "starter lead" if view.cranks[0].by_lead else "battery's compressions"
+        return shown(CheckId.CRANK_SEEN, f"{len(view.cranks)} crank{'s' if len(view.cranks) > 1 else ''}, by the {by}")
+    if view.found.unseen_by_lead:
+        return _lead_stayed_dead(CheckId.CRANK_SEEN)
+    if view.trace.has("starter_coil"):
+        why = "no crank was seen: the starter lead was never live"
+        if view.found.lead_always_live:
+            why = "no crank was seen: the starter lead is live from the start, so it is not on the S terminal (50)"
+        return lacking(CheckId.CRANK_SEEN, why)
+    why = "no crank was seen: the battery never sagged with an engine's compressions in it (a starter lead shows more)"
+    return lacking(CheckId.CRANK_SEEN, why)
+
+
+def _lead_stayed_dead(check: CheckId, crank: int | None = None) -> Finding:
+    why = (
+        "the engine turned and the starter lead stayed dead: the lead is off the S terminal (50), or the starter was bridged and "
+        "the key's START contacts were not tested"
+    )
+    return lacking(check, why, crank=crank)
+
+
+def long_enough(view: View) -> Finding:
+    """One crank lasted, or the engine ran on by itself."""
+    missing = next((m for m in still_missing(view) if m.check is CheckId.CRANK_LONG_ENOUGH), None)
+    if missing is not None:
+        return lacking(CheckId.CRANK_LONG_ENOUGH, missing.reason)
+    if not view.cranks:
+        return lacking(CheckId.CRANK_LONG_ENOUGH, "no crank was seen")
+    longest = max(view.cranks, key=lambda c: c.end_s - c.start_s)
+    ran = next((c.ran_on_evidence for c in view.cranks if c.engine_ran_on), "")
+    text = f"cranked for {text_s(longest.end_s - longest.start_s)}" + (f"; the engine ran ({ran})" if ran else "")
+    return shown(CheckId.CRANK_LONG_ENOUGH, text)
+
+
+def by_starter(view: View, crank: int) -> Finding:
+    """With a starter lead, its coil and the battery must agree that the starter worked. `crank` from 1."""
+    interval = view.crank_intervals[crank - 1]
+    if not interval.by_lead:
+        return shown(CheckId.CRANK_BY_STARTER, "by the battery's compressions", crank)
+    if view.found.unseen_by_lead:
+        return _lead_stayed_dead(CheckId.CRANK_BY_STARTER, crank)
+    battery = view.trace.channels["battery"].mean_v
+    inside = view.within(interval.start_s, interval.end_s)
+    before = view.within(interval.start.early_s - 0.5, interval.start.early_s - 0.1)
+    if not inside.any() or not before.any():
+        return lacking(CheckId.CRANK_BY_STARTER, "too little was recorded before and during the crank", crank=crank)
+    if float(np.median(battery[before])) - float(np.median(battery[inside])) < view.th.crank.sag_least_v:
+        why = (
+            "the starter coil was live and the battery did not sag: the starter did not turn the engine, or the starter lead is on "
+            "another wire"
+        )
+        return lacking(CheckId.CRANK_BY_STARTER, why, crank=crank)
+    return shown(CheckId.CRANK_BY_STARTER, "starter lead and battery agree", crank)

@@ -1,0 +1,196 @@
+"""Obligations on the drop from the source to the module's plug: worst half second, worst 10 ms, never above its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstcrank.analysis.feed import u_of_drop
+from firstcrank.analysis.finding import compared
+from firstcrank.analysis.intervals import BoolArray, window_means
+from firstcrank.analysis.obligations.feed_losses import WHERE
+from firstcrank.analysis.obligations.recording import lacking
+from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding, Interval
+from firstcrank.model.measured import Measured
+from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.trace import FloatArray, IntArray
+from firstcrank.units import text_v
+
+TRAVEL = (Phase.TURN, Phase.RELEASE)
+UP_TO_A_BIN = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class DropWindows:
+    """Sliding means of source less feed over one length, for windows wholly of live time.
+
+    Arrays over the m chosen bins: `mean_v` (NaN where no whole window begins), `bins` their indices, `past` behind each
+    window's last (into `bins`), `middle_s` of each window.
+    """
+
+    mean_v: FloatArray
+    bins: IntArray
+    past: IntArray
+    middle_s: FloatArray
+
+
+def fail_limit_v(view: View) -> float:
+    """The steady drop that fails, by the kind of feed."""
+    return view.limits["feed_drop_loaded_fail_v" if view.context.feed_kind == "loaded" else "feed_drop_fail_v"]
+
+
+def judged_bins(view: View) -> BoolArray:
+    """Bins from ON + settle to OFF, tolerated bounces left out, shape (n,)."""
+    chosen = view.live() & ~view.tolerated_bins()
+    ons = [b.late_s for b in ([view.key.on] if view.key.on else [])] + [o.on.late_s for o in view.key.between]
+    for on_s in ons:
+        chosen &= (view.trace.end_s <= on_s) | (view.trace.start_s >= on_s + view.th.key.settle_s)
+    return chosen
+
+
+def drop_windows(view: View, window_s: float) -> DropWindows:
+    """Every window of `window_s` of live time; low samples are in it, holes are not bridged."""
+    bins = np.flatnonzero(judged_bins(view))
+    trace = view.trace
+    span_s = (trace.end_s - trace.start_s)[bins]
+    mean_v, past = window_means(view.feed.drop_v[bins], span_s, window_s)
+    last = bins[np.maximum(past - 1, 0)] if len(bins) else bins
+    taken_s = trace.end_s[last] - trace.start_s[bins]
+    slack_s = view.limits["turn_bounce_max_s"] + 2 * view.limits["dropout_min_s"] + (span_s if len(bins) else 0.0)
+    mean_v = np.where(taken_s <= window_s + slack_s, mean_v, np.nan)
+    return DropWindows(mean_v, bins, past, trace.start_s[bins] + 0.5 * taken_s)
+
+
+def _worst(windows: DropWindows, interval: Interval, sign: float = 1.0) -> int | None:
+    inside = (windows.middle_s >= interval.start_s) & (windows.middle_s < interval.end_s) & np.isfinite(windows.mean_v)
+    if not inside.any():
+        return None
+    candidates = np.flatnonzero(inside)
+    return int(candidates[np.argmax(sign * windows.mean_v[candidates])])
+
+
+def _measured(view: View, windows: DropWindows, at: int, sign: float = 1.0) -> Measured:
+    bins = windows.bins[at : windows.past[at]]
+    span_s = (view.trace.end_s - view.trace.start_s)[bins]
+    source_v = float(np.average(view.feed.source_v[bins], weights=span_s))
+    feed_v = float(np.average(view.feed.mean_v[bins], weights=span_s))
+    u_v = u_of_drop(view.trace, view.feed, source_v, feed_v, float(view.trace.conversions[bins].sum()))
+    return Measured(sign * (source_v - feed_v), u_v, "V")
+
+
+def _clipped(view: View, windows: DropWindows, at: int) -> bool:
+    bins = windows.bins[at : windows.past[at]]
+    for role in (view.feed.source_role, "key_switch"):
+        channel = view.trace.channels[role]
+        if channel.full_scale_v is not None and bool(
+            (channel.highest_v[bins] >= channel.full_scale_v * view.th.evidence.full_scale_share).any()
+        ):
+            return True
+    return False
+
+
+def steady(view: View, interval: Interval, windows: DropWindows) -> Finding:
+    """Worst mean over half a second whose middle lies in this phase."""
+    check = CheckId.FEED_DROP_STEADY
+    at = _worst(windows, interval)
+    if at is None:
+        return _none(view, check, interval, windows, view.th.feed.steady_s)
+    drop = _measured(view, windows, at)
+    return _graded(view, check, interval, drop, fail_limit_v(view), windows, at, "steady", view.limits["feed_drop_warn_v"])
+
+
+def brief(view: View, interval: Interval, windows: DropWindows) -> Finding:
+    """Worst mean over 10 ms in this phase; a bounce's worth of it is tolerated while the key travels."""
+    check = CheckId.FEED_DROP_BRIEF
+    at = _worst(windows, interval)
+    if at is None:
+        return _none(view, check, interval, windows, view.th.feed.brief_s)
+    limit_v = view.limits["feed_drop_brief_fail_v"]
+    finding = _graded(view, check, interval, _measured(view, windows, at), limit_v, windows, at, "brief", None)
+    if finding.result in (Result.FAIL, Result.UNDECIDED) and interval.name in TRAVEL:
+        return _in_travel(view, interval, finding, limit_v)
+    return finding
+
+
+def _in_travel(view: View, interval: Interval, finding: Finding, limit_v: float) -> Finding:
+    """One rule of duration while the key travels: an excursion as short as a bounce is one, however deep."""
+    from firstcrank.analysis.travel import Lies, windows_of
+
+    inside = view.within(interval.start_s, interval.end_s)
+    deep = inside & (view.feed.drop_v > limit_v)
+    if not deep.any():
+        return finding
+    at = np.flatnonzero(deep)
+    start_s, end_s = float(view.trace.start_s[at[0]]), float(view.trace.end_s[at[-1]])
+    lies = [w.lies(start_s, end_s) for w in windows_of(view.crank_intervals, view.key, view.th.key)]
+    if end_s - start_s > view.limits["turn_bounce_max_s"] or all(l is Lies.OUTSIDE for l in lies):
+        return finding
+    result = Result.WARN if Lies.INSIDE in lies else Result.UNDECIDED
+    text = f"a drop over {text_v(limit_v)} for {(end_s - start_s) * 1e3:.1f} ms {WHERE[interval.name]}"
+    return Finding(
+        finding.check,
+        result,
+        text + (": a bounce of the key's travel" if result is Result.WARN else ": it may or may not be a bounce of the key's travel"),
+        finding.value,
+        limit_v,
+        start_s,
+        interval.name,
+        interval.crank,
+        finding.conformance,
+        tolerated=text if result is Result.WARN else "",
+    )
+
+
+def above_source(view: View, interval: Interval, windows: DropWindows) -> Finding:
+    """A feed above its source has another one, or the leads are exchanged: its drop then means nothing."""
+    check = CheckId.FEED_ABOVE_SOURCE
+    at = _worst(windows, interval, -1.0)
+    if at is None:
+        return _none(view, check, interval, windows, view.th.feed.steady_s)
+    above = _measured(view, windows, at, -1.0)
+    text = f"the feed reads {text_v(above.value)} above its source {WHERE[interval.name]}"
+    limit_v = view.th.feed.above_source_v + above.expanded
+    if above.value <= limit_v:
+        return Finding(check, Result.PASS, f"the feed is not above its source {WHERE[interval.name]}", above, limit_v, None, interval.name, interval.crank)
+    text += ": leads exchanged, or fed from another battery (clip a lead on that post and name it feed_source)"
+    return Finding(check, Result.UNDECIDED, text, above, limit_v, interval.start_s, interval.name, interval.crank)
+
+
+def _none(view: View, check: CheckId, interval: Interval, windows: DropWindows, window_s: float) -> Finding:
+    """No whole window has its middle here: fine for a phase shorter than half a window, else the drop was not shown."""
+    judged = judged_bins(view) & view.within(interval.start_s, interval.end_s)
+    live_s = float((view.trace.end_s - view.trace.start_s)[judged].sum())
+    if live_s <= 0.5 * window_s + view.limits["turn_bounce_max_s"] + UP_TO_A_BIN:
+        text = f"{WHERE[interval.name]}: shorter than half of {window_s:g} s, the phases beside it cover it"
+        return Finding(check, Result.PASS, text, phase=interval.name, crank=interval.crank)
+    why = f"the drop was not shown for {window_s:g} s without a break {WHERE[interval.name]}"
+    return lacking(check, why, at_s=interval.start_s, crank=interval.crank)
+
+
+def _graded(
+    view: View,
+    check: CheckId,
+    interval: Interval,
+    drop: Measured,
+    fail_v: float,
+    windows: DropWindows,
+    at: int,
+    kind: str,
+    warn_v: float | None,
+) -> Finding:
+    at_s = float(view.trace.start_s[windows.bins[at]])
+    text = f"{kind} drop {text_v(drop.value)} ± {text_v(drop.expanded)} {WHERE[interval.name]} at {at_s:.2f} s"
+    finding = compared(check, drop, text, below=fail_v, at_s=at_s, phase=interval.name, crank=interval.crank)
+    result = finding.result
+    if result is not Result.PASS and _clipped(view, windows, at):
+        result, text = Result.UNDECIDED, text + ": a lead stands at the top of its range there"
+    elif result is Result.UNDECIDED:
+        exact = "exactly at" if abs(drop.value - fail_v) < 5e-4 else "too close to"
+        text += f": {exact} the limit of {text_v(fail_v)} to tell"
+    elif result is Result.FAIL:
+        text += f", limit {text_v(fail_v)}"
+    elif warn_v is not None and drop.value + drop.expanded >= warn_v:
+        result, text = Result.WARN, text + f", limit {text_v(warn_v)}"
+    return Finding(check, result, text, drop, fail_v, at_s, interval.name, interval.crank, finding.conformance)

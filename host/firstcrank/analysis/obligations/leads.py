@@ -1,0 +1,133 @@
+"""Obligations of the leads and of the person: the right battery, leads in place and still, own key, module plugged in."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firstcrank.analysis.obligations.recording import lacking, shown
+from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.vocabulary import CheckId
+from firstcrank.trace import FloatArray
+from firstcrank.units import text_v
+
+
+def rest_range_v(view: View, system_v: int) -> tuple[float, float]:
+    """Lowest and highest voltage of a battery at rest."""
+    th = view.th.evidence
+    scale = view.scale
+    return (th.rest_low_v / scale, th.rest_high_v / scale) if system_v == 12 else (th.rest_low_24v, th.rest_high_24v)
+
+
+def system_voltage(view: View) -> Finding:
+    """The limits must fit the vehicle."""
+    check, rest_v, system_v = CheckId.SYSTEM_VOLTAGE, view.rest_v, view.limits.system_v
+    if rest_v < view.th.evidence.rest_below_zero_v:
+        why = "the battery lead reads below zero: leads reversed, or a positive-earth vehicle (not supported)"
+        return lacking(check, why, voids=True)
+    low_v, high_v = rest_range_v(view, system_v)
+    if low_v <= rest_v <= high_v:
+        return shown(check, f"the battery rests at {text_v(rest_v)}, a {system_v} V vehicle")
+    other = 24 if system_v == 12 else 12
+    other_low_v, other_high_v = rest_range_v(view, other)
+    if other_low_v <= rest_v <= other_high_v:
+        why = (
+            f"the battery rests at {text_v(rest_v)}, so this is a {other} V vehicle and the {system_v} V limits do not apply: "
+            f"use --system {other}"
+        )
+    elif view.th.evidence.rest_six_v <= rest_v < low_v and system_v == 12:
+        why = (
+            f"the battery rests at {text_v(rest_v)}: a 6 V vehicle (not supported), a flat battery, or the battery lead is not on "
+            "the post"
+        )
+    else:
+        why = f"the battery lead reads {text_v(rest_v)} at rest: it is not on the battery's post"
+    return lacking(check, why, voids=True)
+
+
+def in_place(view: View) -> Finding:
+    """The battery lead dead while the key lead is live at the start means that the two are exchanged."""
+    first = view.trace.end_s <= view.trace.start_s[0] + 1.0
+    first = first if first.any() else np.ones(len(view.trace), dtype=bool)
+    battery_v = float(np.median(view.trace.channels["battery"].mean_v[first]))
+    key_v = float(np.median(view.trace.channels["key_switch"].mean_v[first]))
+    if battery_v < view.th.evidence.battery_gone_v and key_v > view.th.evidence.rest_low_v:
+        why = "the battery lead is dead and the key lead is live with the key off: the two leads are exchanged"
+        return lacking(CheckId.LEADS_IN_PLACE, why, voids=True)
+    return shown(CheckId.LEADS_IN_PLACE, "battery and key lead are not exchanged")
+
+
+def apart(view: View) -> Finding:
+    """Key and battery lead on one point show nothing of the feed."""
+    drop_v = np.abs(view.trace.channels["battery"].mean_v - view.trace.channels["key_switch"].mean_v)
+    if view.key.on is None and float(np.percentile(drop_v, 99)) < view.th.evidence.same_point_v:
+        why = "the key lead reads the same as the battery lead throughout: both are on one point"
+        return lacking(CheckId.LEADS_APART, why)
+    return shown(CheckId.LEADS_APART, "key and battery lead are on two points")
+
+
+def clips_still(view: View) -> Finding:
+    """All leads stepping together, or the battery's reading gone, is a clip and not the vehicle."""
+    lasts_s = view.th.evidence.step_lasts_s
+    battery = view.trace.channels["battery"].mean_v
+    gone = _mean_over(view, battery, lasts_s, ahead=True) < view.th.evidence.battery_gone_v
+    if gone.any() and view.rest_v > view.th.evidence.rest_low_v:
+        at_s = float(view.trace.start_s[np.flatnonzero(gone)[0]])
+        why = f"the battery reading vanished at {at_s:.2f} s: the battery or ground clip came off"
+        return lacking(CheckId.CLIPS_STILL, why, voids=True, at_s=at_s)
+    step_s = _common_step(view)
+    if step_s is None:
+        return shown(CheckId.CLIPS_STILL, "no clip moved")
+    why = f"all leads stepped together at {step_s:.2f} s: a clip, most likely the ground clip, moved"
+    return lacking(CheckId.CLIPS_STILL, why, voids=True, at_s=step_s)
+
+
+def _mean_over(view: View, volts: FloatArray, span_s: float, *, ahead: bool) -> FloatArray:
+    """Mean over `span_s` from each bin on, or up to it (not included), shape (n,); windows are cut at the recording's ends."""
+    start_s, end_s = view.trace.start_s, view.trace.end_s
+    weight = end_s - start_s
+    summed = np.concatenate(([0.0], np.cumsum(volts * weight)))
+    time = np.concatenate(([0.0], np.cumsum(weight)))
+    here = np.arange(len(volts))
+    if ahead:
+        first, past = here, np.maximum(np.searchsorted(start_s, start_s + span_s - 1e-9), here + 1)
+    else:
+        first, past = np.minimum(np.searchsorted(end_s, start_s - span_s + 1e-9, side="right"), np.maximum(here - 1, 0)), here
+        past = np.maximum(past, first + 1)
+    return np.asarray((summed[past] - summed[first]) / (time[past] - time[first]))
+
+
+def _common_step(view: View) -> float | None:
+    """Time at which all leads, one of them dead before, step by the same voltage and stay there."""
+    th = view.th.evidence
+    if len(view.trace.channels) < 2 or len(view.trace) < 3:
+        return None
+    before = np.vstack([_mean_over(view, c.mean_v, th.step_lasts_s, ahead=False) for c in view.trace.channels.values()])
+    after = np.vstack([_mean_over(view, c.mean_v, th.step_lasts_s, ahead=True) for c in view.trace.channels.values()])
+    step = after - before
+    big = np.abs(step).min(axis=0) > th.step_v
+    alike = np.ptp(step, axis=0) < th.step_alike * np.abs(step).max(axis=0)
+    moved = (np.abs(before).min(axis=0) < th.step_dead_v) & big & alike
+    busy = np.zeros(len(moved), dtype=bool)
+    borders = [crank.start_s for crank in view.cranks] + [crank.end_s for crank in view.cranks]
+    borders += [t for t in (view.on_s, view.off_s) if t is not None]
+    for edge_s in borders:  # key and starter move several leads at once there
+        busy |= np.abs(view.trace.start_s - edge_s) < th.step_clear_s
+    at = np.flatnonzero(moved & ~busy)
+    return float(view.trace.start_s[at[0]]) if len(at) else None
+
+
+def own_key(view: View) -> Finding:
+    """Only the vehicle's own key or start button tests the switch's START contacts."""
+    if view.context.cranked_with_key is False:
+        why = "cranked by a remote switch or jumper: the ignition switch's START contacts were not tested"
+        return lacking(CheckId.OWN_KEY, why)
+    return shown(CheckId.OWN_KEY, "cranked with the vehicle's own key" + ("" if view.context.cranked_with_key else " (not asked)"))
+
+
+def module_plugged(view: View) -> Finding:
+    """An unplugged module draws nothing, so a poor contact shows no drop."""
+    if view.context.module_plugged_in is False:
+        why = "the engine module was unplugged: a poor contact shows no drop without its load"
+        return lacking(CheckId.MODULE_PLUGGED, why)
+    return shown(CheckId.MODULE_PLUGGED, "module plugged in" + ("" if view.context.module_plugged_in else " (not asked)"))

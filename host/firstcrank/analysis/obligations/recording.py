@@ -1,0 +1,115 @@
+"""Obligations of the recording itself: a start, intact, closed, whole, finely sampled, within range, plausible."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firstcrank.analysis.view import View
+from firstcrank.model.judgement import Finding
+from firstcrank.model.vocabulary import CheckId, Result
+from firstcrank.units import text_s, text_v
+
+START = "start"
+
+
+def lacking(check: CheckId, why: str, *, voids: bool = False, at_s: float | None = None, crank: int | None = None) -> Finding:
+    """Evidence that is not there."""
+    return Finding(check, Result.UNDECIDED, why, at_s=at_s, crank=crank, voids=voids)
+
+
+def shown(check: CheckId, text: str, crank: int | None = None) -> Finding:
+    """Evidence that is there."""
+    return Finding(check, Result.PASS, text, crank=crank)
+
+
+def role_label(role: str) -> str:
+    """A lead's role for the reader."""
+    return role.replace("_", " ")
+
+
+def kind(view: View) -> Finding:
+    """Only a recording of a start can pass as one."""
+    if view.trace.kind == START:
+        return shown(CheckId.RECORDING_KIND, "a recording of a start")
+    why = f"this is the recording of a {view.trace.kind}, in which no engine is started: it can't pass as a start"
+    return lacking(CheckId.RECORDING_KIND, why, voids=True)
+
+
+def intact(view: View) -> Finding:
+    """Its own limits, answers, calibration and identity are whole."""
+    if not view.trace.integrity:
+        return shown(CheckId.RECORDING_INTACT, "limits, answers and calibration of the recording are intact")
+    return lacking(CheckId.RECORDING_INTACT, "; ".join(view.trace.integrity), voids=True)
+
+
+def calibrated(view: View) -> Finding:
+    """Volts need a calibration."""
+    if not view.trace.origin.get("uncalibrated"):
+        return shown(CheckId.CALIBRATED, "volts by a calibration")
+    why = "no calibration for this board: volts are not known. Use --calibration, or calibrate the board"
+    return lacking(CheckId.CALIBRATED, why, voids=True)
+
+
+def closed(view: View) -> Finding:
+    """The recording must have been closed by the recorder."""
+    if view.trace.complete:
+        return shown(CheckId.RECORDING_CLOSED, "closed by the recorder")
+    return lacking(CheckId.RECORDING_CLOSED, "the recording breaks off: the cable was pulled or the file is torn")
+
+
+def nothing_missing(view: View) -> Finding:
+    """Nothing long enough to hide a dropout may be missing from the last dead sample before ON to OFF or the end."""
+    shortest_s = view.limits["dropout_min_s"]
+    jump = np.flatnonzero(view.trace.start_s[1:] - view.trace.end_s[:-1] >= shortest_s)
+    missing = [(float(view.trace.end_s[i]), float(view.trace.start_s[i + 1]), "") for i in jump.tolist()]
+    missing += [(h.start_s, h.end_s, h.why) for h in view.trace.holes if h.end_s - h.start_s >= shortest_s]
+    for start_s, end_s, why in sorted(missing, key=lambda hole: (hole[0], hole[2] == "")):
+        if end_s > view.live_from_s - 1e-9 and start_s < view.live_to_s:
+            text = f"{text_s(end_s - start_s)} are missing at {start_s:.2f} s" + (f": {why}" if why else "")
+            return lacking(CheckId.NOTHING_MISSING, text, at_s=start_s)
+    return shown(CheckId.NOTHING_MISSING, f"nothing of {text_s(shortest_s)} or more is missing")
+
+
+def sampled_finely(view: View) -> Finding:
+    """The shortest dropout that counts must be longer than the longest time between two samples."""
+    inside = view.within(view.live_from_s, view.live_to_s)
+    shortest_s = view.limits["dropout_min_s"]
+    if not inside.any():
+        return lacking(CheckId.SAMPLED_FINELY, "nothing was recorded with the key ON")
+    gap_s = view.trace.gap_s[inside]
+    if float(gap_s.max()) < shortest_s:
+        return shown(CheckId.SAMPLED_FINELY, f"samples at most {text_s(float(gap_s.max()))} apart")
+    typical_s = float(np.median(gap_s))
+    if typical_s >= shortest_s:
+        why = f"the samples are too far apart: one every {text_s(typical_s)}, and a dropout of {text_s(shortest_s)} counts"
+        return lacking(CheckId.SAMPLED_FINELY, why)
+    at_s = float(view.trace.start_s[inside][int(np.argmax(gap_s))])
+    return lacking(CheckId.SAMPLED_FINELY, f"sampling paused for {text_s(float(gap_s.max()))} at {at_s:.2f} s", at_s=at_s)
+
+
+def within_range(view: View) -> Finding:
+    """A reading at the top of an input's range may have been higher."""
+    inside = view.within(view.live_from_s, view.live_to_s)
+    for role, channel in view.trace.channels.items():
+        if channel.full_scale_v is None:
+            continue
+        top_v = channel.full_scale_v - (1.0 - view.th.evidence.full_scale_share) * abs(channel.full_scale_v)
+        top = (channel.highest_v >= top_v) & inside
+        if top.any():
+            at_s = float(view.trace.start_s[np.flatnonzero(top)[0]])
+            why = (
+                f"the {role_label(role)} lead went above the {text_v(channel.full_scale_v)} its input can measure, at "
+                f"{at_s:.2f} s: what it did there is not known"
+            )
+            return lacking(CheckId.WITHIN_RANGE, why, at_s=at_s)
+    return shown(CheckId.WITHIN_RANGE, "no reading stood at the top of its range")
+
+
+def plausible(view: View) -> Finding:
+    """Single readings of another logger must look like readings."""
+    from firstcrank.analysis.plausibility import find_implausible
+
+    for found in find_implausible(view.trace):
+        if found.end_s > view.live_from_s and found.start_s < view.live_to_s:
+            return lacking(CheckId.PLAUSIBLE, found.line, at_s=found.start_s)
+    return shown(CheckId.PLAUSIBLE, "the readings are plausible")

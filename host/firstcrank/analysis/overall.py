@@ -1,0 +1,97 @@
+"""The rule of the verdict, in one place: the feed by its obligations, the whole by the worst of feed and other faults."""
+
+from __future__ import annotations
+
+from firstcrank.analysis.obligations.supply import lowest_while_live
+from firstcrank.analysis.view import View
+from firstcrank.model.judgement import FeedVerdict, Finding
+from firstcrank.model.vocabulary import LIVE_PHASES, CheckId, Phase, Result, Scope, Verdict
+from firstcrank.units import text_v
+
+PHASE_ORDER = (Phase.CRANK, Phase.TURN, Phase.RELEASE, Phase.AFTER, Phase.KEY_ON)
+DROP_CHECKS = (CheckId.FEED_DROP_STEADY, CheckId.FEED_DROP_BRIEF)
+
+# Other faults, worst first: what destroys a part, then what stops the engine, then the rest.
+FAULT_ORDER = (
+    CheckId.HEATER_POLARITY,
+    CheckId.MODULE_SUPPLY_MINIMUM,
+    CheckId.MODULE_SUPPLY_LOOP,
+    CheckId.MODULE_SUPPLY_DROP,
+    CheckId.GROUND_RISE_MODULE,
+    CheckId.GROUND_RISE_ENGINE,
+    CheckId.KEY_OFF_DECAY,
+    CheckId.STARTER_CONTROL_DROP,
+    CheckId.HEATER_VOLTAGE,
+    CheckId.HEATER_CHATTER,
+    CheckId.CHARGING,
+)
+DO_NOT_CRANK = (CheckId.HEATER_POLARITY, CheckId.MODULE_SUPPLY_MINIMUM)
+
+
+def feed_verdict(view: View, obligations: tuple[Finding, ...]) -> FeedVerdict:
+    """FAIL where an obligation on feed or supply is missed, NO VERDICT where any is undecided, else PASS."""
+    voided = tuple(f.reason for f in obligations if f.voids and f.result is not Result.PASS)
+    if voided:
+        return FeedVerdict(Verdict.NO_VERDICT, tuple(dict.fromkeys(voided)))
+    lacking = _evidence(obligations)
+    failed = _lines(obligations, Result.FAIL)
+    if failed:
+        return FeedVerdict(Verdict.FAIL, (*failed, *(f"also: {line}" for line in lacking)))
+    undecided = _lines(obligations, Result.UNDECIDED)
+    if lacking or undecided:
+        return FeedVerdict(Verdict.NO_VERDICT, tuple(dict.fromkeys((*lacking, *undecided))))
+    return FeedVerdict(Verdict.PASS, (_held(view, obligations),))
+
+
+def _evidence(obligations: tuple[Finding, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(f.reason for f in obligations if f.scope is Scope.EVIDENCE and f.result is not Result.PASS))
+
+
+def _lines(obligations: tuple[Finding, ...], result: Result) -> tuple[str, ...]:
+    """Lines of the findings on feed and supply with this result, the most telling first; a loss is told once.
+
+    A drop is not told beside a loss that counts in its own phase: it is the same thing.
+    """
+    chosen = [f for f in obligations if f.scope in (Scope.FEED, Scope.SUPPLY) and f.result is result]
+    lost_in = {
+        (f.phase, f.crank) for f in obligations if f.check in (CheckId.FEED_DROPOUT, CheckId.SUPPLY_MINIMUM) and f.result is result
+    }
+    chosen = [f for f in chosen if f.check not in DROP_CHECKS or (f.phase, f.crank) not in lost_in]
+    chosen.sort(key=_rank)
+    return tuple(dict.fromkeys(_line(f) for f in chosen))
+
+
+def _rank(finding: Finding) -> tuple[int, int]:
+    phase = PHASE_ORDER.index(finding.phase) if finding.phase in PHASE_ORDER else len(PHASE_ORDER)
+    return (finding.check in DROP_CHECKS, phase)
+
+
+def _line(finding: Finding) -> str:
+    return finding.reason if finding.scope is Scope.SUPPLY else f"key feed {finding.reason}"
+
+
+def _held(view: View, obligations: tuple[Finding, ...]) -> str:
+    chosen = view.in_phase(Phase.TURN, Phase.CRANK, Phase.RELEASE) & ~view.tolerated_bins()
+    chosen = chosen if chosen.any() else view.in_phase(*LIVE_PHASES)
+    lowest_v = float(view.feed.lowest_v[chosen].min()) if chosen.any() else lowest_while_live(view).value
+    longest_s = max(c.end_s - c.start_s for c in view.cranks)
+    count = f"{len(view.cranks)} cranks, the longest {longest_s:.1f} s," if len(view.cranks) > 1 else f"{longest_s:.1f} s of cranking"
+    text = f"the key feed held with the key ON, through the turn, {count} and the release; lowest {text_v(lowest_v)}"
+    tolerated = list(dict.fromkeys(f.tolerated for f in obligations if f.tolerated))
+    if view.key.between:
+        tolerated.append("the key taken as off between the cranks")
+    return text + (f". Tolerated: {'; '.join(tolerated)}" if tolerated else "")
+
+
+def other_faults(others: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Faults found beside the feed, the worst first."""
+    faults = [f for f in others if f.scope is Scope.OTHER and f.result is Result.FAIL]
+    return tuple(sorted(faults, key=lambda f: FAULT_ORDER.index(f.check) if f.check in FAULT_ORDER else len(FAULT_ORDER)))
+
+
+def overall(feed: FeedVerdict, faults: tuple[Finding, ...]) -> tuple[Verdict, tuple[str, ...]]:
+    """The worst of both, with the lines of both."""
+    if not faults:
+        return feed.verdict, feed.reasons
+    lines = tuple(f"other fault found: {f.reason}" for f in faults)
+    return Verdict.FAIL, (*feed.reasons, *lines) if feed.verdict is Verdict.FAIL else (*lines, *feed.reasons)

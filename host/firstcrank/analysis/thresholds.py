@@ -1,0 +1,183 @@
+"""Every number the judge decides by that is not a limit of the vehicle: frozen tables, scaled to the system once.
+
+Limits (limits.py) are what a shop edits; thresholds are the method's own. `firstcrank limits show --all` prints both. Unless a
+source is named they are our choice, held against simulated starts (docs/method.md).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+
+def number(default: float, unit: str, meaning: str) -> Any:
+    """A threshold: value at 12 V, unit ("V" scales with the system), meaning in one line."""
+    return field(default=default, metadata={"unit": unit, "meaning": meaning})
+
+
+@dataclass(frozen=True, slots=True)
+class CrankThresholds:
+    """Where the starter turned the engine."""
+
+    coil_live_v: float = number(3.0, "V", "starter lead above this, and above the share below of the battery, is live")
+    coil_live_share: float = number(0.4, "", "of the battery's voltage, at most that of a full battery")
+    coil_join_s: float = number(0.2, "s", "a coil that chatters with shorter breaks is one crank")
+    coil_shortest_s: float = number(0.05, "s", "a shorter pulse of the coil is no crank")
+    sag_least_v: float = number(0.2, "V", "a starter that works pulls the battery down by at least this")
+    sag_begin_v: float = number(0.25, "V", "the sag has begun where the battery is this far below its level before")
+    inrush_v: float = number(0.7, "V", "the inrush pulls any battery down by more, within the time below")
+    inrush_s: float = number(0.06, "s", "within this")
+    inrush_deepest_s: float = number(0.12, "s", "the battery is lowest within this after the sag began, or nearly so")
+    inrush_deepest_share: float = number(0.75, "", "of the crank's lowest that the first moments must reach")
+    level_s: float = number(0.3, "s", "the battery's level before a sag is its median over this")
+    settle_s: float = number(0.12, "s", "compressions are looked for from here after the sag began")
+    grid_hz: float = number(400.0, "Hz", "rate of the even grid on which compressions are looked for")
+    smooth_s: float = number(0.0075, "s", "moving mean before turning points are taken")
+    swing_least_v: float = number(0.03, "V", "a compression swings the battery by at least this")
+    swing_share: float = number(0.25, "", "of the median swing: smaller ones are no turning points")
+    swing_of_sag: float = number(0.015, "", "of the sag's depth: smaller ones are no turning points")
+    swings_regular: float = number(3.0, "", "compressions in a row that make a rhythm, where they are as regular as below")
+    swings_enough: float = number(5.0, "", "compressions in a row that make a rhythm with one out of step")
+    interval_low: float = number(0.55, "", "of the median interval: a shorter one is out of step")
+    interval_high: float = number(1.7, "", "of the median interval: a longer one is out of step")
+    interval_least_s: float = number(0.025, "s", "40 compressions a second: faster is no crank")
+    interval_most_s: float = number(0.55, "s", "slower is no crank")
+    step_s: float = number(0.005, "s", "a change is a step where most of it comes within this")
+    step_share: float = number(0.62, "", "of a swing within the time above: it is a switch and not a compression")
+    release_share: float = number(0.55, "", "of the rise at the crank's end within the time above: the starter let go")
+    release_least_v: float = number(0.18, "V", "a step up by less is no release")
+    release_of_sag: float = number(0.15, "", "of the sag's depth that the release steps up at least")
+    coil_on_before_s: float = number(0.06, "s", "without the lead: the coil goes live up to this before the sag begins")
+    coarsest_s: float = number(0.03, "s", "samples further apart can't tell an inrush from a heater")
+
+
+@dataclass(frozen=True, slots=True)
+class KeyThresholds:
+    """Where the key is, read from the feed outside the cranks."""
+
+    dead_least_s: float = number(0.05, "s", "dead for this long before it rises: seen off")
+    blip_dead_s: float = number(0.05, "s", "dead for this long after a pulse shorter than a dropout: the pulse is no key on")
+    settle_s: float = number(0.05, "s", "drops are judged from this after key on")
+    rise_bounce_s: float = number(0.1, "s", "a bounce of the key coming on ends within this")
+    live_before_s: float = number(0.2, "s", "live for this long before START")
+    fall_most_s: float = number(0.5, "s", "key off: from the feed's level to dead within this, without a break")
+    fall_step_v: float = number(0.5, "V", "key off begins where the feed has left its source's course by this")
+    fall_rise_v: float = number(0.6, "V", "an unbroken fall never rises by more than this")
+    fall_bounce_s: float = number(0.01, "s", "but for a bounce while the contact opens")
+    off_between_s: float = number(0.65, "s", "between cranks a key that was off was off for this long")
+    off_before_s: float = number(0.5, "s", "dead for this long between key on and START: was it the key?")
+    travel_s: float = number(0.15, "s", "a bounce of the key's travel lies this close to the starter coil's edge")
+    travel_vague_s: float = number(0.3, "s", "up to this it may be one")
+    late_relay_s: float = number(0.02, "s", "a starter relay lets go up to this late, so the travel may begin before the coil falls")
+    early_start_s: float = number(0.005, "s", "the travel may end this much after the coil went live")
+    turn_s: float = number(0.3, "s", "the phase called key turn begins this long before START")
+    release_s: float = number(0.3, "s", "the phase called release ends this long after the starter let go")
+
+
+@dataclass(frozen=True, slots=True)
+class FeedThresholds:
+    """Losses and drops of the feed."""
+
+    trigger_near_v: float = number(0.01, "V", "runs counted at a voltage further from the limit say nothing about it")
+    merged_share: float = number(0.5, "", "two losses are one where the feed was below for this share of the whole")
+    short_most: float = number(20.0, "", "more losses too short to count than this are undecided")
+    steady_s: float = number(0.5, "s", "steady drop: worst mean over this")
+    brief_s: float = number(0.01, "s", "brief drop: worst mean over this")
+    above_source_v: float = number(0.3, "V", "a feed this far above its source has another source")
+    follows_share: float = number(0.05, "", "of a loss in which the feed may leave its source and still follow it")
+    graze_bins: float = number(1.0, "", "samples in a row near the limit that make it undecided, where time alone says nothing")
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceThresholds:
+    """What makes a recording useless or incomplete."""
+
+    rest_low_v: float = number(8.0, "V", "a battery at rest is above this")
+    rest_high_v: float = number(16.5, "V", "and below this (24 V: 32 V)")
+    rest_low_24v: float = number(18.0, "", "lowest rest of a 24 V battery, volts")
+    rest_high_24v: float = number(32.0, "", "highest rest of a 24 V battery, volts")
+    rest_six_v: float = number(5.0, "", "above this a 6 V vehicle or a flat battery, volts")
+    rest_below_zero_v: float = number(-0.5, "", "below this the leads are reversed, volts")
+    battery_gone_v: float = number(2.5, "V", "the battery lead has come off below this")
+    step_v: float = number(0.4, "V", "all leads stepping by this")
+    step_alike: float = number(0.25, "", "share by which those steps may differ")
+    step_lasts_s: float = number(0.02, "s", "and staying there this long: a clip moved")
+    step_dead_v: float = number(0.6, "", "a lead below this was dead before, volts")
+    step_clear_s: float = number(0.3, "s", "steps this close to a crank's edge are the starter's")
+    same_point_v: float = number(0.03, "V", "key and battery closer than this throughout are on one point")
+    full_scale_share: float = number(0.998, "", "of an input's range: the reading may have been higher")
+    least_bins: float = number(10.0, "", "a recording of fewer bins holds almost nothing")
+    hole_slack_s: float = number(0.002, "s", "a watch may be shorter by this")
+
+
+@dataclass(frozen=True, slots=True)
+class RunningThresholds:
+    """What proves that the engine ran by itself after a short crank, where nobody was asked."""
+
+    takeover_s: float = number(0.08, "s", "the battery rises for at least this before the starter lets go")
+    takeover_share: float = number(0.3, "", "of the sag that it wins back by then")
+    takeover_step: float = number(0.5, "", "of that rise within one step: a charger joined, no engine took over")
+    quiet_share: float = number(0.4, "", "of the compressions' swing that is left after the takeover")
+    charged_v: float = number(13.0, "V", "charged above this")
+    charged_above_rest_v: float = number(0.3, "V", "and above its rest by this")
+    charged_within_s: float = number(6.0, "s", "within this after the release")
+    charged_share: float = number(0.9, "", "of the rest of the watch that it stays charged")
+    contradicts_s: float = number(1.0, "s", "told that it runs, but cranked again within this: it did not")
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleThresholds:
+    """Checks beside the feed."""
+
+    crank_settle_s: float = number(0.2, "s", "means while cranking leave the inrush out")
+    crank_leave_s: float = number(0.05, "s", "and the end")
+    recovery_from_s: float = number(1.5, "s", "battery recovery from here")
+    recovery_to_s: float = number(2.0, "s", "to here after the release")
+    recovery_low_v: float = number(0.4, "V", "below the rest limit by this it recovers badly")
+    charging_watch_s: float = number(60.0, "s", "no charge is said only after this much running (an intake heater cycles that long)")
+    charging_late_s: float = number(2.0, "s", "charging is the mean over the last of it")
+    heater_live_v: float = number(2.5, "V", "the heater's coil counts as energised")
+    heater_open_s: float = number(0.25, "s", "shorter openings are chatter, longer ones the module's own switching")
+    heater_least_s: float = number(0.05, "s", "shorter pulses are no command")
+    control_first_s: float = number(0.06, "s", "first reading of the starter's control circuit ends here")
+    off_quiet_s: float = number(0.3, "s", "watched this long after the module's power-down")
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    """All tables, for one system voltage."""
+
+    crank: CrankThresholds
+    key: KeyThresholds
+    feed: FeedThresholds
+    evidence: EvidenceThresholds
+    running: RunningThresholds
+    vehicle: VehicleThresholds
+
+
+def _scaled(table: Any, scale: float) -> Any:
+    return replace(table, **{f.name: getattr(table, f.name) * scale for f in fields(table) if f.metadata["unit"] == "V"})
+
+
+def thresholds_for(system_v: int) -> Thresholds:
+    """The tables for a 12 or 24 V system: every voltage doubles at 24 V."""
+    scale = system_v / 12.0
+    tables = (
+        CrankThresholds(),
+        KeyThresholds(),
+        FeedThresholds(),
+        EvidenceThresholds(),
+        RunningThresholds(),
+        VehicleThresholds(),
+    )
+    return Thresholds(*(_scaled(table, scale) for table in tables))
+
+
+def rows(thresholds: Thresholds) -> Iterator[tuple[str, float, str, str]]:
+    """(name, value, unit, meaning) of every threshold, for printing."""
+    for group in fields(thresholds):
+        table = getattr(thresholds, group.name)
+        for entry in fields(table):
+            unit = str(entry.metadata["unit"])
+            yield f"{group.name}.{entry.name}", float(getattr(table, entry.name)), unit, str(entry.metadata["meaning"])

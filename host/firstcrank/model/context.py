@@ -1,0 +1,28 @@
+"""What the recording cannot show and the person was asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """None: not asked, so it is stated as an assumption.
+
+    `cranked_with_key`: cranked with the vehicle's own key or start button. `module_plugged_in`. `feed_kind`
+    "signal" or "loaded". `cylinders`, `temperature_c`, `charger_connected`, `engine_running` (it ran by itself after the
+    crank), `known_load_ohm`, `hold_on_s` (how long the module holds itself on after key off, maker's figure).
+    """
+
+    cranked_with_key: bool | None = None
+    module_plugged_in: bool | None = None
+    feed_kind: str = "signal"
+    cylinders: int | None = None
+    temperature_c: float | None = None
+    charger_connected: bool | None = None
+    engine_running: bool | None = None
+    known_load_ohm: float | None = None
+    hold_on_s: float | None = None
+
+
+ANSWERS = tuple(field.name for field in fields(Context))
