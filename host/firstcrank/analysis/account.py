@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -109,10 +110,12 @@ def feed_account(
     """
     begin_s, end_s = float(trace.start_s[0]), float(trace.end_s[-1])
     unshown = _joined([*holes_of(trace, shortest_s), *near_limit])
-    low = _joined([(d.start_s, d.end_s) for d in dropouts] + [(i.start_s, i.end_s) for i in intervals if i.name is Phase.KEY_OFF])
+    low = _joined(
+        [(d.start_s, d.end_s) for d in dropouts] + [(i.start_s, i.end_s) for i in intervals if i.name is Phase.KEY_OFF]
+    )
     cuts = sorted({begin_s, end_s, *(t for s in (*unshown, *low) for t in s if begin_s < t < end_s)})
     spans: list[FeedSpan] = []
-    for a, b in zip(cuts[:-1], cuts[1:], strict=True):
+    for a, b in pairwise(cuts):
         middle_s = 0.5 * (a + b)
         state: FeedState = "not shown" if _holds(unshown, middle_s) else "low" if _holds(low, middle_s) else "good"
         if spans and spans[-1].state == state:

@@ -120,7 +120,10 @@ def to_line(judgement: Judgement, file: str) -> str:
 
 
 def from_table(table: Mapping[str, Any]) -> Judgement:
-    """Undoes to_table, for a judgement kept in the record store; also of schema 1. Raises KeyError, TypeError or ValueError for a foreign table."""
+    """Undoes to_table, also of schema 1, for a judgement kept in the record store.
+
+    Raises KeyError, TypeError or ValueError for a foreign table.
+    """
     verdict, reasons = Verdict(table["verdict"]), tuple(table["reasons"])
     feed = table.get("feed")
     return Judgement(

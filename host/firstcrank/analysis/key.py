@@ -19,6 +19,7 @@ from firstcrank.limits import Limits
 from firstcrank.model.judgement import Border
 from firstcrank.trace import FloatArray, Trace
 
+FED_BACK_SHARE = 0.12  # of the system voltage that a feed stands below its source before it steps up
 USUAL_FROM_S, USUAL_TO_S = 2.0, 0.5  # before the feed is dead: its usual drop is the median there
 
 
@@ -36,6 +37,7 @@ class Key:
 
     `between`: off between two cranks. `dead_from_s`: the feed went dead and never came back, whatever the reason, None where
     it is live at the end. `told_off` is True where `off` rests on the person's word that the key was turned off.
+    `fed_back_until_s`: the feed stood below its source, and not dead, from the start until then; None where it did not.
     """
 
     on: Border | None
@@ -43,6 +45,7 @@ class Key:
     between: tuple[OffTime, ...] = ()
     dead_from_s: float | None = None
     told_off: bool = False
+    fed_back_until_s: float | None = None
 
 
 def read_key(
@@ -52,14 +55,18 @@ def read_key(
     dead = feed.mean_v < limits["feed_off_v"]
     on = _on(trace, feed, limits, dead, th)
     between = tuple(
-        off for before, after in pairwise(cranks) if (off := _off_between(trace, feed, limits, dead, before, after, th)) is not None
+        gone
+        for before, after in pairwise(cranks)
+        if (gone := _off_between(trace, feed, limits, dead, before, after, th)) is not None
     )
+    first_crank_s = cranks[0].start.early_s if cranks else float(trace.end_s[-1])
+    fed_back = fed_back_until_s(trace, feed, limits, first_crank_s) if on is None else None
     dead_from = _dead_to_the_end(trace, dead, feed, limits)
     if dead_from is None:
         step = _step_at_end(trace, feed, limits, cranks, th) if told_off else None
-        return Key(on, step, between, None, told_off=step is not None)
+        return Key(on, step, between, None, told_off=step is not None, fed_back_until_s=fed_back)
     off = _fall_to(trace, feed, dead_from, th)
-    return Key(on, off, between, float(trace.start_s[dead_from]))
+    return Key(on, off, between, float(trace.start_s[dead_from]), fed_back_until_s=fed_back)
 
 
 def _on(trace: Trace, feed: Feed, limits: Limits, dead: BoolArray, th: KeyThresholds) -> Border | None:
@@ -88,7 +95,9 @@ def _on(trace: Trace, feed: Feed, limits: Limits, dead: BoolArray, th: KeyThresh
         first_live = int(following[0])
     before = np.flatnonzero(off[:first_live])
     early_s = float(trace.end_s[before[-1]]) if len(before) else float(trace.start_s[first_live])
-    return Border(min(early_s, float(trace.start_s[first_live])), float(trace.end_s[first_live]), "the feed's first live sample")
+    return Border(
+        min(early_s, float(trace.start_s[first_live])), float(trace.end_s[first_live]), "the feed's first live sample"
+    )
 
 
 def _dead_to_the_end(trace: Trace, dead: BoolArray, feed: Feed, limits: Limits) -> int | None:
@@ -116,7 +125,9 @@ def _fall_to(trace: Trace, feed: Feed, dead_from: int, th: KeyThresholds) -> Bor
     fall_s = float(trace.end_s[last_good[-1]])
     if dead_s - fall_s > th.fall_most_s or not _unbroken(feed.mean_v[fall:dead_from], th):
         return None
-    bounce = (trace.start_s[:dead_from] >= fall_s - th.fall_bounce_s) & (feed.lowest_v[:dead_from] < feed.source_v[:dead_from] - usual_v - 2 * th.fall_step_v)
+    bounce = (trace.start_s[:dead_from] >= fall_s - th.fall_bounce_s) & (
+        feed.lowest_v[:dead_from] < feed.source_v[:dead_from] - usual_v - 2 * th.fall_step_v
+    )
     first = np.flatnonzero(bounce)
     early_s = float(trace.start_s[first[0]]) if len(first) else fall_s
     return Border(min(early_s, fall_s), dead_s, "the feed falls unbroken to dead and stays there")
@@ -148,6 +159,22 @@ def _off_between(
         return None
     i = int(pasts[k]) + int(live[0])
     return OffTime(off, Border(float(trace.end_s[pasts[k] - 1]), float(trace.end_s[i]), "the feed's first live sample"))
+
+
+def fed_back_until_s(trace: Trace, feed: Feed, limits: Limits, first_crank_s: float) -> float | None:
+    """When a feed that stood well below its source from the start, and not dead, stepped up to it; None where it did not.
+
+    The key was off and something fed the feed, or the lead is on another wire: either way the time before is no key ON.
+    """
+    before = int(np.searchsorted(trace.end_s, first_crank_s))
+    if before < 8 or feed.mean_v[0] < limits["feed_off_v"]:
+        return None
+    drop_v = feed.drop_v[:before]
+    usual_v, first_v = float(np.median(drop_v[-max(before // 10, 4) :])), float(np.median(drop_v[:4]))
+    if first_v - usual_v < FED_BACK_SHARE * limits.system_v:
+        return None
+    up = np.flatnonzero(drop_v < 0.5 * (first_v + usual_v))
+    return float(trace.end_s[up[0]]) if len(up) else None
 
 
 def _step_at_end(

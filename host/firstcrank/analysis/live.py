@@ -1,6 +1,7 @@
 """Follows a start while it is being recorded: where are we, what does the user do next, when is it over.
 
-Light and only for prompts. The verdict comes from the whole recording afterwards, with none of what is guessed here.
+Light and only for prompts. The verdict comes from the whole recording afterwards, with none of what is guessed here. What is still
+missing, and so how long to go on, is the judge's own question (missing.py).
 """
 
 from __future__ import annotations
@@ -9,25 +10,35 @@ from typing import Literal
 
 import numpy as np
 
-from firstcrank.analysis.crank_detection import has_ripple, resampled
+from firstcrank.analysis.compressions import find_rhythm
+from firstcrank.analysis.missing import Missing, Seen, SeenCrank, missing_evidence
+from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.limits import Limits
 from firstcrank.trace import FloatArray
 
 State = Literal["key off?", "key off seen", "key on", "cranking", "released", "done"]
+Watch = Literal["start", "charge", "off"]
 OFF_SEEN_S = 0.4
 ON_SEEN_S = 0.4
 CRANK_SEEN_S = 0.12
 RELEASE_SEEN_S = 0.25
 EXTRA_S = 0.3  # a little more than the judge needs
 KEEP_S = 20.0
+OFF_WAIT_S = 60.0  # for the key to go off, where that is to be watched
 
 
 class LiveTracker:
-    """Feed it bins as they come; `state` says where the start is. Times are the recording's own seconds."""
+    """Feed it bins as they come; `state` says where the start is. Times are the recording's own seconds.
 
-    def __init__(self, limits: Limits) -> None:
+    `running`: the person's answer whether the engine runs, None for not asked. `watch`: what to go on for after the start:
+    "charge" for the minute that charging needs, "off" for the key going off and the module's power-down (`hold_on_s`).
+    """
+
+    def __init__(self, limits: Limits, running: bool | None = None, watch: Watch = "start", hold_on_s: float = 0.0) -> None:
         self._limits = limits
+        self._th = thresholds_for(limits.system_v)
         self._scale = limits.system_v / 12.0
+        self._running, self._watch, self._hold_on_s = running, watch, hold_on_s
         self.state: State = "key off?"
         self.since_s = 0.0
         self.now_s = 0.0
@@ -36,11 +47,11 @@ class LiveTracker:
         self.battery_v = 0.0
         self.key_v = 0.0
         self.lowest_key_v: float | None = None
-        self.stopping = "release seen"
         self._held_s = 0.0
         self._key_held_s = 0.0
+        self._dead_s = self._live_s = 0.0
+        self._off_s: float | None = None
         self._level_v: float | None = None
-        self._charged = False
         self._times: list[FloatArray] = []
         self._volts: list[FloatArray] = []
 
@@ -64,6 +75,20 @@ class LiveTracker:
                 self.lowest_key_v = low if self.lowest_key_v is None else min(self.lowest_key_v, low)
         self._forget()
 
+    def missing(self) -> tuple[Missing, ...]:
+        """What evidence a PASS of what was recorded so far lacks."""
+        cranks: tuple[SeenCrank, ...] = ()
+        if self.crank_start_s is not None and self.crank_end_s is not None:
+            lasted_s, watched_s = self.crank_end_s - self.crank_start_s, self.now_s - self.crank_end_s
+            cranks = (SeenCrank(lasted_s, self._running is True, watched_s),)
+        seen = Seen(self._dead_s, self.state not in ("key off?", "key off seen"), self._live_s, cranks, self._running)
+        return missing_evidence(seen, self._limits, self._th.key, self._th.evidence)
+
+    @property
+    def asks_running(self) -> bool:
+        """The person's answer whether the engine runs by itself would bring missing evidence."""
+        return self.crank_end_s is not None and any(m.ask_running for m in self.missing())
+
     def _one(self, now_s: float, span_s: float, battery_v: float, key_v: float, coil_v: float | None) -> None:
         self.now_s, self.battery_v, self.key_v = now_s, battery_v, key_v
         if self.state == "done":
@@ -74,10 +99,13 @@ class LiveTracker:
         elif self.state == "cranking":
             self._watch_for_release(now_s, span_s, battery_v, coil_v)
         else:
-            self._watch_after(now_s, battery_v)
+            self._watch_after(now_s, key_v)
 
     def _watch_key(self, span_s: float, key_v: float) -> None:
-        wanted = key_v < self._limits["feed_off_v"] if self.state == "key off?" else key_v > self._limits["feed_live_v"]
+        dead, live = key_v < self._limits["feed_off_v"], key_v > self._limits["feed_live_v"]
+        self._dead_s += span_s if dead else 0.0
+        self._live_s += span_s if live else 0.0
+        wanted = dead if self.state == "key off?" else live
         self._key_held_s = self._key_held_s + span_s if wanted else 0.0
         if self.state == "key off?" and self._key_held_s > OFF_SEEN_S:
             self._go("key off seen")
@@ -88,7 +116,7 @@ class LiveTracker:
     def _watch_for_crank(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
         if self._level_v is None:
             self._level_v = battery_v
-        turning = self._coil_live(coil_v) if coil_v is not None else battery_v < self._level_v - 0.7 * self._scale
+        turning = self._coil_live(coil_v) if coil_v is not None else battery_v < self._level_v - self._th.crank.inrush_v
         self._held_s = self._held_s + span_s if turning else 0.0
         if not turning:
             share = min(span_s / 0.3, 1.0)
@@ -109,7 +137,7 @@ class LiveTracker:
             return
         end_s = now_s - self._held_s
         self._held_s = 0.0
-        if coil_v is None and not self._had_ripple(end_s):
+        if coil_v is None and not self._had_rhythm(end_s):
             self.crank_start_s = None
             self._level_v = battery_v
             self._go("key on")  # an intake heater, not a crank
@@ -117,22 +145,34 @@ class LiveTracker:
         self.crank_end_s = end_s
         self._go("released")
 
-    def _watch_after(self, now_s: float, battery_v: float) -> None:
-        end_s, start_s = self.crank_end_s or now_s, self.crank_start_s or now_s
-        self._charged = self._charged or battery_v > 13.2 * self._scale
-        short = end_s - start_s < self._limits["crank_min_s"] + 0.1
-        need_s = self._limits["run_on_s"] if short and self._charged else self._limits["after_release_s"]
-        if now_s - end_s >= need_s + EXTRA_S:
-            self._go("done")
+    def _watch_after(self, now_s: float, key_v: float) -> None:
+        """Goes on as long as waiting can bring what is missing, and as long as was asked."""
+        end_s = self.crank_end_s if self.crank_end_s is not None else now_s
+        due_s = max([m.wait_s for m in self.missing()], default=0.0)
+        if due_s > 0.0 or now_s - end_s < self._limits["after_release_s"] + EXTRA_S:
+            return
+        if self._watch == "charge" and now_s - end_s < self._th.vehicle.charging_watch_s + EXTRA_S:
+            return
+        if self._watch == "off":
+            if key_v >= self._limits["feed_off_v"]:
+                if now_s - end_s < OFF_WAIT_S:
+                    return
+            else:
+                self._off_s = now_s if self._off_s is None else self._off_s
+                if now_s - self._off_s < self._hold_on_s + self._th.vehicle.off_quiet_s + EXTRA_S:
+                    return
+        self._go("done")
 
     def _coil_live(self, coil_v: float | None) -> bool:
-        return coil_v is not None and coil_v > max(3.0 * self._scale, 0.4 * min(self.battery_v, 12.0 * self._scale))
+        live_v = max(self._th.crank.coil_live_v, self._th.crank.coil_live_share * min(self.battery_v, 12.0 * self._scale))
+        return coil_v is not None and coil_v > live_v
 
-    def _had_ripple(self, end_s: float) -> bool:
+    def _had_rhythm(self, end_s: float) -> bool:
         at_s, volts = np.concatenate(self._times), np.concatenate(self._volts)
-        inside = (at_s >= (self.crank_start_s or 0.0)) & (at_s <= end_s - 0.05)
-        grid_s, grid_v = resampled(at_s[inside], volts[inside])
-        return has_ripple(grid_s, grid_v, self._scale)
+        start_s = self.crank_start_s or 0.0
+        inside = (at_s >= start_s + self._th.crank.settle_s) & (at_s <= end_s - 0.05)
+        sag_v = (self._level_v or 0.0) - float(np.median(volts[inside])) if inside.any() else 0.0
+        return find_rhythm(at_s[inside], volts[inside], sag_v, self._th.crank) is not None
 
     def _forget(self) -> None:
         while len(self._times) > 1 and self._times[0][-1] < self.now_s - KEEP_S:

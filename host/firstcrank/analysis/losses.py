@@ -51,7 +51,10 @@ def judge_losses(
     why: dict[float, str] = {}
     made: list[Dropout] = []
     for low in lows:
-        kind, reason = ("with supply", "") if low in supply else _kind(trace, feed, limits, low, by_low.get(low), key, cranks, th)
+        kind: DropoutKind = "with supply"
+        reason = ""
+        if low not in supply:
+            kind, reason = _kind(trace, feed, limits, low, by_low.get(low), key, cranks, th)
         if reason:
             why[low.start_s] = reason
         made.append(_dropout(low, kind, intervals, limits["dropout_min_s"]))
@@ -98,12 +101,7 @@ def _kind(
     if key.dead_from_s is not None and low.end_s > key.dead_from_s and low.end_s >= float(trace.end_s[-1]) - 1e-6:
         return "undecided", "it never came back: it was lost, the key was turned off too early, or the key lead came off"
     first_s = cranks[0].start.early_s if cranks else float("inf")
-    if (
-        low.end_s < first_s
-        and low.high_s >= th.key.off_before_s
-        and low.lowest_v < limits["feed_off_v"]
-        and key.on is not None
-    ):
+    if low.end_s < first_s and low.high_s >= th.key.off_before_s and low.lowest_v < limits["feed_off_v"] and key.on is not None:
         return "undecided", "if that was the key, record again and leave it ON; if it was not, the feed is lost with the key ON"
     u_v = expanded_of_feed(trace, feed, low.lowest_v, 1.0)
     if low.lowest_v > limits["module_minimum_v"] - u_v:

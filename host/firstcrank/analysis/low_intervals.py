@@ -97,9 +97,7 @@ class _Run:
     before_s: float
 
     def with_more(self, below_s: float, most_s: float, lowest_v: float) -> _Run:
-        return replace(
-            self, below_s=self.below_s + below_s, most_s=self.most_s + most_s, lowest_v=min(self.lowest_v, lowest_v)
-        )
+        return replace(self, below_s=self.below_s + below_s, most_s=self.most_s + most_s, lowest_v=min(self.lowest_v, lowest_v))
 
 
 def _from_runs(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns) -> list[LowInterval]:

@@ -52,7 +52,9 @@ def missing_evidence(seen: Seen, limits: Limits, key: KeyThresholds, th: Evidenc
     """Everything that is still missing, in the order of a start."""
     found: list[Missing] = []
     if not seen.came_on or seen.dead_s < key.dead_least_s:
-        found.append(Missing(CheckId.KEY_SEEN_DEAD, "the key feed was never seen off: start with the key off, then ON, wait, then START"))
+        found.append(
+            Missing(CheckId.KEY_SEEN_DEAD, "the key feed was never seen off: start with the key off, then ON, wait, then START")
+        )
     if seen.cranks and seen.came_on and seen.live_before_s < key.live_before_s:
         found.append(
             Missing(

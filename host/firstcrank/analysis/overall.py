@@ -54,7 +54,9 @@ def _lines(obligations: tuple[Finding, ...], result: Result) -> tuple[str, ...]:
     """
     chosen = [f for f in obligations if f.scope in (Scope.FEED, Scope.SUPPLY) and f.result is result]
     lost_in = {
-        (f.phase, f.crank) for f in obligations if f.check in (CheckId.FEED_DROPOUT, CheckId.SUPPLY_MINIMUM) and f.result is result
+        (f.phase, f.crank)
+        for f in obligations
+        if f.check in (CheckId.FEED_DROPOUT, CheckId.SUPPLY_MINIMUM) and f.result is result
     }
     chosen = [f for f in chosen if f.check not in DROP_CHECKS or (f.phase, f.crank) not in lost_in]
     chosen.sort(key=_rank)
@@ -75,7 +77,11 @@ def _held(view: View, obligations: tuple[Finding, ...]) -> str:
     chosen = chosen if chosen.any() else view.in_phase(*LIVE_PHASES)
     lowest_v = float(view.feed.lowest_v[chosen].min()) if chosen.any() else lowest_while_live(view).value
     longest_s = max(c.end_s - c.start_s for c in view.cranks)
-    count = f"{len(view.cranks)} cranks, the longest {longest_s:.1f} s," if len(view.cranks) > 1 else f"{longest_s:.1f} s of cranking"
+    count = (
+        f"{len(view.cranks)} cranks, the longest {longest_s:.1f} s,"
+        if len(view.cranks) > 1
+        else f"{longest_s:.1f} s of cranking"
+    )
     text = f"the key feed held with the key ON, through the turn, {count} and the release; lowest {text_v(lowest_v)}"
     tolerated = list(dict.fromkeys(f.tolerated for f in obligations if f.tolerated))
     if view.key.between:

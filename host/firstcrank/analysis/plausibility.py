@@ -1,5 +1,8 @@
 """Placeholder until merged."""
+
 from dataclasses import dataclass
+
+
 @dataclass(frozen=True, slots=True)
 class Implausible:
     role: str
@@ -7,5 +10,7 @@ class Implausible:
     end_s: float
     kind: str
     line: str
-def find_implausible(trace):
+
+
+def find_implausible(trace: object) -> tuple[Implausible, ...]:
     return ()

@@ -69,7 +69,9 @@ class KeyThresholds:
     off_before_s: float = number(0.5, "s", "dead for this long between key on and START: was it the key?")
     travel_s: float = number(0.15, "s", "a bounce of the key's travel lies this close to the starter coil's edge")
     travel_vague_s: float = number(0.3, "s", "up to this it may be one")
-    late_relay_s: float = number(0.02, "s", "a starter relay lets go up to this late, so the travel may begin before the coil falls")
+    late_relay_s: float = number(
+        0.02, "s", "a starter relay lets go up to this late, so the travel may begin before the coil falls"
+    )
     early_start_s: float = number(0.005, "s", "the travel may end this much after the coil went live")
     turn_s: float = number(0.3, "s", "the phase called key turn begins this long before START")
     release_s: float = number(0.3, "s", "the phase called release ends this long after the starter let go")
@@ -135,7 +137,9 @@ class VehicleThresholds:
     recovery_from_s: float = number(1.5, "s", "battery recovery from here")
     recovery_to_s: float = number(2.0, "s", "to here after the release")
     recovery_low_v: float = number(0.4, "V", "below the rest limit by this it recovers badly")
-    charging_watch_s: float = number(60.0, "s", "no charge is said only after this much running (an intake heater cycles that long)")
+    charging_watch_s: float = number(
+        60.0, "s", "no charge is said only after this much running (an intake heater cycles that long)"
+    )
     charging_late_s: float = number(2.0, "s", "charging is the mean over the last of it")
     heater_live_v: float = number(2.5, "V", "the heater's coil counts as energised")
     heater_open_s: float = number(0.25, "s", "shorter openings are chatter, longer ones the module's own switching")

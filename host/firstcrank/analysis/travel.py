@@ -102,11 +102,7 @@ def bounces_of(lows: tuple[LowInterval, ...], windows: tuple[TravelWindow, ...])
     taken: set[int] = set()
     found = []
     for window in windows:
-        mine = [
-            i
-            for i, low in enumerate(lows)
-            if i not in taken and window.lies(low.start_s, low.end_s) is not Lies.OUTSIDE
-        ]
+        mine = [i for i, low in enumerate(lows) if i not in taken and window.lies(low.start_s, low.end_s) is not Lies.OUTSIDE]
         if not mine:
             continue
         taken.update(mine)

@@ -130,7 +130,9 @@ def _assumptions(view: View) -> tuple[str, ...]:
         lines.append("the key feed is a signal-level feed (use --feed loaded for one that carries real current)")
     source = view.limits.sources.get("module_minimum_v", "")
     if source.startswith(("borrowed", "from memory")):
-        lines.append(f"the module runs down to {view.limits['module_minimum_v']:g} V: a borrowed figure, not your engine maker's")
+        lines.append(
+            f"the module runs down to {view.limits['module_minimum_v']:g} V: a borrowed figure, not your engine maker's"
+        )
     for off in view.key.between:
         dead_s = off.on.early_s - off.off.late_s
         lines.append(f"the key was turned off between the cranks (feed dead for {text_s(dead_s)} at {off.off.at_s:.2f} s)")

@@ -15,7 +15,7 @@ from firstcrank.analysis.feed import Feed, feed_of
 from firstcrank.analysis.intervals import BoolArray, Stretch
 from firstcrank.analysis.key import Key, read_key
 from firstcrank.analysis.losses import Losses, judge_losses, tolerated_bins
-from firstcrank.analysis.low_intervals import find_low
+from firstcrank.analysis.low_intervals import LowInterval, find_low
 from firstcrank.analysis.near_limit import near_minimum
 from firstcrank.analysis.running import ran_on
 from firstcrank.analysis.thresholds import Thresholds, thresholds_for
@@ -71,10 +71,13 @@ class View:
 
     @property
     def live_from_s(self) -> float:
-        """From here the feed has to be good."""
+        """From here the feed has to be good: ON, or the first live sample where the key was never seen off."""
         if self.key.on is not None:
             return self.key.on.early_s
-        return float(self.trace.start_s[0])
+        if self.key.fed_back_until_s is not None:
+            return self.key.fed_back_until_s
+        live = np.flatnonzero(self.feed.highest_v > self.limits["feed_live_v"])
+        return float(self.trace.start_s[live[0]]) if len(live) else float(self.trace.end_s[-1])
 
     @property
     def live_to_s(self) -> float:
@@ -105,7 +108,7 @@ class View:
 
     def live_intervals(self) -> tuple[Interval, ...]:
         """Intervals in which the feed has to be good."""
-        return tuple(self.named(*LIVE_PHASES))
+        return tuple(i for i in self.named(*LIVE_PHASES) if i.end_s > self.live_from_s and i.start_s < self.live_to_s)
 
     def tolerated_bins(self) -> BoolArray:
         """Bins of bounces that are tolerated, shape (n,)."""
@@ -154,12 +157,12 @@ def build_view(trace: Trace, limits: Limits, context: Context) -> View:
     return view
 
 
-def _lows(view: View):  # type: ignore[no-untyped-def]
+def _lows(view: View) -> tuple[LowInterval, ...]:
     minimum_v, shortest_s = view.limits["module_minimum_v"], view.limits["dropout_min_s"]
     # The rise itself is no loss: its bin lies partly below.
     from_s = view.key.on.late_s if view.key.on is not None else view.live_from_s
     cuts = [from_s, *(t for off in view.key.between for t in (off.off.early_s, off.on.late_s)), view.live_to_s]
-    lows = []
+    lows: list[LowInterval] = []
     for a, b in zip(cuts[::2], cuts[1::2], strict=True):
         if b > a:
             lows += find_low(view.trace, view.feed, minimum_v, shortest_s, a, b, view.th.feed)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from firstcrank.analysis.decision import COVERAGE
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
 from firstcrank.calibration import CODES, Calibration, ChannelCalibration
 from firstcrank.errors import UsageError
 from firstcrank.limits import Limits
+from firstcrank.model.measured import COVERAGE
 from firstcrank.units import US_PER_S
 
 BIN_US = 24576  # 32 bins of 0.77 ms: a minute and more fits the board's memory

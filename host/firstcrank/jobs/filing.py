@@ -60,7 +60,7 @@ def add_start(store: Store, job: str, path: Path, recording: Recording, judgemen
 
 def _values(recording: Recording, judgement: Judgement, limits: Limits) -> dict[str, Any]:
     meta = recording.meta
-    drops = [f.measured for f in judgement.findings if f.check == "key_feed_drop_steady.crank"]
+    drops = [f.measured for f in judgement.findings if f.check == "key_feed_drop_steady" and f.phase == "crank"]
     speeds = [c.speed_rpm for c in judgement.cranks if c.speed_rpm is not None]
     calibration = recording.calibration
     battery = calibration.channels.get("battery") if calibration else None

@@ -30,7 +30,9 @@ class Facts:
     lost_mean_v: float
     turn: tuple[Dropout, ...]
     inside: tuple[Dropout, ...]  # counting losses that begin and end within a crank
-    tracks_current: float  # correlation of the feed's drop with the battery's sag while cranking, -1 to 1; above 0: with current
+    tracks_current: (
+        float  # correlation of the feed's drop with the battery's sag while cranking, -1 to 1; above 0: with current
+    )
     whole_drop_v: float  # mean of source less feed while cranking, losses and all
     coil_share: float  # what the starter's own control loses while cranking, as a share of the feed's loss; 0 without that lead
     ground_share: float  # share of the feed's drop while cranking that the module's ground explains; 0 without that lead
@@ -59,11 +61,7 @@ def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
     """Compute the shared facts from a view and its findings."""
     own = tuple(d for d in view.dropouts if d.kind not in ("with supply", "tolerated"))
     lost_share, lost_mean_v = _most_lost(view)
-    inside = [
-        d
-        for d in own
-        if d.counts and any(c.start_s < d.start_s and d.end_s < c.end_s for c in view.crank_intervals)
-    ]
+    inside = [d for d in own if d.counts and any(c.start_s < d.start_s and d.end_s < c.end_s for c in view.crank_intervals)]
     turn = [d for d in own if d.counts and (d.phase in TRAVEL or _short_across_travel(d))]
     return Facts(
         view=view,

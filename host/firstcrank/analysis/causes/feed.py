@@ -28,7 +28,7 @@ def feed_from_start_terminal(facts: Facts) -> Cause | None:
 def feed_dead_in_start(facts: Facts) -> Cause | None:
     """Lost for most of the crank, or far lower in START than in RUN, without the battery's current explaining it."""
     view = facts.view
-    if only_while_cranking(view) or gone_for_good(view) or facts.ground_share > 0.5:
+    if not live_anywhere(view) or only_while_cranking(view) or gone_for_good(view) or facts.ground_share > 0.5:
         return None
     run_v, crank_v = facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.CRANK)
     warn_v = view.limits["feed_drop_warn_v"]
@@ -186,7 +186,7 @@ def fuse_or_link(facts: Facts) -> Cause | None:
             "feed it.",
             "Check the key lead on a live wire. Then key in RUN: meter on both sides of the feed's fuse.",
         )
-    if not gone_for_good(facts.view) or not facts.own:
+    if not gone_for_good(facts.view):
         return None
     return Cause(
         "fuse_or_link",

@@ -7,6 +7,11 @@ from firstcrank.model.judgement import Cause, Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope
 from firstcrank.units import text_v
 
+BACKFEED_CHECK = (
+    "Key off: pull the alternator's indicator lead, then each circuit on the same terminal, until the feed goes dead. The cure is a "
+    "diode or a feed of its own, drawn by a competent person."
+)
+
 
 def _missed(facts: Facts, *results: Result) -> list[Finding]:
     """Findings of the feed itself with one of these results."""
@@ -132,14 +137,22 @@ def heater_loose(facts: Facts) -> Cause | None:
 def backfeed_after_off(facts: Facts) -> Cause | None:
     """Alive after key off."""
     found = facts.found(CheckId.KEY_OFF_DECAY, Result.FAIL)
+    if found is None and facts.view.key.fed_back_until_s is not None:
+        before_v = float(facts.view.feed.mean_v[0])
+        return Cause(
+            "backfeed_after_off",
+            0.6,
+            f"The feed stood at {text_v(before_v)} before the key came on: something feeds it back with the key off, or the lead is on "
+            "another wire.",
+            BACKFEED_CHECK,
+        )
     if found is None:
         return None
     return Cause(
         "backfeed_after_off",
         0.9,
         f"With the key off the feed keeps {text_v(found.measured or 0.0)}: a lamp or the charging circuit feeds it back.",
-        "Key off: pull the alternator's indicator lead, then each circuit on the same terminal, until the feed goes dead. The cure is a "
-        "diode or a feed of its own, drawn by a competent person.",
+        BACKFEED_CHECK,
     )
 
 

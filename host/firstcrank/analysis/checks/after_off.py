@@ -23,7 +23,9 @@ def check(view: View) -> list[Finding]:
     end_s = float(view.trace.end_s[-1])
     if end_s < view.off_s + hold_s + view.th.vehicle.off_quiet_s:
         seen_s = end_s - view.off_s
-        return [_not_measured(f"feed after key off: recorded for {text_s(seen_s)}, the module may stay on for {text_s(hold_s)}")]
+        return [
+            _not_measured(f"feed after key off: recorded for {text_s(seen_s)}, the module may stay on for {text_s(hold_s)}")
+        ]
     chosen = view.within(view.off_s + hold_s, end_s)
     level = view.mean("key_switch", chosen)
     limit_v = view.limits["module_wake_v"]

@@ -32,7 +32,11 @@ def check(view: View) -> list[Finding]:
         return [Finding(check_id, Result.PASS, text, volts, low_v, at_s, Phase.AFTER)]
     if volts.value >= high_v - volts.expanded:
         surely = volts.value - volts.expanded > high_v
-        return [Finding(check_id, Result.FAIL if surely else Result.WARN, f"{text}: charging too high", volts, high_v, at_s, Phase.AFTER)]
+        return [
+            Finding(
+                check_id, Result.FAIL if surely else Result.WARN, f"{text}: charging too high", volts, high_v, at_s, Phase.AFTER
+            )
+        ]
     if stop_s < released_s + th.charging_watch_s:
         return [Finding(check_id, Result.NOT_MEASURED, f"{ask} ({text_v(volts.value)} so far)", volts, low_v)]
     nothing = volts.value + volts.expanded < min(low_v, view.rest_v + 0.3 * view.scale)
@@ -51,7 +55,17 @@ def check_charger(view: View) -> list[Finding]:
         return []
     how = "told" if view.context.charger_connected else "seen at rest"
     text = f"a charger or jump pack is connected ({how}): rest voltage and recovery say nothing about the battery"
-    return [Finding(CheckId.BATTERY_CHARGER, Result.WARN, text, view.mean("battery", rest) if rest.any() else None, None, 0.0, Phase.KEY_OFF)]
+    return [
+        Finding(
+            CheckId.BATTERY_CHARGER,
+            Result.WARN,
+            text,
+            view.mean("battery", rest) if rest.any() else None,
+            None,
+            0.0,
+            Phase.KEY_OFF,
+        )
+    ]
 
 
 def _mains_ripple(view: View, rest: np.ndarray, battery: np.ndarray) -> bool:

@@ -48,7 +48,9 @@ def check_minimum(view: View) -> list[Finding]:
     result = Result.PASS
     if surely_s > allowed_s or lowest_v < view.limits["supply_dip_lowest_v"] - COVERAGE * u_v:
         result = Result.FAIL
-        text += f": below its minimum of {text_v(minimum_v)} for {text_s(max(surely_s, 0.0))}, so it stops while the engine cranks"
+        text += (
+            f": below its minimum of {text_v(minimum_v)} for {text_s(max(surely_s, 0.0))}, so it stops while the engine cranks"
+        )
     elif possibly_s > allowed_s:
         result, text = Result.WARN, text + f": too close to its minimum of {text_v(minimum_v)} to tell"
     return [Finding(check, result, text, Measured(lowest_v, u_v, "V"), minimum_v, at_s, Phase.CRANK)]
@@ -56,7 +58,9 @@ def check_minimum(view: View) -> list[Finding]:
 
 def _longest_s(view: View, chosen: BoolArray) -> float:
     firsts, pasts = runs_of(chosen)
-    return max((float(view.trace.end_s[b - 1] - view.trace.start_s[a]) for a, b in zip(firsts, pasts, strict=True)), default=0.0)
+    return max(
+        (float(view.trace.end_s[b - 1] - view.trace.start_s[a]) for a, b in zip(firsts, pasts, strict=True)), default=0.0
+    )
 
 
 def check_supply(view: View) -> list[Finding]:

@@ -125,14 +125,17 @@ def _in_travel(view: View, interval: Interval, finding: Finding, limit_v: float)
     at = np.flatnonzero(deep)
     start_s, end_s = float(view.trace.start_s[at[0]]), float(view.trace.end_s[at[-1]])
     lies = [w.lies(start_s, end_s) for w in windows_of(view.crank_intervals, view.key, view.th.key)]
-    if end_s - start_s > view.limits["turn_bounce_max_s"] or all(l is Lies.OUTSIDE for l in lies):
+    if end_s - start_s > view.limits["turn_bounce_max_s"] or all(where is Lies.OUTSIDE for where in lies):
         return finding
     result = Result.WARN if Lies.INSIDE in lies else Result.UNDECIDED
     text = f"a drop over {text_v(limit_v)} for {(end_s - start_s) * 1e3:.1f} ms {WHERE[interval.name]}"
     return Finding(
         finding.check,
         result,
-        text + (": a bounce of the key's travel" if result is Result.WARN else ": it may or may not be a bounce of the key's travel"),
+        text
+        + (
+            ": a bounce of the key's travel" if result is Result.WARN else ": it may or may not be a bounce of the key's travel"
+        ),
         finding.value,
         limit_v,
         start_s,
@@ -153,7 +156,16 @@ def above_source(view: View, interval: Interval, windows: DropWindows) -> Findin
     text = f"the feed reads {text_v(above.value)} above its source {WHERE[interval.name]}"
     limit_v = view.th.feed.above_source_v + above.expanded
     if above.value <= limit_v:
-        return Finding(check, Result.PASS, f"the feed is not above its source {WHERE[interval.name]}", above, limit_v, None, interval.name, interval.crank)
+        return Finding(
+            check,
+            Result.PASS,
+            f"the feed is not above its source {WHERE[interval.name]}",
+            above,
+            limit_v,
+            None,
+            interval.name,
+            interval.crank,
+        )
     text += ": leads exchanged, or fed from another battery (clip a lead on that post and name it feed_source)"
     return Finding(check, Result.UNDECIDED, text, above, limit_v, interval.start_s, interval.name, interval.crank)
 

@@ -47,7 +47,9 @@ def none_counts(view: View, interval: Interval) -> Finding:
     if not inside.any() and not mine:
         if interval.end_s - interval.start_s < view.limits["dropout_min_s"]:
             return _finding(view, interval, Result.PASS, f"{_where(interval)}: too short to hold a loss", None)
-        return lacking(CheckId.FEED_DROPOUT, f"the feed was not shown {_where(interval)}", at_s=interval.start_s, crank=interval.crank)
+        return lacking(
+            CheckId.FEED_DROPOUT, f"the feed was not shown {_where(interval)}", at_s=interval.start_s, crank=interval.crank
+        )
     lowest_v = float(view.feed.lowest_v[inside].min(initial=np.inf))
     low = f", lowest {text_v(lowest_v)}" if np.isfinite(lowest_v) else ""
     short = [d for d in mine if d.kind == "short"]
@@ -66,7 +68,13 @@ def lost(drop: Dropout) -> str:
 
 
 def _across(drop: Dropout) -> str:
-    names = {Phase.KEY_ON: "ON", Phase.TURN: "turn to START", Phase.CRANK: "START", Phase.RELEASE: "release", Phase.AFTER: "ON after"}
+    names = {
+        Phase.KEY_ON: "ON",
+        Phase.TURN: "turn to START",
+        Phase.CRANK: "START",
+        Phase.RELEASE: "release",
+        Phase.AFTER: "ON after",
+    }
     return "from " + " through ".join(names.get(p, str(p)) for p in drop.phases)
 
 
@@ -74,7 +82,9 @@ def _tolerated(view: View, interval: Interval, mine: list[Dropout]) -> str:
     lines = []
     for bounce in view.losses.bounces:
         if any(d.kind == "tolerated" and bounce.start_s - 1e-9 <= d.start_s <= bounce.end_s for d in mine):
-            lines.append(f"one bounce of {text_s(bounce.end_s - bounce.start_s)} {bounce.window.name} at {bounce.start_s:.3f} s")
+            lines.append(
+                f"one bounce of {text_s(bounce.end_s - bounce.start_s)} {bounce.window.name} at {bounce.start_s:.3f} s"
+            )
     return "; ".join(lines)
 
 
@@ -131,9 +141,7 @@ def short_together(view: View) -> Finding:
     return Finding(check, Result.WARN, where, value, limit_s, first.start_s, first.phase, tolerated=where)
 
 
-def _finding(
-    view: View, interval: Interval, result: Result, reason: str, drop: Dropout | None, tolerated: str = ""
-) -> Finding:
+def _finding(view: View, interval: Interval, result: Result, reason: str, drop: Dropout | None, tolerated: str = "") -> Finding:
     value = Measured(0.0, 0.0, "s")
     if drop is not None:
         value = Measured(drop.duration_s, (drop.duration_high_s - drop.duration_low_s) / (2 * COVERAGE), "s")

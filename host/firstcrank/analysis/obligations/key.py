@@ -27,21 +27,14 @@ def seen_dead(view: View) -> Finding:
     if missing is None:
         return shown(CheckId.KEY_SEEN_DEAD, "the feed was dead with the key off, then came on")
     first_v = float(view.feed.mean_v[0])
-    if view.limits["feed_off_v"] <= first_v < view.limits["feed_live_v"] or _fed_back(view):
+    between = view.limits["feed_off_v"] <= first_v < view.limits["feed_live_v"]
+    if between or view.key.fed_back_until_s is not None:
         why = (
             f"the key feed was never off: it read {text_v(first_v)} at the start, so something feeds it back with the key off, or "
             "the lead is on another wire"
         )
         return lacking(CheckId.KEY_SEEN_DEAD, why)
     return lacking(CheckId.KEY_SEEN_DEAD, missing.reason)
-
-
-def _fed_back(view: View) -> bool:
-    """The feed stands well below its source at the start and then steps up: it was off, and not dead."""
-    first_v, source_v = float(view.feed.mean_v[0]), float(view.feed.source_v[0])
-    early = view.feed.drop_v[: max(len(view.trace) // 50, 3)]
-    usual_v = float(sorted(view.feed.drop_v)[len(view.feed.drop_v) // 2])
-    return first_v >= view.limits["feed_live_v"] and first_v < source_v - 2.0 * view.scale and float(early.min()) > usual_v + view.scale
 
 
 def live_anywhere(view: View) -> bool:

@@ -122,7 +122,9 @@ def own_key(view: View) -> Finding:
     if view.context.cranked_with_key is False:
         why = "cranked by a remote switch or jumper: the ignition switch's START contacts were not tested"
         return lacking(CheckId.OWN_KEY, why)
-    return shown(CheckId.OWN_KEY, "cranked with the vehicle's own key" + ("" if view.context.cranked_with_key else " (not asked)"))
+    return shown(
+        CheckId.OWN_KEY, "cranked with the vehicle's own key" + ("" if view.context.cranked_with_key else " (not asked)")
+    )
 
 
 def module_plugged(view: View) -> Finding:

@@ -77,7 +77,9 @@ def _judged(view: View, dips: list[Dropout], crank: int | None, allowed_s: float
     value = Measured(worst.lowest_v, guard_v / COVERAGE, "V")
     first = min(dips, key=lambda d: d.start_s)
     tolerated = f"a dip of the battery to {text_v(worst.lowest_v)} for {text_s(total_s)}" if result is Result.WARN else ""
-    return Finding(CHECK, result, text, value, minimum_v, first.start_s, Phase.CRANK if crank else None, crank, tolerated=tolerated)
+    return Finding(
+        CHECK, result, text, value, minimum_v, first.start_s, Phase.CRANK if crank else None, crank, tolerated=tolerated
+    )
 
 
 def lowest_while_live(view: View) -> Measured:

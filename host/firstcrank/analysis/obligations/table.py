@@ -64,7 +64,11 @@ OBLIGATIONS: tuple[Obligation, ...] = (
     Obligation("F3", "steady drop within its limit", for_phase=feed_drop.steady, window="steady"),
     Obligation("F4", "brief drop within its limit", for_phase=feed_drop.brief, window="brief"),
     Obligation("F5", "feed not above its source", for_phase=feed_drop.above_source, window="steady"),
-    Obligation("P1", "the supply holds the feed up while cranking, or dips no longer than a module rides through", for_crank=supply.holds_up),
+    Obligation(
+        "P1",
+        "the supply holds the feed up while cranking, or dips no longer than a module rides through",
+        for_crank=supply.holds_up,
+    ),
     Obligation("P2", "the supply holds the feed up otherwise", supply.holds_up_outside),
 )
 
