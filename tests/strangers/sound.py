@@ -117,7 +117,7 @@ def module(rng: Generator, system_v: int) -> ModulePlan:
         supply_ohm=rng.uniform(0.005, 0.02) * n,
         ground_ohm=rng.uniform(0.002, 0.01) * n,
         amps=rng.uniform(1.0, 9.0),
-        strap_ohm=rng.uniform(0.0002, 0.0006) * n,
+        strap_ohm=rng.uniform(0.0001, 0.0004) * n * n,  # 0.2 V at 500 A: NAVEDTRA 14050, one cable
         shared_ohm=0.0,
     )
 
@@ -200,7 +200,7 @@ def sound_start(
         if last:
             break
         if chance(rng, 0.4):
-            off = c.key_end_s + rng.uniform(0.6, 2.0)
+            off = c.key_end_s + (rng.uniform(2.3, 4.0) if chance(rng, 0.8) else rng.uniform(0.6, 2.2))
             on = off + rng.uniform(0.8, 2.5)
             key += [(off, OFF), (on, ON)]
             t = on + rng.uniform(0.5, 2.0)
@@ -220,7 +220,7 @@ def sound_start(
     record = Recording(rng.uniform(0.0, 0.05), end, delivery=delivery or how(rng), leads=tuple(leads))
     record.rate_hz = float(rng.choice([2000.0, 4000.0, 5000.0, 8000.0, 10000.0]))
     p = Plan(seed, family, system_v, b, e, plan_cranks, key, f, module(rng, system_v), a, record)
-    p.coil_drop_v = rng.uniform(0.15, 0.6) * p.scale
+    p.coil_drop_v = rng.uniform(0.1, 0.35) * p.scale
     if with_heater:
         p.loads += heater(rng, system_v, key_on, plan_cranks[0].key_start_s, c.begin_s, c.end_s, end)
         p.marks["heater"] = True
