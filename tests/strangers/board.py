@@ -168,7 +168,7 @@ def _convert(
 
 def runs(below: NDArray[np.bool_]) -> tuple[Ints, Ints, Ints]:
     """Longest run of True in each row, the one that touches its start, the one that touches its end."""
-    rows, count = below.shape
+    count = below.shape[1]
     place = np.arange(1, count + 1)
     last_clear = np.maximum.accumulate(np.where(below, 0, place), axis=1)
     length = place - last_clear

@@ -120,10 +120,8 @@ def node(t: Floats, moves: list[tuple[float, bool]], shut_v: Floats, open_v: Flo
         start[k] = v
         if k + 1 < len(moves):
             h = float(at[k + 1] - at[k])
-            if shut[k]:
-                v = sv[k + 1] + (v - sv[k]) * math.exp(-h / charge_s)
-            else:
-                v = ov[k + 1] + (v - ov[k]) * math.exp(-h / decay_s)
+            to, was, tau = (sv[k + 1], sv[k], charge_s) if shut[k] else (ov[k + 1], ov[k], decay_s)
+            v = to + (v - was) * math.exp(-h / tau)
     which = np.maximum(np.searchsorted(at, t, side="right") - 1, 0)
     closed = np.array(shut)[which]
     base = np.where(closed, np.array(sv)[which], np.array(ov)[which])

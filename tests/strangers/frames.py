@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -120,7 +121,7 @@ def _bodies(codes: Codes) -> list[bytes]:
     cut = sorted({0, n, *range(0, n, BINS_A_FRAME), *(np.flatnonzero(np.diff(codes.number) > 1) + 1).tolist()})
     bin_us = round(codes.bin_s * 1e6)
     out = []
-    for a, b in zip(cut[:-1], cut[1:], strict=True):
+    for a, b in pairwise(cut):
         first = int(codes.number[a]) * codes.count * leads
         head = struct.pack(
             "<QIIIIIIHBB",

@@ -42,6 +42,7 @@ def lead_moved(rng: Generator, seed: int, family: str) -> Plan:
         p.record.tricks["off"] = (one_of(rng, "battery", "key_switch", "key_switch", "starter_coil"), at, until)
     else:
         p.record.tricks["copy"] = ("key_switch", one_of(rng, "battery", "starter_coil"), at)
+        p.record.tricks["off"] = ("key_switch", at, at + log_uniform(rng, 0.1, 1.5))  # on its way it hangs in the air
         if chance(rng, 0.5):  # and what the feed did after that nobody saw
             p.feed.drops.append(_loss_after(rng, p, at))
     return p

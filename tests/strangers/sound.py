@@ -284,14 +284,11 @@ def bounces(rng: Generator, p: Plan) -> None:
 
     for t, position in p.key:
         count = int(rng.integers(0, 5))
-        at = t + (0.0 if position != OFF else -0.004)
-        span = 0.003
-        if position == OFF:  # it opens for good at t; before that it opens and makes again
-            starts = sorted(rng.uniform(0.0008, 0.0035, count))
-        else:
-            starts = sorted(rng.uniform(0.00005, span, count))
+        # switched off it opens for good at t; before that it opens and makes again
+        first, last = (t - 0.0032, t - 0.0005) if position == OFF else (t + 0.00005, t + 0.003)
+        starts = sorted(rng.uniform(first, last, count))
         for s in starts:
-            p.feed.cuts.append(Cut(at + s, at + s + log_uniform(rng, 2e-5, 4e-4)))
+            p.feed.cuts.append(Cut(s, s + log_uniform(rng, 2e-5, 4e-4)))
 
 
 def answers(rng: Generator, p: Plan, runs: bool, told: bool | None) -> None:

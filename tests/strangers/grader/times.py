@@ -108,7 +108,7 @@ def _spans(
     for d in dead:
         if d.end_s <= times.on_s:
             continue
-        to_end = d.end_s >= end - 1e-4
+        to_end = d.end_s >= end - 2e-3
         if not to_end and d.length_s < DEAD_BETWEEN_S:
             continue
         if any(c.start_s < d.end_s and d.begin_s < c.let_go_s for c in times.cranks):
