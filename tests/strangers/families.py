@@ -21,7 +21,7 @@ def _sound(**options: object) -> Make:
 
 
 SOUND: dict[str, tuple[Make, float]] = {
-    "sound": (_sound(), 3.0),
+    "sound": (_sound(), 2.7),
     "sound_heater": (_sound(with_heater=True), 2.0),
     "sound_no_lead": (_sound(lead=False), 1.5),
     "quick_lead": (_sound(quick=True, lead=True, told=True, cranks=1), 2.0),

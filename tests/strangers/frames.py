@@ -19,20 +19,31 @@ BINS_A_FRAME = 40
 
 
 def stuffed(data: bytes) -> bytes:
-    """Consistent overhead byte stuffing (Cheshire and Baker 1999), without the delimiter."""
-    out = bytearray()
+    """Consistent overhead byte stuffing (Cheshire and Baker 1999), without the delimiter.
+
+    Every zero becomes the distance to the next one; where that is over 254, a byte 255 begins a stretch without a zero.
+    """
+    with_end = np.frombuffer(data + b"\x00", dtype=np.uint8)
+    zeros = np.flatnonzero(with_end == 0)
+    gaps = np.diff(zeros, prepend=-1)
+    if gaps.max() <= 254:
+        out = np.empty(len(data) + 1, dtype=np.uint8)
+        out[1:] = with_end[:-1]
+        out[np.concatenate(([0], zeros[:-1] + 1))] = gaps
+        return out.tobytes()
+    out_bytes = bytearray()
     pieces = data.split(b"\x00")
     last = len(pieces) - 1
     for k, piece in enumerate(pieces):
         while len(piece) >= 254:
-            out.append(255)
-            out += piece[:254]
+            out_bytes.append(255)
+            out_bytes += piece[:254]
             piece = piece[254:]
             if not piece and k == last:
-                return bytes(out)
-        out.append(len(piece) + 1)
-        out += piece
-    return bytes(out)
+                return bytes(out_bytes)
+        out_bytes.append(len(piece) + 1)
+        out_bytes += piece
+    return bytes(out_bytes)
 
 
 def frame(kind: str, recording_id: bytes, sequence: int, body: bytes) -> bytes:

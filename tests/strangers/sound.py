@@ -49,19 +49,19 @@ def battery(rng: Generator, system_v: int) -> BatteryPlan:
 
 
 def engine(rng: Generator, b: BatteryPlan, system_v: int) -> EnginePlan:
-    """Three to eight cylinders at 90 to 260 rpm; the current by the sag it makes: 2.2 to 4.6 V of 12 V while turning.
+    """Three to eight cylinders at 90 to 260 rpm; the current by the sag it makes: 2.2 to 5 V of 12 V at most while turning.
 
     Diesels at 10 to 27 degC sit at 8 to 10 V (TM 5-3895-382-24 table 29); a lift truck's draws 180 to 220 A
     (TM 10-3930-671-24). Inrush is two to three times the mean: common practice.
     """
     cylinders = int(one_of(rng, 3, 4, 4, 5, 6, 6, 8))
     n = system_v / 12.0
-    sag = rng.uniform(2.2, 4.2) * n * (0.8 if b.open_v < 12.3 * n else 1.0)
+    sag = rng.uniform(2.2, 5.0) * n * (0.8 if b.open_v < 12.3 * n else 1.0)
     crank_a = sag / (b.r0_ohm + sum(b.polar_ohm))
-    # A sound battery keeps the inrush above 7.5 V where the module's minimum is 7 V; deeper ones are a family of their own.
-    most_a = (b.open_v - rng.uniform(7.5, 8.2) * n) / b.r0_ohm
+    # A sound battery keeps the inrush above 7.25 V where the module's minimum is 7 V; deeper ones are a family of their own.
+    most_a = (b.open_v - rng.uniform(7.25, 8.2) * n) / b.r0_ohm
     stall_a = min(crank_a * rng.uniform(1.9, 2.8), most_a)
-    crank_a = min(crank_a, stall_a / 1.55)
+    crank_a = min(crank_a, stall_a / rng.uniform(1.25, 1.7))
     weak = [1.0 + rng.normal(0, 0.04) for _ in range(cylinders)]
     if chance(rng, 0.12):
         weak[int(rng.integers(cylinders))] = rng.uniform(0.2, 0.7)
