@@ -19,6 +19,11 @@ def printable(text: str) -> str:
     return "".join(_sign(letter) for letter in text)
 
 
+def storable(text: str) -> str:
+    """`text` with what UTF-8 cannot hold (bytes of a name in another encoding) as question marks."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
 def _sign(letter: str) -> str:
     if letter.isprintable() or letter in HARMLESS:
         return letter
