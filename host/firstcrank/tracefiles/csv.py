@@ -67,9 +67,9 @@ def read_csv(path: Path, columns: Mapping[str, str] | None = None, accuracy: tup
     by_name = dict(zip(wanted, numbers(text, [text.at(name) for name in wanted]), strict=True))
     t_s = by_name[time_name]
     t_s *= unit_s
-    _check_time(text, t_s)
+    step_s = _check_time(text, t_s)
     end_s = np.empty_like(t_s)
-    end_s[:-1], end_s[-1] = t_s[1:], t_s[-1] + float(np.median(np.diff(t_s)))
+    end_s[:-1], end_s[-1] = t_s[1:], t_s[-1] + step_s
     if binned:
         end_s = np.minimum(by_name["t_end_s"], np.concatenate((t_s[1:], [np.inf])))
     first_s = float(t_s[0])
@@ -83,7 +83,7 @@ def read_csv(path: Path, columns: Mapping[str, str] | None = None, accuracy: tup
     )
     if binned or text.about:
         return from_export(text, rows, accuracy is not None)
-    notes = [*text.notes, *_remarks(t_s)]
+    notes = [*text.notes, *_remarks(t_s, step_s)]
     relative, offset_v = accuracy or (DEFAULT_RELATIVE, DEFAULT_OFFSET_V)
     notes.append(f"volts taken as accurate to {relative:.2%} plus {offset_v * 1e3:g} mV (--uncertainty changes it)")
     channels = {
@@ -154,11 +154,13 @@ def _volts(
     return mean, lowest, highest
 
 
-def _check_time(text: CsvText, t_s: FloatArray) -> None:
+def _check_time(text: CsvText, t_s: FloatArray) -> float:
+    """The usual step of time, seconds. Raises UnreadableTraceError where time does not rise or covers hours."""
     if len(t_s) < 2:
         raise UnreadableTraceError(f"{text.path}: only one row")
-    back = np.flatnonzero(np.diff(t_s) <= 0)
-    if len(back):
+    steps_s = np.diff(t_s)
+    if not steps_s.min() > 0:
+        back = np.flatnonzero(steps_s <= 0)
         row = int(back[0]) + 1
         raise UnreadableTraceError(f"{text.path}: line {text.line_of_row(row)}: time does not rise ({t_s[row]:g} s)")
     if t_s[-1] - t_s[0] > LONGEST_S:
@@ -167,10 +169,10 @@ def _check_time(text: CsvText, t_s: FloatArray) -> None:
             f"{text.path}: the rows cover {hours:.0f} hours: if the time is in milliseconds or microseconds, name its "
             "column t_ms or t_us (or --map t_ms=COLUMN)"
         )
+    return float(np.median(steps_s))
 
 
-def _remarks(t_s: FloatArray) -> list[str]:
-    step_s = float(np.median(np.diff(t_s)))
+def _remarks(t_s: FloatArray, step_s: float) -> list[str]:
     if step_s < SLOW_S and t_s[-1] - t_s[0] < LONG_S:
         return []
     return [

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import io
 import math
 import re
 from collections.abc import Iterator, Sequence
@@ -27,6 +26,7 @@ PLAIN = b"0123456789+-.eE \n"
 NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 PIECE_BYTES = 1 << 20
 LONGEST_LINE = 1 << 20
+WHOLE_BYTES = 256_000_000
 MOST_NAMES = 500
 ABOUT = "# firstcrank:"  # lines before the header that an export of ours begins with (csv_about.py)
 
@@ -82,29 +82,35 @@ class CsvText:
     def body_hash(self) -> str:
         """SHA-256 of the rows in hex, ends of lines as a single line feed."""
         digest = hashlib.sha256()
-        for _, piece in _pieces(self.path, self.body_at, self.body_line):
+        for piece in _whole_lines(self.path, self.body_at):
             digest.update(piece)
         return digest.hexdigest()
 
 
 def _pieces(path: Path, at: int, line: int) -> Iterator[tuple[int, bytes]]:
     """(line number, whole lines) of a file from byte `at` on, each about PIECE_BYTES, ends of lines as line feeds."""
+    for piece in _whole_lines(path, at):
+        yield line, piece
+        line += piece.count(b"\n")
+
+
+def _whole_lines(path: Path, at: int) -> Iterator[bytes]:
+    """As _pieces, without the numbers."""
     with path.open("rb") as file:
         file.seek(at)
         rest = b""
         while chunk := file.read(PIECE_BYTES):
             if chunk.endswith(b"\r"):
                 chunk += file.read(1)
-            data = rest + chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-            whole, mark, rest = data.rpartition(b"\n")
+            if b"\r" in chunk:
+                chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+            whole, mark, rest = (rest + chunk).rpartition(b"\n")
             if len(rest) > LONGEST_LINE:
-                number = line + whole.count(b"\n") + len(mark)
-                raise UnreadableTraceError(f"{path}: line {number} is longer than a row of numbers can be: is this a CSV?")
+                raise UnreadableTraceError(f"{path}: a line is longer than a row of numbers can be: is this a CSV?")
             if mark:
-                yield line, whole + mark
-                line += whole.count(b"\n") + 1
+                yield whole + mark
         if rest:
-            yield line, rest
+            yield rest
 
 
 def _decoded(path: Path, data: bytes, at: int) -> str:
@@ -137,7 +143,7 @@ def _read_text(path: Path) -> CsvText:
     except csv.Error as error:
         raise UnreadableTraceError(f"{path}: line {line - 1}: {error}: is this a CSV?") from error
     notes: list[str] = []
-    comma, filled = _dialect(path, at, line, delimiter)
+    comma, filled = _dialect(path, at, delimiter)
     if not filled:
         raise UnreadableTraceError(f"{path}: a header and no rows")
     if delimiter != ",":
@@ -177,10 +183,10 @@ def _first_line(data: bytes, at: int) -> tuple[bytes, int]:
     return data[at:end], end + (2 if data[end : end + 2] == b"\r\n" else 1)
 
 
-def _dialect(path: Path, at: int, line: int, delimiter: str) -> tuple[bool, bool]:
+def _dialect(path: Path, at: int, delimiter: str) -> tuple[bool, bool]:
     """Whether numbers have a decimal comma, and whether there is any row. Both marks in one file are refused."""
     comma = point = filled = False
-    for _, piece in _pieces(path, at, line):
+    for piece in _whole_lines(path, at):
         filled = filled or bool(piece.strip())
         if delimiter == ",":
             if filled:
@@ -200,6 +206,9 @@ def numbers(text: CsvText, wanted: Sequence[int]) -> list[FloatArray]:
     """The wanted columns, each of shape (n,). Raises UnreadableTraceError naming line and column."""
     found: list[list[FloatArray]] = [[] for _ in wanted]
     try:
+        whole = _whole(text, wanted)
+        if whole is not None:
+            return whole
         at = text.body_at
         for first_line, piece in _pieces(text.path, text.body_at, text.body_line):
             if piece.strip():
@@ -215,25 +224,54 @@ def numbers(text: CsvText, wanted: Sequence[int]) -> list[FloatArray]:
     return columns
 
 
+def _whole(text: CsvText, wanted: Sequence[int]) -> list[FloatArray] | None:
+    """All rows in one call, which NumPy does fastest from the file itself; None where any cell is not a plain number.
+
+    It takes the numbers twice for a moment: a file too large for that goes in pieces.
+    """
+    if text.decimal_comma or text.path.stat().st_size > WHOLE_BYTES:
+        return None
+    known = PLAIN + text.delimiter.encode()
+    if any(piece.translate(None, known) for piece in _whole_lines(text.path, text.body_at)):
+        return None
+    try:
+        skipped = text.body_line - 1
+        table = np.loadtxt(text.path, delimiter=text.delimiter, skiprows=skipped, ndmin=2, comments=None, encoding="utf-8")
+    except ValueError:
+        return None
+    if table.shape[1] != len(text.header):
+        return None
+    columns = [np.ascontiguousarray(table[:, n]) for n in wanted]
+    return columns if all(bool(np.isfinite(values).all()) for values in columns) else None
+
+
 def _columns(text: CsvText, piece: bytes, first_line: int, wanted: Sequence[int], at: int) -> list[FloatArray]:
-    """The wanted columns of some lines: by NumPy where every cell is a plain number, else row by row."""
+    """The wanted columns of some lines: at once where every cell is a plain number, else row by row."""
     if text.decimal_comma:
         piece = piece.replace(b",", b".")
-    body = _decoded(text.path, piece, at)
     plain = not piece.translate(None, PLAIN + text.delimiter.encode())
-    marks = len(text.header) - 1
-    if plain or ('"' not in body and all(line.count(text.delimiter) == marks for line in body.split("\n") if line.strip())):
-        try:
-            usecols = None if plain else wanted
-            table = np.loadtxt(io.StringIO(body), delimiter=text.delimiter, usecols=usecols, ndmin=2, comments=None)
-            chosen = [np.ascontiguousarray(table[:, n]) for n in (wanted if plain else range(len(wanted)))]
-            if (not plain or table.shape[1] == marks + 1) and all(bool(np.isfinite(values).all()) for values in chosen):
-                return chosen
-        except (ValueError, IndexError):
-            pass  # one by one below, to say which cell it is
-    lines = enumerate(body.split("\n"), start=first_line)
+    found = _by_numpy(text, piece, wanted, plain)
+    if found is not None and all(bool(np.isfinite(values).all()) for values in found):
+        return found
+    lines = enumerate(_decoded(text.path, piece, at).split("\n"), start=first_line)
     rows = [_row(text, number, line, wanted) for number, line in lines if line.strip()]
     return list(np.ascontiguousarray(np.asarray(rows, dtype=np.float64).T))
+
+
+def _by_numpy(text: CsvText, piece: bytes, wanted: Sequence[int], plain: bool) -> list[FloatArray] | None:
+    """By NumPy; other columns may hold text without quotes. None where any line or cell is not as the header promises."""
+    marks = len(text.header) - 1
+    try:
+        body = piece.decode("utf-8")
+        lines = body.split("\n")
+        if not plain and ('"' in body or any(line.count(text.delimiter) != marks for line in lines if line.strip())):
+            return None
+        table = np.loadtxt(lines, delimiter=text.delimiter, usecols=None if plain else wanted, ndmin=2, comments=None)
+    except ValueError:
+        return None  # one by one then, to say which cell it is
+    if plain and table.shape[1] != marks + 1:
+        return None
+    return [np.ascontiguousarray(table[:, n]) for n in (wanted if plain else range(len(wanted)))]
 
 
 def _row(text: CsvText, number: int, line: str, wanted: Sequence[int]) -> list[float]:

@@ -9,7 +9,7 @@ import numpy as np
 from firstcrank.trace import FloatArray, Uncertainty
 
 WINDOW = 32  # readings in which noise is looked at: short, so that what the vehicle does is nearly straight in some of them
-MOST_WINDOWS = 20_000
+MOST_WINDOWS = 4_000
 LIVE_V = 1.0  # a lead that carries nothing reads a constant and shows nothing of the noise
 QUIET_SHARE = 0.25  # the quietest quarter of the windows: ripple and edges are in the others
 MOST_STEPS = 65_536  # of a channel's readings for the resolution
