@@ -16,11 +16,11 @@ import numpy as np
 
 from firstcrank.analysis.findings import Context
 from firstcrank.errors import UnreadableTraceError, UsageError
+from firstcrank.noise import logger_uncertainty
 from firstcrank.recording import Recording
 from firstcrank.trace import ROLES, Channel, FloatArray, Trace
 from firstcrank.tracefiles.csv_cells import CsvText, numbers, read_text
 from firstcrank.tracefiles.csv_export import BIN_COLUMNS, RUN_COLUMNS, Rows, from_export
-from firstcrank.tracefiles.csv_noise import logger_uncertainty
 
 TIME_UNITS = {"t_s": 1.0, "t_ms": 1e-3, "t_us": 1e-6}
 DEFAULT_RELATIVE, DEFAULT_OFFSET_V = 0.005, 0.020
