@@ -79,8 +79,8 @@ def to_codes(found: Gathered) -> Codes:
     return Codes(
         start_s=start_s,
         end_s=end_s,
-        conversions=np.repeat(heads["conversions"].astype(np.int64), bins),
-        gap_s=np.repeat(gap_s, bins),
+        conversions=_spread(heads["conversions"].astype(np.int64), bins),
+        gap_s=_spread(gap_s, bins),
         codes=words[:, : 3 * count].reshape(-1, count, 3),
         runs=words[:, 3 * count :],
         first_conversion=int(heads["first_conversion"][0]),
@@ -88,6 +88,13 @@ def to_codes(found: Gathered) -> Codes:
         integrity=_clock(heads, period_s),
         lines=lines,
     )
+
+
+def _spread(values: NDArray[Any], bins: NDArray[np.int64]) -> NDArray[Any]:
+    """Each frame's value for each of its bins; one value seen as an array where all frames have the same (read only)."""
+    if bool((values == values[0]).all()):
+        return np.broadcast_to(values[0], int(bins.sum()))
+    return np.repeat(values, bins)
 
 
 def _rising(heads: NDArray[Any], count: int) -> NDArray[np.int64]:
