@@ -6,7 +6,6 @@ sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[2])
 
 import golden
-
 import wire
 
 golden.check(wire)
