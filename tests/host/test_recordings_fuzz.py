@@ -51,13 +51,13 @@ def base(name: str) -> bytes:
     frames = frames_of(recorded("healthy" if name != "dead" else "feed_dead_in_start"))
     whole = from_bytes(recorded("healthy"))
     assert whole.calibration is not None
-    number = next(f.recording_id for f in frames if f.kind == wire.BINS)
+    number = f"{name:_<8.8}".encode()  # each its own: notes made for the same id cannot be told from the recording's
     limits = shipped(12)
     if name == "strict":
         limits = replace(limits, values={**limits.values, "module_minimum_v": 9.9})
     context = Context(cranked_with_key=name != "another key", module_plugged_in=True)
     return as_recording(
-        joined(f for f in frames if f.kind != wire.NOTE),
+        joined(f._replace(recording_id=number) for f in frames if f.kind != wire.NOTE),
         number,
         "x",
         identity={"kind": "start"},

@@ -18,7 +18,7 @@ from firstcrank.analysis.findings import Context
 from firstcrank.errors import UnreadableTraceError, UsageError
 from firstcrank.noise import logger_uncertainty
 from firstcrank.recording import Recording
-from firstcrank.trace import ROLES, Channel, FloatArray, Trace
+from firstcrank.trace import ROLES, Channel, FloatArray, Trace, Uncertainty
 from firstcrank.tracefiles.csv_cells import CsvText, numbers, read_text
 from firstcrank.tracefiles.csv_export import BIN_COLUMNS, RUN_COLUMNS, Rows, from_export
 
@@ -81,13 +81,14 @@ def read_csv(path: Path, columns: Mapping[str, str] | None = None, accuracy: tup
         channels={role: _volts(text, role, column, by_name) for role, column in roles.items()},
         runs=tuple(by_name[name] for name in RUN_COLUMNS if name in by_name),
     )
-    if binned or text.about:
-        return from_export(text, rows, accuracy is not None)
-    notes = [*text.notes, *_remarks(t_s, step_s)]
     relative, offset_v = accuracy or (DEFAULT_RELATIVE, DEFAULT_OFFSET_V)
+    u = Uncertainty(gain_rel=relative / math.sqrt(3.0), offset_v=offset_v / math.sqrt(3.0))
+    if binned or text.about:
+        return from_export(text, rows, u, accuracy is not None)
+    notes = [*text.notes, *_remarks(t_s, step_s)]
     notes.append(f"volts taken as accurate to {relative:.2%} plus {offset_v * 1e3:g} mV (--uncertainty changes it)")
     channels = {
-        role: Channel(role, *volts, logger_uncertainty(volts[0], relative / math.sqrt(3.0), offset_v / math.sqrt(3.0)))
+        role: Channel(role, *volts, logger_uncertainty(volts[0], u.gain_rel, u.offset_v))
         for role, volts in rows.channels.items()
     }
     trace = Trace(

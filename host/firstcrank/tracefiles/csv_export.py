@@ -23,7 +23,6 @@ BIN_COLUMNS = ("t_end_s", "conversions", "gap_s")
 RUN_COLUMNS = ("key_run_longest", "key_run_head", "key_run_tail")
 ROWS_AT_ONCE = 20_000
 TIME_FORMAT, VOLTS_FORMAT, COUNT_FORMAT = "%.9f", "%.9g", "%d"
-UNKNOWN = Uncertainty(0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,17 +71,18 @@ def write_csv(path: Path, recording: Recording) -> None:
         body.unlink(missing_ok=True)
 
 
-def from_export(text: CsvText, rows: Rows, accuracy_given: bool) -> Recording:
+def from_export(text: CsvText, rows: Rows, unknown: Uncertainty, accuracy_given: bool) -> Recording:
     """A recording from an export of ours. Where what stands before its rows is lost or altered, integrity says so.
 
-    `accuracy_given`: the user stated an accuracy, which is not used: the file has its own.
+    `unknown`: what to take where it does not say its uncertainty. `accuracy_given`: the user stated an accuracy, which is not used
+    where the file has its own.
     """
     table = table_of(text.about)
     doubt = _doubt(text, table, len(rows.start_s))
     if table is None or doubt:
-        return Recording(_trace(text, rows, {}, (doubt,)), Context())
+        return Recording(_trace(text, rows, {}, (doubt,), unknown), Context())
     try:
-        trace = _trace(text, rows, table, tuple(str(line) for line in table["integrity"]))
+        trace = _trace(text, rows, table, tuple(str(line) for line in table["integrity"]), unknown)
         if accuracy_given:
             note = "the accuracy given is not used: this export states its own"
             trace = replace(trace, notes=(*trace.notes, note))
@@ -91,7 +91,7 @@ def from_export(text: CsvText, rows: Rows, accuracy_given: bool) -> Recording:
         recording = Recording(trace, context_from_json(table["answers"]), calibration, limits, dict(table["meta"]))
     except (*BROKEN, CalibrationError, LimitsError) as error:
         doubt = f"what this export says of itself cannot be used ({type(error).__name__}): export the recording again"
-        return Recording(_trace(text, rows, {}, (doubt,)), Context())
+        return Recording(_trace(text, rows, {}, (doubt,), unknown), Context())
     return recording
 
 
@@ -110,10 +110,10 @@ def _doubt(text: CsvText, table: dict[str, Any] | None, rows: int) -> str:
     return ""
 
 
-def _trace(text: CsvText, rows: Rows, table: dict[str, Any], integrity: tuple[str, ...]) -> Trace:
+def _trace(text: CsvText, rows: Rows, table: dict[str, Any], integrity: tuple[str, ...], unknown: Uncertainty) -> Trace:
     channels = {}
     for role, (mean_v, lowest_v, highest_v) in rows.channels.items():
-        u, top_v = uncertainty_of(table, role) if table else (UNKNOWN, None)
+        u, top_v = uncertainty_of(table, role) if table else (unknown, None)
         channels[role] = Channel(role, mean_v, lowest_v, highest_v, u, top_v)
     runs = None
     if rows.runs and table.get("trigger_v") is not None:
