@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import random
 from dataclasses import replace
@@ -18,6 +19,7 @@ from firstcrank.trace import Hole
 from firstcrank.tracefiles.csv import read_csv
 from firstcrank.tracefiles.csv_about import lines_of, table_of
 from firstcrank.tracefiles.csv_export import write_csv
+from firstcrank.tracefiles.export import metadata
 from firstcrank.tracefiles.native import from_bytes
 
 from .bench_recording import recorded
@@ -165,3 +167,14 @@ def test_right_checksums_over_absurd_content_never_raise(tmp_path: Path) -> None
             path.write_text("\n".join([*lines_of({**table, key: odd}), *lines[len(about) :]]) + "\n")
             again = read_csv(path)
             assert json.dumps(list(again.trace.integrity))
+
+
+def test_the_metadata_of_other_formats_carry_the_same_with_a_checksum() -> None:
+    recording = CASES["limits lost"]()
+    table = json.loads(json.dumps(metadata(recording)))
+    checksum = table.pop("checksum")
+    text = json.dumps(table, ensure_ascii=True, sort_keys=True)
+    assert checksum == hashlib.sha256(text.encode()).hexdigest()
+    assert table["integrity"] == ["every copy of the limits is lost"]
+    assert table["answers"]["cranked_with_key"] is True
+    assert set(table["channels"]) == set(recording.trace.channels)

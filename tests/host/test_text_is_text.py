@@ -107,6 +107,20 @@ def test_a_job_number_is_text(number: str, tmp_path: Path, capsys: pytest.Captur
     assert "\x1b" not in said
 
 
+def test_ctrl_c_while_judging_names_the_kept_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("firstcrank.cli.show.show", interrupted)
+    path = tmp_path / "kept.fcr"
+    assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes") == 130
+    said = capsys.readouterr().out.replace("\n", "")
+    assert f"kept as {path}" in said
+    assert from_bytes(path.read_bytes()).trace.complete
+
+
 def test_a_report_of_a_file_outside_the_record(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "start.fcr"
     path.write_bytes(recorded("healthy"))

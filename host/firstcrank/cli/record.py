@@ -150,15 +150,15 @@ def _one_start(
     try:
         with LiveScreen(console, limits) as screen:
             record(client, plan, screen)
-    except KeyboardInterrupt:  # once more while the recording was being closed
+        recording = read_native(path)
+        judgement = judge(recording.trace, limits, recording.context)
+        console.print()
+        show(console, judgement, recording.trace, title=path.name, details=False)
+        last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
+    except KeyboardInterrupt:  # while it was closed, judged or shown
         if path.exists():
-            console.print(f"Stopped. What was recorded is kept as {path}")
+            console.print(f"Stopped. What was recorded is kept as {path} (firstcrank judge judges it)")
         raise
-    recording = read_native(path)
-    judgement = judge(recording.trace, limits, recording.context)
-    console.print()
-    show(console, judgement, recording.trace, title=path.name, details=False)
-    last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     return judgement
 
 
