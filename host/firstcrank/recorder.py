@@ -84,6 +84,8 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
         )
         client.command(wire.START, {}, recording_id)
         why = follow.run()
+        if not follow.begun:
+            raise LinkLostError(f"nothing was recorded: {why}")
         if why is not None:
             file.end(why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
             watcher.ended(why)

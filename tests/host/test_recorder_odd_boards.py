@@ -164,6 +164,13 @@ def test_ctrl_c_once_or_twice_keeps_a_closed_recording(at: tuple[int, ...], tmp_
     assert trace.integrity == ()
 
 
+def test_a_board_that_ends_before_the_first_reading_leaves_no_file(tmp_path: Path) -> None:
+    ended = Odd(change=lambda f: f._replace(kind=wire.END, body=b'{"why": "no more"}') if f.kind == wire.BINS else f)
+    with pytest.raises(LinkLostError, match=r"nothing was recorded: the board ended the recording \(no more\)"):
+        recorded_from(ended, tmp_path / "x.fcr")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_ctrl_c_before_the_first_reading_leaves_nothing(tmp_path: Path) -> None:
     link = Odd(change=lambda frame: None if frame.kind in (wire.BINS, wire.STREAM) else frame)
     interrupted(link, (1, 2))

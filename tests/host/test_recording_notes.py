@@ -15,7 +15,7 @@ from firstcrank import wire
 from firstcrank.board.captures import write_recording
 from firstcrank.calibration import Calibration
 from firstcrank.limits import shipped
-from firstcrank.tracefiles.native import RecordingFile, from_bytes
+from firstcrank.tracefiles.native import RecordingFile, from_bytes, read_native
 from firstcrank.tracefiles.notes import PROTECTED, note_bodies, read_notes
 
 from .bench_recording import recorded
@@ -205,6 +205,13 @@ def test_a_capture_with_its_notes_is_protected_as_a_recording_is(tmp_path: Path)
         assert from_bytes(without(whole, kind)).trace.integrity == (WORDS[kind],)
         one = without(whole, kind, keep=lambda n, of: n < of // 3)
         assert from_bytes(one).trace.integrity == ()
+
+
+def test_a_fetched_capture_without_any_note_has_lost_them(tmp_path: Path) -> None:
+    """The person's answers are among them. Only the bytes from the board itself may lack notes."""
+    path = tmp_path / "capture.fcr"
+    path.write_bytes(capture_bytes())
+    assert any("are lost" in line for line in read_native(path).trace.integrity)
 
 
 def test_a_capture_whose_descriptions_contradict_each_other_is_told() -> None:

@@ -122,10 +122,16 @@ class _Reader:
 
     def __init__(self, data: bytes | IO[bytes], given: Calibration | None, name: str) -> None:
         self.found = gather(data)
-        self.notes = read_notes(self.found.notes, self.found.recording_id, alone=self.found.alone is not None)
+        # Only what comes straight from a board's memory may lack notes: a file got them when it was fetched, and has lost them.
+        unnoted = self.found.alone is not None and isinstance(data, bytes | bytearray) and self._ended_alone()
+        self.notes = read_notes(self.found.notes, self.found.recording_id, alone=unnoted)
         self.given, self.name = given, name
         spared = [line for line in self.notes.integrity if given is None or not line.endswith("the calibration is lost")]
         self.doubts = _Doubts(spared)
+
+    def _ended_alone(self) -> bool:
+        """A board that worked alone says so at its end; a host may have recorded from a board that is meant to work alone."""
+        return self.found.end is None or "alone" in self.found.end
 
     def recording(self) -> Recording:
         codes = to_codes(self.found)
