@@ -15,7 +15,7 @@ from firstcrank.analysis.verdict import judge
 from firstcrank.calibration import Calibration
 from firstcrank.errors import UnreadableTraceError
 from firstcrank.limits import shipped
-from firstcrank.tracefiles.frames import unwrapped
+from firstcrank.tracefiles.bin_arrays import unwrapped
 from firstcrank.tracefiles.native import RecordingFile, from_bytes, read_native
 
 from .bench_recording import recorded

@@ -56,11 +56,12 @@ def _unfit(lines: tuple[CheckLine, ...]) -> bool:
 
 
 def _show(lines: tuple[CheckLine, ...]) -> None:
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    console = Console(highlight=False)
+    from firstcrank.cli.screen import Screen
+
+    console = Screen()
     table = Table.grid(padding=(0, 2))
     table.add_column(width=4, no_wrap=True)
     table.add_column(max_width=24)

@@ -10,6 +10,7 @@ import click
 
 from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
 from firstcrank.errors import UsageError
+from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,13 +47,12 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port or file.
     """
-    from rich.console import Console
-
     from firstcrank.analysis.findings import Context
     from firstcrank.cli.choose_port import chosen_link
+    from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
 
-    console = Console(highlight=False)
+    console = Screen()
     limits = chosen_limits(options["limits_file"], options["system"])
     path = out or Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
     if path.exists():
@@ -77,8 +77,9 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 def cautions(console: Console) -> None:
     """Shown before the key is touched."""
     from rich.table import Table
+    from rich.text import Text
 
-    console.print("[bold]Before you touch the key[/bold]  (whole list: docs/safety.md)")
+    console.print(Text.assemble(("Before you touch the key", "bold"), "  (whole list: docs/safety.md)"))
     table = Table.grid(padding=(0, 1))
     for line in CAUTIONS:
         table.add_row("  !", line)
@@ -146,13 +147,18 @@ def _one_start(
         acquisition=options["acquisition"],
         longest_s=options["longest_s"],
     )
-    with LiveScreen(console, limits) as screen:
-        record(client, plan, screen)
-    recording = read_native(path)
-    judgement = judge(recording.trace, limits, recording.context)
-    console.print()
-    show(console, judgement, recording.trace, title=path.name, details=False)
-    last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
+    try:
+        with LiveScreen(console, limits) as screen:
+            record(client, plan, screen)
+        recording = read_native(path)
+        judgement = judge(recording.trace, limits, recording.context)
+        console.print()
+        show(console, judgement, recording.trace, title=path.name, details=False)
+        last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
+    except KeyboardInterrupt:  # while it was closed, judged or shown
+        if path.exists():
+            console.print(f"Stopped. What was recorded is kept as {path} (firstcrank judge judges it)")
+        raise
     return judgement
 
 
@@ -161,7 +167,7 @@ def _file(console: Console, path: Path, judgement: Judgement, job: str, store: s
 
     filing = importlib.import_module("firstcrank.jobs.filing")
     start_id = filing.file_recording(path, judgement, job, store)
-    console.print(f"Filed with job {job} as start {start_id}")
+    console.print(f"Filed with job {printable(job)} as start {start_id}")
 
 
 def _again(console: Console) -> bool:
