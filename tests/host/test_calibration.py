@@ -13,7 +13,7 @@ from firstcrank.calibration import Calibration, ChannelCalibration, nominal_chan
 from firstcrank.errors import CalibrationError
 from firstcrank.trace import Uncertainty
 
-LINE = ChannelCalibration(0.00447, -0.012, Uncertainty(0.002, 0.005, 0.001, 0.006), spike_v=0.01, filter_s=1.8e-4)
+LINE = ChannelCalibration(0.00447, -0.012, Uncertainty(0.002, 0.005, 0.001, 0.006), filter_s=1.8e-4, converter="rp2040")
 
 
 def test_negative_readings_are_kept() -> None:

@@ -58,9 +58,11 @@ def test_a_lifted_input_is_never_stated_better_than_it_is(volts: float) -> None:
     top, bottom, lift = (ufloat(r, 0.01 * r / 3**0.5) for r in (15e3, 62e3, 22e3))
     reference = ufloat(3.3, 0.01 * 3.3 / 3**0.5)
     true = reference * ((1 + top / bottom + top / lift) * code / 4096 - top / lift)
-    three_codes = 3.0 * nominal.gain_v_per_code / 3**0.5
-    stated = uncertainty.of_voltage(volts, nominal.uncertainty, 10**9)
-    exact = (true.std_dev**2 + three_codes**2) ** 0.5
+    u = nominal.uncertainty
+    converter_v = 17.0 * nominal.gain_v_per_code / 3**0.5, 0.8 * nominal.gain_v_per_code
+    terms_v = u.leakage_v, u.settling_v, volts * u.drift_rel, volts * u.shared_drift_rel
+    stated = uncertainty.of_voltage(volts, u, 10**9)
+    exact = sum(v**2 for v in (true.std_dev, *converter_v, *terms_v)) ** 0.5
     assert true.nominal_value == pytest.approx(volts, abs=1e-9)
     assert exact <= stated * 1.03
     assert stated < 2.5 * exact
