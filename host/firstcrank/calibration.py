@@ -13,7 +13,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from firstcrank import converters, error_terms
@@ -278,8 +277,8 @@ def read_calibration(path: Path, converter: str | None = None) -> Calibration:
 
     Either `kind = "measured"` with `[channels.ROLE]` tables of the keys to_json writes, or `kind = "nominal"` with
     `[channels.ROLE]` tables of r_top_ohm, r_bottom_ohm, tolerance_rel and optional reference_v, reference_tolerance_rel, filter_f,
-    input_ohm, r_lift_ohm, converter, clamp. `converter` (a nominal file only): the one that is behind the inputs after all, with its
-    own input resistance. Raises CalibrationError naming file and key.
+    input_ohm, r_lift_ohm, converter, clamp. `converter` (a nominal file only): the one behind the inputs of
+    tables that name none; unless it is the RP2040's, with its own input resistance. Raises CalibrationError naming file and key.
     """
     data = read_toml(path, CalibrationError)
     try:
@@ -300,8 +299,10 @@ def _nominal(role: str, table: object, behind: str | None) -> ChannelCalibration
     try:
         names = {key: _name(table, key) for key in NAMES if key in table}
         numbers = {key: finite(key, value) for key, value in table.items() if key not in NAMES}
-        if behind is not None:
-            names["converter"], numbers["input_ohm"] = behind, converters.converter(behind).input_ohm
+        if behind is not None and "converter" not in names:
+            names["converter"] = behind
+            if behind != "rp2040":
+                numbers["input_ohm"] = converters.converter(behind).input_ohm
         return nominal_channel(**numbers, **names)  # type: ignore[arg-type]
     except (CalibrationError, TypeError, ValueError) as error:
         raise CalibrationError(f"channels.{role}: {one_line(error)}") from error

@@ -62,6 +62,3 @@ def _calibrated_apart(a_v: float, a: Uncertainty, b_v: float, b: Uncertainty) ->
 
 def _noise(u: Uncertainty, conversions: float) -> float:
     return u.noise_v**2 / max(conversions, 1.0)
-
-
-

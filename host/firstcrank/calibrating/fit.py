@@ -133,7 +133,9 @@ def _refuse_contradiction(
     suspect = int(np.argmax(scores)) if len(residuals) > 3 or nominal is None else _unlikeliest(seen, nominal)
     off_v = residuals[suspect] / free[suspect]
     if not seen.known[suspect]:
-        raise ContradictionError(f"{where}: the shorted leads read {off_v:+.2f} V off the other points' line: short them again", 0.0)
+        raise ContradictionError(
+            f"{where}: the shorted leads read {off_v:+.2f} V off the other points' line: short them again", 0.0
+        )
     said_v = float(seen.volts[suspect])
     raise ContradictionError(
         f"{where}: the point at {said_v:.2f} V is {off_v:+.2f} V off the others' line: read the meter again (what it shows, "

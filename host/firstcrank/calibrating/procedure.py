@@ -90,7 +90,9 @@ def _take(
 def _take_shorted(person: Person, read: Reader, known: Nominal, roles: Sequence[str]) -> Point:
     trouble: tuple[str, ...] = ()
     for _ in range(TRIES):
-        person.do("Engine off, nothing connected to the vehicle. Clip all input leads and the ground lead together (all shorted).")
+        person.do(
+            "Engine off, nothing connected to the vehicle. Clip all input leads and the ground lead together (all shorted)."
+        )
         point, trouble = _take(0.0, read, (), known, roles)
         if not trouble:
             return point

@@ -9,6 +9,7 @@ from firstcrank.errors import UsageError
 
 _NUMBER = r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+))"
 _VOLTS = re.compile(_NUMBER + r"\s*(mv|millivolts?|v|volts?|vdc)?")
+_COUNTS = re.compile(r"(\d{1,3})\s*(?:counts?|digits?|dgts?|x|\*)\s*(?:of|x|\*|à|at)?\s*(.+)")
 _SHARE = re.compile(_NUMBER + r"\s*(%|percent|per cent|pct)?")
 UNIT_V = {"mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3}
 
@@ -20,6 +21,17 @@ def volts(text: str, plain_v: float = 1.0) -> float:
         raise UsageError(f"{_short(text)} is no voltage: write 12.63")
     unit = match[2] or ""
     return _number(match[1], text) * (UNIT_V.get(unit, 1.0) if unit else plain_v)
+
+
+def meter_volts(text: str) -> float:
+    """The volts part of a meter's accuracy: "20 mV", "0.02 V", "2 counts of 10 mV", "2 x 10 mV"; a bare number is millivolts.
+
+    Raises UsageError.
+    """
+    match = _COUNTS.fullmatch(text.strip().lower())
+    if match is None:
+        return volts(text, 1e-3)
+    return int(match[1]) * volts(match[2], 1e-3)
 
 
 def share(text: str) -> float:
