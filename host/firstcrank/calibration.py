@@ -109,7 +109,8 @@ class ChannelCalibration:
 
         `spike_v`: what it stated beside the wide codes, which it did not take out; 0 where its offset has them.
         """
-        r_top_ohm = error_terms.likely_r_top_ohm(self.full_scale_v - self.offset_v)
+        range_v = self.full_scale_v - self.offset_v
+        r_top_ohm, source_ohm, filter_f = error_terms.likely_input(range_v)
         steps_code = UNCORRECTED_CODE if spike_v > 0.0 else converters.converter("rp2040").residual_code
         terms = replace(
             self.uncertainty,
@@ -117,7 +118,7 @@ class ChannelCalibration:
             drift_rel=error_terms.resistor_drift_rel(),
             shared_drift_rel=error_terms.reference_drift_rel(),
             leakage_v=error_terms.leakage_v(r_top_ohm, "bat54s"),
-            settling_v=error_terms.settling_v(r_top_ohm, 3.3, "rp2040"),
+            settling_v=error_terms.settling_v(source_ohm, filter_f, range_v, "rp2040"),
         )
         return replace(self, uncertainty=terms)
 
@@ -179,6 +180,8 @@ class Calibration:
     def from_json(cls, data: Mapping[str, Any]) -> Calibration:
         """Raises CalibrationError, in one line, where a key is missing or holds what it must not."""
         try:
+            if not isinstance(data.get("notes", []), list | tuple):
+                raise ValueError("notes must be a list")
             notes = [_name({"note": note}, "note") for note in data.get("notes", ())]
             tables = data["channels"]
             if any("terms" not in table for table in tables.values()) and OLDER not in notes:
@@ -249,24 +252,15 @@ def nominal_channel(
             shared_gain_rel=math.hypot(u_reference, u_load),
             shared_offset_v=of.offset_code * lsb_v / math.sqrt(3.0),
             noise_v=(of.noise_code if noise_code is None else noise_code) * lsb_v,
-            **not_calibrated_out(r_top_ohm, lsb_v, reference_v, converter, clamp, sensitivity),
+            steps_v=of.residual_code * lsb_v,
+            drift_rel=error_terms.resistor_drift_rel(sensitivity),
+            shared_drift_rel=error_terms.reference_drift_rel(),
+            leakage_v=error_terms.leakage_v(r_top_ohm, clamp),
+            settling_v=error_terms.settling_v(source_ohm, filter_f, reference_v * ratio, converter),
         ),
         filter_s=filter_f * source_ohm,
         converter=converter,
     )
-
-
-def not_calibrated_out(
-    r_top_ohm: float, lsb_v: float, reference_v: float, converter: str, clamp: str, sensitivity: float
-) -> dict[str, float]:
-    """The terms of an Uncertainty that no line takes out, nominal or measured, for one input."""
-    return {
-        "steps_v": converters.converter(converter).residual_code * lsb_v,
-        "drift_rel": error_terms.resistor_drift_rel(sensitivity),
-        "shared_drift_rel": error_terms.reference_drift_rel(),
-        "leakage_v": error_terms.leakage_v(r_top_ohm, clamp),
-        "settling_v": error_terms.settling_v(r_top_ohm, reference_v, converter),
-    }
 
 
 NAMES = ("converter", "clamp")

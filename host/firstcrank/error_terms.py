@@ -40,10 +40,10 @@ TERMS: Mapping[str, Term] = {
 # against each other, so their difference counts.
 CLAMPS: Mapping[str, Term] = {
     "bat54s": Term(
-        0.3e-6,
+        0.2e-6,
         "A",
-        "from memory, a usual SPICE model: 0.2 µA at 25 °C, four times that at 40 °C; the pair unlike by a third. Above 40 °C "
-        "it doubles every 10 K",
+        "from memory, a usual SPICE model: 0.2 µA at 25 °C, four times that at 40 °C; the pair unlike by a quarter. Diodes drawn "
+        "half as leaky to half as much again, at 0 to 40 °C, give 0.09 µA rms. Above 40 °C it doubles every 10 K",
     ),
     "bav199": Term(0.02e-6, "A", "from memory of its data sheet: at most 5 nA at 25 °C, doubling every 10 K"),
     "1n4148": Term(0.1e-6, "A", "from memory of its data sheet: at most 25 nA at 25 °C and 20 V, doubling every 10 K"),
@@ -74,15 +74,17 @@ def leakage_v(r_top_ohm: float, clamp: str) -> float:
     return CLAMPS[clamp].limit * r_top_ohm / ROOT3
 
 
-def settling_v(r_top_ohm: float, reference_v: float, name: str) -> float:
+def settling_v(source_ohm: float, filter_f: float, range_v: float, name: str) -> float:
     """Standard uncertainty at the clip by the charge that the lead converted before leaves in the sampling capacitor.
 
-    f C (V' - V) is a current through R1. Calibrating puts one voltage on all leads, so it cannot show there.
+    Of the difference between the two leads: f C Rth, a current through the source, and C / (C + filter), the one sample's own share.
+    `range_v` at the clip. Calibrating puts one voltage on all leads, so it cannot show there.
     """
     c = converter(name)
-    return c.lead_hz * c.sample_f * r_top_ohm * reference_v * TERMS["sampled_span"].limit / ROOT3
+    share = c.lead_hz * c.sample_f * source_ohm + (c.sample_f / (c.sample_f + filter_f) if filter_f else 0.0)
+    return share * range_v * TERMS["sampled_span"].limit / ROOT3
 
 
-def likely_r_top_ohm(full_scale_v: float) -> float:
-    """Upper resistor of an input whose calibration does not tell: that of the notes' build with such a range."""
-    return 33e3 if full_scale_v < 25.0 else 100e3
+def likely_input(range_v: float) -> tuple[float, float, float]:
+    """Upper resistor, source resistance and filter of an input whose calibration does not tell: the notes' build of such a range."""
+    return (33e3, 5.64e3, 10e-9) if range_v < 25.0 else (100e3, 9.09e3, 10e-9)

@@ -117,6 +117,8 @@ class Limits:
         since = "not in the recording, which is older than this limit: shipped value"
         try:
             system_v, given, told = int(number(data, "system_v")), data["values"], data["sources"]
+            if not isinstance(given, Mapping) or not isinstance(told, Mapping):
+                raise ValueError("values and sources must be tables")
             base = shipped(system_v)
             values = {k: number(given, k, base[k]) for k in SPECS}
             sources = {k: str(told.get(k, "")) if k in given else since for k in SPECS}

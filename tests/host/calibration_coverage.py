@@ -26,7 +26,7 @@ from firstcrank.errors import CalibrationError
 
 Array = NDArray[np.float64]
 ROLES = ("battery", "key_switch", "starter_coil")
-NOMINAL = Calibration("nominal", {r: nominal_channel(33e3, 6.8e3, 0.01, input_ohm=100e3) for r in ROLES})
+NOMINAL = Calibration("nominal", {r: nominal_channel(33e3, 6.8e3, 0.01, filter_f=10e-9, input_ohm=100e3) for r in ROLES})
 METERS = (Meter("0.1 % + 2 mV", 0.001, 0.002), Meter("0.5 % + 10 mV", 0.005, 0.010), Meter("1 % + 20 mV", 0.01, 0.020))
 POINT_SETS = ((9.0, 12.6), (4.5, 9.0, 12.6))
 AT_V = (3.0, 7.0, 9.0, 12.0, 14.0)

@@ -99,20 +99,20 @@ def measured_calibration(system_v: int = 12) -> Calibration:
 
     24 V: everything doubled. A test holds it against a calibration really made.
     """
-    nominal = bench_calibration(system_v)
+    nominal, scale = bench_calibration(system_v), system_v / 12.0
 
     def line(role: str) -> ChannelCalibration:
         was = nominal.channel(role)
         lsb_v = was.gain_v_per_code
         stated = replace(
             was.uncertainty,
-            gain_rel=0.6 * lsb_v / (system_v * 0.62),
-            offset_v=0.6 * lsb_v,
-            pivot_v=0.6 * system_v,
-            shared_gain_rel=0.001 / np.sqrt(3.0),
-            shared_offset_v=0.0013 * system_v / 12.0,
-            shared_slope_rel=0.00019,
-            shared_pivot_v=0.55 * system_v,
+            gain_rel=0.00039,
+            offset_v=0.00207 * scale,
+            pivot_v=7.2 * scale,
+            shared_gain_rel=0.000577,
+            shared_offset_v=0.00027 * scale,
+            shared_slope_rel=0.00018,
+            shared_pivot_v=-0.08 * scale,
             noise_v=1.3 * lsb_v,
         )
         return replace(was, uncertainty=stated)

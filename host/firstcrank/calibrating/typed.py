@@ -7,9 +7,9 @@ import re
 
 from firstcrank.errors import UsageError
 
-_NUMBER = r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+))"
+_NUMBER = r"([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+))"
 _VOLTS = re.compile(_NUMBER + r"\s*(mv|millivolts?|v|volts?|vdc)?")
-_COUNTS = re.compile(r"(\d{1,3})\s*(?:counts?|digits?|dgts?|x|\*)\s*(?:of|x|\*|à|at)?\s*(.+)")
+_COUNTS = re.compile(r"([0-9]{1,3})\s*(?:counts?|digits?|dgts?|x|\*)\s*(?:of|x|\*|à|at)?\s*(.+)")
 _SHARE = re.compile(_NUMBER + r"\s*(%|percent|per cent|pct)?")
 UNIT_V = {"mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3}
 
