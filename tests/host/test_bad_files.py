@@ -47,7 +47,7 @@ def one_line(error: FirstcrankError, path: Path) -> str:
 def test_a_calibration_of_nonsense(tmp_path: Path, form: str, value: str) -> None:
     path = tmp_path / "board.toml"
     path.write_text(form.format(value))
-    with pytest.raises(CalibrationError, match="board.toml") as caught:
+    with pytest.raises(CalibrationError, match=r"board\.toml") as caught:
         read_calibration(path)
     one_line(caught.value, path)
 
@@ -77,7 +77,7 @@ def test_a_calibration_of_nonsense(tmp_path: Path, form: str, value: str) -> Non
 def test_a_calibration_of_another_shape(tmp_path: Path, text: str) -> None:
     path = tmp_path / "board.toml"
     path.write_text(text)
-    with pytest.raises(CalibrationError, match="board.toml") as caught:
+    with pytest.raises(CalibrationError, match=r"board\.toml") as caught:
         read_calibration(path)
     one_line(caught.value, path)
 
@@ -108,7 +108,7 @@ def test_a_byte_order_mark_is_passed_over(tmp_path: Path, monkeypatch: pytest.Mo
 def test_limits_of_nonsense(tmp_path: Path, key: str, value: str) -> None:
     path = tmp_path / "limits.toml"
     path.write_text(f"{key} = {value}\n")
-    with pytest.raises(LimitsError, match="limits.toml") as caught:
+    with pytest.raises(LimitsError, match=r"limits\.toml") as caught:
         read_limits(path)
     one_line(caught.value, path)
 
