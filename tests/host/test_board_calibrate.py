@@ -42,9 +42,11 @@ class Handled(SimulatedBoard):
         self.leads, self.pulled, self.readings = leads, pulled, 0
         self.deframer = wire.Deframer()
         self.kept: list[Calibration] = []
+        self.asked: set[int] = set()
 
     def write(self, data: bytes) -> None:
         for frame in self.deframer.feed(data):
+            self.asked.add(frame.kind)
             if frame.kind == wire.START:
                 self.readings += 1
                 if self.readings == self.pulled:
@@ -57,10 +59,10 @@ class Handled(SimulatedBoard):
         return Calibration.from_json(self._tables["calibration"])
 
 
-def drawn() -> Converter:
+def drawn(seed: int = 4) -> Converter:
     """A board built to the notes, its errors drawn from what the shipped calibration allows."""
     with resources.as_file(resources.files("firstcrank.data") / "calibration_minimal_12v.toml") as path:
-        return drawn_converter(read_calibration(path), np.random.default_rng(4))
+        return drawn_converter(read_calibration(path), np.random.default_rng(seed))
 
 
 def typed(monkeypatch: pytest.MonkeyPatch, folder: Path, device: Handled, lines: list[str], *more: str) -> tuple[Result, Path]:
@@ -120,6 +122,31 @@ def test_a_wrong_lead_can_be_put_right(monkeypatch: pytest.MonkeyPatch, tmp_path
     assert result.exit_code == 0, result.output
     assert "key switch: reads nothing" in result.output
     assert "not taken" in result.output
+
+
+@pytest.mark.parametrize("seed", [4, 5, 7])
+def test_a_battery_typed_by_its_name_costs_that_point_only(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, seed: int) -> None:
+    """A "9 V" cell gives 8.6 V: named once the second voltage is there, read again as the meter shows it, all else kept."""
+    cell, battery = dict.fromkeys(SHORTED, 8.6), dict.fromkeys(SHORTED, 13.2)
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, cell, battery, cell), drawn(seed))
+    before = device.stored()
+    result, _ = typed(monkeypatch, tmp_path, device, ["", "", "", "9", "13.2", "8.6 volts", ""])
+    assert result.exit_code == 0, result.output
+    assert "9.00 V is +0.4" in result.output
+    assert "Only this point is taken again" in result.output
+    assert device.stored() != before
+    line = device.stored().channel("key_switch")
+    assert float(line.volts(line.real_code(7.0))) == pytest.approx(7.0)
+    assert abs(line.offset_v) < 0.12
+
+
+def test_only_short_recordings_are_read(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The board's slow self-check is not asked: calibrating samples as recordings do."""
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, LOW, HIGH), drawn())
+    result, _ = typed(monkeypatch, tmp_path, device, ["", "", "", "6.2", "14.8", ""])
+    assert result.exit_code == 0, result.output
+    assert device.readings == 5
+    assert wire.SELF_CHECK not in device.asked
 
 
 def test_inputs_for_grounds_get_their_own_voltages(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -153,6 +153,43 @@ def test_a_misread_meter_is_the_outlier_and_only_that_point_is_taken_again() -> 
     assert float(line.volts(board.codes("battery", 4000).mean())) == pytest.approx(9.5, abs=0.03)
 
 
+class Obeys(Hands):
+    """Types "9" for a cell of 8.6 V, then 13.2 V; whatever is told to be read again is, as the meter shows it."""
+
+    def __init__(self, board: Board, first_v: float = 9.0) -> None:
+        super().__init__(board, ())
+        self.next, self.asked_again, self.first_v = [(first_v, 8.6), (13.2, 13.2)], 0, first_v
+
+    def volts(self, text: str) -> float:
+        if not self.next:
+            return math.nan
+        said_v, true_v = self.next.pop(0)
+        self._put(dict.fromkeys(ROLES, true_v))
+        return said_v
+
+    def tell(self, text: str) -> None:
+        super().tell(text)
+        found = re.search(r"the point at ([\d.]+) V", text)
+        if found:
+            self.asked_again += 1
+            true_v = 13.2 if float(found[1]) > 11.0 else 8.6
+            self.next.append((true_v, true_v))
+
+
+def test_who_obeys_gets_a_good_calibration_from_a_slip() -> None:
+    """Of three points no one can tell which is wrong; where the good one is blamed first, reading it again shows the other."""
+    most = 0
+    for seed in range(60):
+        board = Board(np.random.default_rng(seed))
+        hands = Obeys(board)
+        line = run(board, hands).channel("key_switch")
+        assert hands.asked_again in (1, 2)
+        most = max(most, hands.asked_again)
+        board.volts = dict.fromkeys(ROLES, 7.0)
+        assert abs(float(line.volts(board.codes("key_switch", 2000).mean())) - 7.0) < expanded_v(line, 7.0) < 0.08
+    assert most == 2
+
+
 @pytest.mark.parametrize(
     ("points", "said"),
     [

@@ -27,6 +27,7 @@ from firstcrank.calibration import Calibration, ChannelCalibration
 from firstcrank.errors import CalibrationError
 
 LOW_TOP_V = 9.0  # an input that reaches less is calibrated with less
+AGAIN_V = 0.5  # so near, it is the same voltage read once more
 TRIES = 3  # of one thing that can be put right, then it ends
 METER_SHOWS = "Type what the meter SHOWS, not what the battery is called"
 
@@ -146,6 +147,7 @@ class _Group:
     def run(self, shorted: Point) -> tuple[Point, dict[str, Fitted]]:
         """The shorted point (taken again where it was the slip) and the lines. Raises CalibrationError where none can be had."""
         taken: list[Point] = []
+        blamed: list[float] = []
         refused, told_cost, ended = "", False, 0
         while True:
             said_v = self.person.volts(f"{self.ask} {METER_SHOWS} (empty: done):")
@@ -167,6 +169,8 @@ class _Group:
             if not KNOWN_V < abs(said_v) < 60.0:
                 self.person.tell(f"{said_v:g} V is no use here: the higher the better, up to the input's range.")
                 continue
+            if blamed:  # a voltage read once more takes the place of what was typed for it before
+                taken = [p for p in taken if abs(p.meter_v - said_v) >= AGAIN_V]
             point, trouble = _take(said_v, self.read, [shorted, *taken], self.known, self.group)
             if trouble:
                 refused = trouble[0]
@@ -179,11 +183,17 @@ class _Group:
                 self._fits([shorted, *taken])
             except ContradictionError as error:
                 refused = str(error)
+                suspect_v = error.meter_v
+                others = [p.meter_v for p in taken if p.meter_v != suspect_v]
+                if others and any(abs(suspect_v - v) < AGAIN_V for v in blamed):
+                    suspect_v = others[-1]
+                    refused = f"{error.meter_v:.2f} V reads as it did before, so it is the point at {suspect_v:.2f} V: read the meter again"
+                blamed.append(suspect_v)
                 self.person.tell(f"{refused}. Only this point is taken again, the others stay.")
-                if error.meter_v == 0.0:
+                if suspect_v == 0.0:
                     shorted = _take_shorted(self.person, self.read, self.known, self.roles)
                 else:
-                    taken = [p for p in taken if p.meter_v != error.meter_v]
+                    taken = [p for p in taken if p.meter_v != suspect_v]
             except CalibrationError as error:
                 refused = str(error)  # one voltage alone, far from the nominal line: the next one tells
 
