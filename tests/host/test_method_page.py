@@ -8,7 +8,6 @@ from firstcrank.analysis.obligations.table import OBLIGATIONS
 
 PAGE = Path(__file__).parents[2] / "docs" / "method.md"
 BEGIN, END = "from the table in host/firstcrank/analysis/obligations/table.py -->\n", "<!-- end -->"
-MARKED = {"R1", "R2", "R3", "L1", "L2", "L4"}
 
 
 def table() -> str:
@@ -16,7 +15,7 @@ def table() -> str:
     lines = ["| id | for | obligation |", "|---|---|---|"]
     for o in OBLIGATIONS:
         each = "recording" if o.for_recording else "every crank" if o.for_crank else "every phase"
-        lines.append(f"| {o.id}{' !' if o.id in MARKED else ''} | {each} | {o.text} |")
+        lines.append(f"| {o.id}{' !' if o.voids else ''} | {each} | {o.text} |")
     return "\n".join(lines) + "\n"
 
 
