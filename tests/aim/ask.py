@@ -51,5 +51,9 @@ def feed_verdict(judgement: Any) -> str:
 
 def told(judgement: Any) -> str:
     """Findings that are not passes, for the message of a failing test."""
-    rows = [f"{f.check} {f.phase} crank {f.crank}: {f.result}: {f.reason}" for f in judgement.findings if f.result != "pass"]
+    rows = [
+        f"{f.check} {f.phase} crank {getattr(f, 'crank', None)}: {f.result}: {f.reason}"
+        for f in judgement.findings
+        if f.result != "pass"
+    ]
     return "\n".join((f"overall {judgement.verdict}, feed {feed_verdict(judgement)}", *judgement.reasons, *rows))
