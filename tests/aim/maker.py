@@ -62,6 +62,7 @@ class Setup:
     rest_v: float = 12.6
     lead: bool = True
     scale: float = 1.0
+    step_s: float = STEP_S
 
     @property
     def last(self) -> Crank:
@@ -71,7 +72,7 @@ class Setup:
 
 @lru_cache(maxsize=24)
 def _base(setup: Setup) -> tuple[Volts, dict[str, Volts]]:
-    t = np.arange(int(round(setup.end_s / BIN_S)) * PER_BIN) * STEP_S
+    t = np.arange(round(setup.end_s / BIN_S) * round(BIN_S / setup.step_s)) * setup.step_s
     on = t >= setup.on_s
     for off_s, again_s in setup.offs:
         on &= (t < off_s) | (t >= again_s)
@@ -179,11 +180,13 @@ class Made:
     # --- sampling it
 
     def bins(
-        self, *, holes: tuple[Hole, ...] = (), runs: bool = True, per_bin: int = PER_BIN, full_scale_v: float | None = FULL_SCALE_V,
+        self, *, holes: tuple[Hole, ...] = (), runs: bool = True, bin_s: float = BIN_S, full_scale_v: float | None = FULL_SCALE_V,
         **trace: Any,
     ) -> Trace:  # fmt: skip
         """As a board records it. `trace`: further fields of the Trace. `full_scale_v`: 12 V figure."""
         scale = self.setup.scale
+        step_s = self.setup.step_s
+        per_bin = round(bin_s / step_s)
         count = len(self.t) // per_bin
         used = count * per_bin
         top_v = None if full_scale_v is None else full_scale_v * scale
@@ -197,8 +200,8 @@ class Made:
             channels[role] = Channel(role, rows.mean(1), rows.min(1), rows.max(1), u, top_v)
             if role == "key_switch":
                 below = rows < trigger_v
-        start = np.arange(count) * (per_bin * STEP_S)
-        end = start + per_bin * STEP_S
+        start = np.arange(count) * (per_bin * step_s)
+        end = start + per_bin * step_s
         kept = np.ones(count, dtype=bool)
         for hole in holes:
             kept &= (end <= hole.start_s + 1e-9) | (start >= hole.end_s - 1e-9)
@@ -210,7 +213,7 @@ class Made:
             start_s=start[kept],
             end_s=end[kept],
             conversions=np.full(int(kept.sum()), per_bin, dtype=np.int64),
-            gap_s=np.full(int(kept.sum()), STEP_S),
+            gap_s=np.full(int(kept.sum()), step_s),
             channels={
                 role: Channel(role, c.mean_v[kept], c.lowest_v[kept], c.highest_v[kept], c.uncertainty, c.full_scale_v)
                 for role, c in channels.items()
@@ -226,7 +229,7 @@ class Made:
         if keep is not None:
             at = at[keep[: len(at)]]
         start = self.t[at]
-        end = np.append(start[1:], start[-1] + every * STEP_S)
+        end = np.append(start[1:], start[-1] + every * self.setup.step_s)
         u = uncertainty or replace(self.uncertainty, noise_v=0.0)
         channels = {}
         for i, (role, volts) in enumerate(self.volts.items()):
@@ -252,6 +255,27 @@ def count_runs(below: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.
             best = max(best, run)
         longest[i], tail[i], head[i] = best, run, first or 0
     return longest, head, tail
+
+
+def cut(trace: Trace, count: int) -> Trace:
+    """The first `count` bins."""
+    keep = slice(0, count)
+    channels = {
+        role: replace(c, mean_v=c.mean_v[keep], lowest_v=c.lowest_v[keep], highest_v=c.highest_v[keep])
+        for role, c in trace.channels.items()
+    }
+    runs = trace.runs and replace(trace.runs, longest=trace.runs.longest[keep], head=trace.runs.head[keep], tail=trace.runs.tail[keep])
+    end_s = trace.end_s[count - 1] if count else 0.0
+    return replace(
+        trace,
+        start_s=trace.start_s[keep],
+        end_s=trace.end_s[keep],
+        conversions=trace.conversions[keep],
+        gap_s=trace.gap_s[keep],
+        channels=channels,
+        runs=runs,
+        holes=tuple(h for h in trace.holes if h.start_s < end_s),
+    )
 
 
 def hole(start_s: float, end_s: float) -> Hole:

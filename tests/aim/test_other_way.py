@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from firstcrank.bench.scenarios import simulate
+from firstcrank.bench.to_trace import to_trace
+
 from .ask import ASKED, FAIL, PASS, RUNS, ask, told, verdict
-from .maker import BIN_S, STEP_S, Crank, Made, Setup
+from .maker import STEP_S, Crank, Made, Setup, cut
 
 BATTERY_FED = ("battery", "key_switch")
 
@@ -34,32 +37,37 @@ def test_a_healthy_engine_that_starts_at_once_with_a_heater_that_cycles_after() 
 @pytest.mark.parametrize("at_s", [2.5, 4.5, 6.6, 7.5])
 @pytest.mark.parametrize("volts", [0.6, -0.6, 2.0])
 def test_one_sample_common_to_all_leads_takes_no_fail(at_s: float, volts: float) -> None:
+    """One single reading of 96 us, as another logger writes it."""
     made = Made().feed(0.0, 3.0, 3.0)
-    assert verdict(made.common(volts, at_s, STEP_S).bins()) == FAIL
+    assert verdict(made.common(volts, at_s, 4 * STEP_S).rows()) == FAIL
 
 
 def test_a_feed_held_low_beside_a_sound_battery_is_not_the_battery() -> None:
-    made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=2.9, inrush_v=3.2, swing_v=0.2),)))  # its inrush goes below 7 V with the feed
-    made.feed(6.5, 3.2, 2.7)
+    """The feed stands at 6.5 V for the whole crank; in the inrush the battery is down there too, and the feed lowest."""
+    made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=2.7, inrush_v=3.0, swing_v=0.2),)))
+    made.feed(6.5, 3.03, 2.9).feed(6.4, 3.03, 0.004)
     judgement = ask(made.bins())
     assert judgement.verdict == FAIL
     assert judgement.likely_causes[0].cause != "battery_weak", told(judgement)
     assert "lost" in " ".join(judgement.reasons)
 
 
+@pytest.mark.parametrize("at_s", [6.006, 6.03, 6.1])
 @pytest.mark.parametrize("catch_s", [0.5, 0.8])
-def test_no_lead_and_an_engine_that_catches_before_the_release_with_a_bounce(catch_s: float) -> None:
+def test_no_lead_and_an_engine_that_catches_before_the_release_with_a_bounce(catch_s: float, at_s: float) -> None:
     made = Made(Setup(cranks=(Crank(3.0, 3.0, catch_s=catch_s),), lead=False, charges_s=1.0, end_s=10.0))
-    judgement = ask(made.feed(0.0, 6.006, 0.006).bins())
+    judgement = ask(made.feed(0.0, at_s, 0.006).bins())
     assert judgement.verdict != FAIL, told(judgement)
 
 
-@pytest.mark.parametrize("lead", [True, False], ids=["lead", "no lead"])
-@pytest.mark.parametrize("off_s", [2.9, 3.0, 3.015, 3.03])
-def test_a_heater_that_goes_off_as_the_crank_begins(off_s: float, lead: bool) -> None:
-    made = Made(Setup(lead=lead, end_s=9.0))
+@pytest.mark.parametrize(
+    ("off_s", "depth_v", "lead"),
+    [(3.0, 1.0, True), (2.98, 1.3, False), (3.01, 1.3, False), (3.0, 1.6, True), (3.02, 1.6, True)],
+)
+def test_a_heater_that_goes_off_as_the_crank_begins(off_s: float, depth_v: float, lead: bool) -> None:
+    made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=1.5, inrush_v=1.2),), lead=lead, end_s=9.0))
     for role in BATTERY_FED:
-        made.change(role, 1.5, off_s - 1.5, lambda t, v: np.where(v > 1, v - 1.5 * (1.0 - 0.3 * np.exp(-(t - 1.5) / 0.5)), v))
+        made.change(role, 1.5, off_s - 1.5, lambda t, v: np.where(v > 1, v - depth_v * (1.0 - 0.3 * np.exp(-(t - 1.5) / 0.5)), v))
     judgement = ask(made.bins())
     assert judgement.verdict == PASS, told(judgement)
 
@@ -79,16 +87,18 @@ def test_an_inrush_below_the_minimum_for_two_milliseconds_is_ridden_through() ->
 def test_one_continuous_loss_is_told_once(lead: bool) -> None:
     judgement = ask(Made(Setup(lead=lead, end_s=9.0)).feed(0.0, 2.93, 3.2).bins())
     assert judgement.verdict == FAIL
+    assert sum("lost" in reason for reason in judgement.reasons) == 1, told(judgement)
     assert len(judgement.dropouts) == 1
     assert judgement.dropouts[0].duration_s == pytest.approx(3.2, abs=0.002)
     assert judgement.likely_causes[0].cause == "feed_dead_in_start"
 
 
-@pytest.mark.parametrize("lead", [True, False], ids=["lead", "no lead"])
-def test_cut_in_the_first_moments_of_a_crank_it_does_not_raise(lead: bool) -> None:
-    for bins_after in range(0, 110, 6):
-        made = Made(Setup(end_s=3.0 + bins_after * BIN_S, lead=lead)).feed(0.0, 3.0, 9.0)
-        assert verdict(made.bins()) != PASS
+@pytest.mark.parametrize("seed", [1, 2])
+def test_cut_in_the_first_moments_of_a_crank_it_does_not_raise(seed: int) -> None:
+    trace = to_trace(simulate("feed_dead_in_start", seed))
+    begins = int(np.argmax(trace.channels["starter_coil"].mean_v > 3.0))
+    for count in range(begins - 4, begins + 110, 6):
+        assert verdict(cut(trace, count)) in ("FAIL", "NO VERDICT")
 
 
 def test_a_key_turned_off_whose_wiring_discharges() -> None:
@@ -99,8 +109,10 @@ def test_a_key_turned_off_whose_wiring_discharges() -> None:
 
 @pytest.mark.parametrize("lead", [True, False], ids=["lead", "no lead"])
 def test_a_key_turned_off_between_cranks(lead: bool) -> None:
-    setup = Setup(cranks=(Crank(3.0, 2.5), Crank(10.5, 2.5)), offs=((8.0, 9.3),), end_s=15.6, lead=lead)
-    judgement = ask(Made(setup).bins())
+    """Its wiring discharges with 20 ms."""
+    setup = Setup(cranks=(Crank(3.0, 2.5), Crank(10.5, 2.5)), end_s=15.6, lead=lead)
+    made = Made(setup).change("key_switch", 8.0, 1.3, lambda t, v: v * np.exp(-(t - 8.0) / 0.02))
+    judgement = ask(made.bins())
     assert judgement.verdict == PASS, told(judgement)
 
 
