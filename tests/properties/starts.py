@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
@@ -24,10 +24,10 @@ class Known:
     """A start with what is asked with it."""
 
     name: str
-    trace: Trace
-    context: Context
-    limits: Limits
-    made: Made | None = None
+    trace: Trace = field(repr=False)
+    context: Context = field(repr=False)
+    limits: Limits = field(repr=False)
+    made: Made | None = field(default=None, repr=False)
 
 
 SIMULATED = (
