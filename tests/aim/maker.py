@@ -108,7 +108,7 @@ def _sag(crank: Crank, t: Volts) -> Volts:
     pulled = pulled * (1.0 - np.exp(-since / 0.001))
     after = np.clip(t - opens, 0.0, None)
     came_back = 0.6 * np.exp(-after / 0.5) + 0.4 * np.exp(-after / 0.0008)
-    return np.asarray(np.where(t < closes, 0.0, np.where(t < opens, pulled, 0.9 * came_back)))
+    return np.asarray(np.where(t < closes, 0.0, np.where(t < opens, pulled, 0.4 * crank.sag_v * came_back)))
 
 
 @lru_cache(maxsize=8)
@@ -264,7 +264,9 @@ def cut(trace: Trace, count: int) -> Trace:
         role: replace(c, mean_v=c.mean_v[keep], lowest_v=c.lowest_v[keep], highest_v=c.highest_v[keep])
         for role, c in trace.channels.items()
     }
-    runs = trace.runs and replace(trace.runs, longest=trace.runs.longest[keep], head=trace.runs.head[keep], tail=trace.runs.tail[keep])
+    runs = trace.runs and replace(
+        trace.runs, longest=trace.runs.longest[keep], head=trace.runs.head[keep], tail=trace.runs.tail[keep]
+    )
     end_s = trace.end_s[count - 1] if count else 0.0
     return replace(
         trace,

@@ -73,8 +73,10 @@ def test_steady_drop(case: Case) -> None:
 
 
 F4 = [
-    *(Case(f"F4 inside: 1.95 V for 20 ms in {p}", lambda at=at: total(1.95, at, 0.02), PASS, BRIEF, "pass", phase=p) for p, at in SITES.items()),
-    *(Case(f"F4 outside: 2.05 V for 20 ms in {p}", lambda at=at: total(2.05, at, 0.02), FAIL, BRIEF, "fail", phase=p) for p, at in SITES.items()),
+    *(Case(f"F4 inside: 1.95 V for 20 ms in {p}", lambda at=at: total(1.95, at, 0.02), PASS, BRIEF, "pass", phase=p)
+      for p, at in SITES.items()),
+    *(Case(f"F4 outside: 2.05 V for 20 ms in {p}", lambda at=at: total(2.05, at, 0.02), FAIL, BRIEF, "fail", phase=p)
+      for p, at in SITES.items()),
     Case("F4 vague: 2.00 V for 20 ms", lambda: total(2.0, 4.0, 0.02), NO, BRIEF, OUT, phase="crank"),
     Case("F4 window inside: 4 V for 4.2 ms", lambda: total(4.0, 7.0, 0.0042), PASS, BRIEF, "pass", phase="after"),
     Case("F4 window outside: 4 V for 5.8 ms", lambda: total(4.0, 7.0, 0.0058), FAIL, BRIEF, "fail", phase="after"),
@@ -126,7 +128,9 @@ def own_source(volts: float) -> Trace:
     """The feed comes from another battery, whose post is clipped on, and lies `volts` above this one's: 0.12 V less, or 1.07 V."""
     if volts > 0:
         made = Made().lead("feed_source", lambda m: m.volts["battery"] + volts)
-        return made.lead("key_switch", lambda m: np.where(m.volts["key_switch"] > 1, m.volts["battery"] + volts - 0.12, 0.0)).bins()
+        return made.lead(
+            "key_switch", lambda m: np.where(m.volts["key_switch"] > 1, m.volts["battery"] + volts - 0.12, 0.0)
+        ).bins()
     made = Made().lead("feed_source", lambda m: m.volts["key_switch"] * 0.0 + m.volts["battery"] + 0.95)
     return made.bins()
 

@@ -118,7 +118,9 @@ def test_bounces(case: Case) -> None:
     hold(case)
 
 
-def short(count: int, length_s: float, from_s: float = 3.5, every_s: float = 0.1, also: tuple[tuple[float, float], ...] = ()) -> Trace:
+def short(
+    count: int, length_s: float, from_s: float = 3.5, every_s: float = 0.1, also: tuple[tuple[float, float], ...] = ()
+) -> Trace:
     return openings(*((from_s + every_s * i, length_s) for i in range(count)), *also)
 
 

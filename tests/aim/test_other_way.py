@@ -67,7 +67,9 @@ def test_no_lead_and_an_engine_that_catches_before_the_release_with_a_bounce(cat
 def test_a_heater_that_goes_off_as_the_crank_begins(off_s: float, depth_v: float, lead: bool) -> None:
     made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=1.5, inrush_v=1.2),), lead=lead, end_s=9.0))
     for role in BATTERY_FED:
-        made.change(role, 1.5, off_s - 1.5, lambda t, v: np.where(v > 1, v - depth_v * (1.0 - 0.3 * np.exp(-(t - 1.5) / 0.5)), v))
+        made.change(
+            role, 1.5, off_s - 1.5, lambda t, v: np.where(v > 1, v - depth_v * (1.0 - 0.3 * np.exp(-(t - 1.5) / 0.5)), v)
+        )
     judgement = ask(made.bins())
     assert judgement.verdict == PASS, told(judgement)
 

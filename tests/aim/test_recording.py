@@ -134,7 +134,7 @@ L = [
     Case("L1 step outside: in the crank", lambda: stepped(0.8, 0.2, 4.8), NO, "clips_still", OUT),
     Case("L1 step down", lambda: stepped(-0.8, 0.2, 7.2), NO, "clips_still", OUT),
     Case("L1 step takes a FAIL away", lambda: stepped(0.8, 0.2, 7.2, fault=True), NO, "clips_still", OUT),
-    Case("L1 step of 15 ms leaves a FAIL", lambda: stepped(0.8, 0.015, 7.2, fault=True), FAIL, "clips_still", "pass"),
+    Case("L1 step of 12 ms leaves a FAIL", lambda: stepped(0.8, 0.012, 7.2, fault=True), FAIL, "clips_still", "pass"),
     Case("L1 battery gone", lambda: Made().put("battery", 2.2, 4.5, 0.2).bins(), NO, "clips_still", OUT),
     Case("L1 battery not gone", lambda: Made().put("battery", 2.9, 4.5, 0.2).bins(), NO, "clips_still", "pass"),
     Case("L2 inside: 60 mV apart", lambda: always_live(0.06), NO, "leads_apart", "pass"),

@@ -9,11 +9,13 @@ from firstcrank.trace import Trace
 
 from .ask import ASKED, FAIL, NO, PASS, ask, doubled, feed_verdict, limits, told
 from .case import Case, hold, table
-from .maker import Crank, Made, Setup
+from .maker import BIN_S, Crank, Made, Setup
 
 OUT = "no verdict"
 SUPPLY, DROPOUT = "battery_minimum", "key_feed_dropout"
-DEEP = Setup(cranks=(Crank(3.0, 3.0, sag_v=3.5, inrush_v=0.5, swing_v=0.2),))  # 9 V while cranking, so that a dip is a small step
+DEEP = Setup(
+    cranks=(Crank(3.0, 3.0, sag_v=3.5, inrush_v=0.5, swing_v=0.2),)
+)  # 9 V while cranking, so that a dip is a small step
 TWO = Setup(cranks=(Crank(3.0, 2.2, 0.0, 3.5, 0.5, 0.2), Crank(7.5, 2.2, 0.0, 3.5, 0.5, 0.2)), end_s=12.0)
 
 
@@ -39,7 +41,8 @@ P = [
     Case("P1 outside: 6 ms in the second crank", lambda: dips((6.5, 8.5, 0.006), setup=TWO).bins(), FAIL, SUPPLY, "fail", crank=2),
     Case("P1 inside: the inrush, 2 ms", lambda: dips((6.5, 3.021, 0.002)).bins(), PASS, SUPPLY, "pass", crank=1),
     Case("P1 outside: the whole crank at 6.5 V", lambda: dips((6.5, 3.05, 2.9)).bins(), FAIL, SUPPLY, "fail", crank=1),
-    Case("P1 limit: supply_dip_max_s", lambda: dips((6.5, 4.5, 0.0053)).bins(), PASS, SUPPLY, "pass", limits=limits(supply_dip_max_s=0.007)),
+    Case("P1 limit: supply_dip_max_s", lambda: dips((6.5, 4.5, 0.0053)).bins(), PASS, SUPPLY, "pass",
+         limits=limits(supply_dip_max_s=0.007)),
     Case("P1 limit: supply_dip_lowest_v", lambda: dips((5.5, 4.5, 0.003)).bins(), PASS, SUPPLY, "pass",
          limits=limits(supply_dip_lowest_v=5.0)),
     Case("P2 inside: 0.9 ms outside of cranks", lambda: dips((6.5, 7.2, 0.0009)).bins(), PASS, "battery_minimum", "pass"),
@@ -58,7 +61,7 @@ P = [
 
 def leaves(length_s: float) -> Trace:
     """Both at 6.5 V for 20 ms, in which the feed goes to 4.5 V by itself for a while."""
-    return dips((6.5, 4.5, 0.02)).feed(4.5, 4.51, length_s).bins()
+    return dips((6.5, 4.5, 0.02)).feed(4.5, 5874 * BIN_S + 0.0001, length_s).bins()
 
 
 @table(P)

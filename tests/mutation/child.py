@@ -13,6 +13,7 @@ import sys
 import time
 import warnings
 from collections.abc import Sequence
+from pathlib import Path
 from types import CodeType, ModuleType
 from typing import Any
 
@@ -34,7 +35,7 @@ class _Mutant(importlib.abc.MetaPathFinder, importlib.abc.Loader):
             return None
         spec = importlib.util.spec_from_loader(fullname, self, origin=self.origin, is_package=self.is_package)
         if spec is not None and self.is_package:
-            spec.submodule_search_locations = [os.path.dirname(self.origin)]
+            spec.submodule_search_locations = [str(Path(self.origin).parent)]
         return spec
 
     def create_module(self, spec: Any) -> None:
@@ -74,7 +75,7 @@ def replace_analysis(site: Site) -> None:
                 setattr(module, attr, sys.modules[value.__name__])
 
 
-def run(site: Site | None, kills: Sequence[Kill], cpu_s: int, out: int) -> None:
+def run(site: Site | None, kills: Sequence[Kill], cpu_s: int, budget_s: float, out: int) -> None:
     """In the forked child: writes one line of JSON with the outcome and ends the process."""
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s + 5))
     signal.signal(signal.SIGXCPU, signal.SIG_DFL)
@@ -92,6 +93,9 @@ def run(site: Site | None, kills: Sequence[Kill], cpu_s: int, out: int) -> None:
         outcome = {"outcome": "killed", "by": "import", "why": type(error).__name__}
         kills = ()
     for kill in kills:
+        if site is not None and budget_s and time.process_time() > budget_s:
+            outcome["outcome"] = "unfinished"
+            break
         began = time.process_time()
         try:
             kill.call()

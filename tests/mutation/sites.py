@@ -99,7 +99,7 @@ def _negated(name: str) -> Change:
     return lambda node: _set(test=ast.Constant(name == "always"))(node)
 
 
-def changes(node: ast.AST, parent: ast.AST | None) -> Iterator[Change]:  # noqa: PLR0912
+def changes(node: ast.AST, parent: ast.AST | None) -> Iterator[Change]:
     """Every way in which one node is made wrong."""
     if isinstance(node, ast.Compare) and len(node.ops) == 1:
         for op in COMPARE.get(type(node.ops[0]), ()):

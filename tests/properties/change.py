@@ -18,7 +18,9 @@ def pick(trace: Trace, keep: Kept) -> Trace:
         role: replace(c, mean_v=c.mean_v[keep], lowest_v=c.lowest_v[keep], highest_v=c.highest_v[keep])
         for role, c in trace.channels.items()
     }
-    runs = trace.runs and replace(trace.runs, longest=trace.runs.longest[keep], head=trace.runs.head[keep], tail=trace.runs.tail[keep])
+    runs = trace.runs and replace(
+        trace.runs, longest=trace.runs.longest[keep], head=trace.runs.head[keep], tail=trace.runs.tail[keep]
+    )
     return replace(
         trace,
         start_s=trace.start_s[keep],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,7 @@ def tiles(spans: Any, from_s: float, to_s: float) -> None:
     assert spans
     assert spans[0].start_s == from_s
     assert spans[-1].end_s == to_s
-    for one, next_one in zip(spans[:-1], spans[1:], strict=True):
+    for one, next_one in pairwise(spans):
         assert one.end_s == next_one.start_s
         assert one.start_s < one.end_s
     assert spans[-1].start_s < spans[-1].end_s

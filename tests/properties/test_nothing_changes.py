@@ -39,9 +39,9 @@ def test_a_longer_key_on_changes_nothing(start: Known, bins: int) -> None:
     assume(feed.lowest_v[at - 60 : at + 60].min() > 9.0 and quiet.max() < 0.5)
     after = ask(change.later(start.trace, at, bins), start.context, start.limits)
     assert (after.verdict, after.feed.verdict) == (judged(start).verdict, judged(start).feed.verdict), told(after)
-    assert [c.end_s - c.start_s for c in after.cranks] == [
-        c.end_s - c.start_s for c in judged(start).cranks
-    ] or np.allclose([c.end_s - c.start_s for c in after.cranks], [c.end_s - c.start_s for c in judged(start).cranks], atol=0.02)
+    assert [c.end_s - c.start_s for c in after.cranks] == [c.end_s - c.start_s for c in judged(start).cranks] or np.allclose(
+        [c.end_s - c.start_s for c in after.cranks], [c.end_s - c.start_s for c in judged(start).cranks], atol=0.02
+    )
 
 
 @given(AT_12V)
