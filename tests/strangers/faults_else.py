@@ -122,6 +122,8 @@ def heater_fault(rng: Generator, seed: int, family: str) -> Plan:
 def starter_control(rng: Generator, seed: int, family: str) -> Plan:
     """The starter's control circuit drops 0.2 to 5 V."""
     p = base(rng, seed, family, lead=True)
+    if chance(rng, 0.75):  # both sides are summed, so the minus side has to be there
+        p.record.leads = tuple(dict.fromkeys((*p.record.leads, "engine_ground")))
     p.coil_drop_v = around(rng, 1.0 * p.scale, spread=5.0)
     p.culprits.add("starter_control_drop")
     p.marks["drop_v"] = p.coil_drop_v

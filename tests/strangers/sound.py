@@ -218,7 +218,7 @@ def sound_start(
     lead = chance(rng, 0.75) if lead is None else lead
     leads = ["battery", "key_switch"] + (["starter_coil"] if lead else [])
     record = Recording(rng.uniform(0.0, 0.05), end, delivery=delivery or how(rng), leads=tuple(leads))
-    record.rate_hz = float(rng.choice([2000.0, 4000.0, 5000.0, 8000.0, 10000.0]))
+    record.rate_hz = float(rng.choice([1500.0, 2000.0, 4000.0, 5000.0, 10000.0, 20000.0], p=[0.1, 0.3, 0.28, 0.2, 0.1, 0.02]))
     p = Plan(seed, family, system_v, b, e, plan_cranks, key, f, module(rng, system_v), a, record)
     p.coil_drop_v = rng.uniform(0.1, 0.35) * p.scale
     if with_heater:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.strangers.clips import at_the_clips
 from tests.strangers.grader.measure import Stretch, below
 from tests.strangers.start import StrangeStart
 
@@ -53,7 +54,10 @@ def true_cranks(s: StrangeStart) -> list[Crank]:
 
 def judged_feed(s: StrangeStart) -> Floats:
     """The feed against module ground where that lead is on."""
-    v = s.world.volts["key_switch"]
+    tricks = s.plan.record.tricks
+    lead_astray = any(name in tricks and tricks[name][0] == "key_switch" for name in ("off", "copy"))
+    # a lead in the air is a dead feed to whoever reads the recording
+    v = at_the_clips(s.world)["key_switch"] if lead_astray else s.world.volts["key_switch"]
     if "module_ground" in s.plan.record.leads:
         return v - s.world.volts["module_ground"]
     return v
