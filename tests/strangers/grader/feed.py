@@ -222,7 +222,7 @@ def _drops(f: Feed, marks: Marks) -> None:
             if (generous and by > 0) or (not generous and by <= 0):
                 marks.margins.append(Margin(obligation, by, f"{value:.3f} V at {where:.3f} s"))
             elif not generous:
-                marks.margins.append(Margin(obligation, min(by, 0.5), f"{value:.3f} V at {where:.3f} s, travel counted"))
+                marks.margins.append(Margin(obligation, min(by, -0.5), f"{value:.3f} V at {where:.3f} s, travel counted"))
     value, where = worst_mean(t, -f.lost_v, 0.5, spans)
     if math.isfinite(value):
         at = float(np.interp(where, t, f.source))

@@ -121,7 +121,7 @@ def _spans(
             continue
         if times.cranks and d.begin_s < times.cranks[0].start_s:
             times.odd.append("K4: dead before the first crank")
-        if to_end and d.begin_s < last_let_go + 2.0:
+        if times.cranks and to_end and d.begin_s < last_let_go + 2.0:
             times.never_back = True
         off = _opened(t, feed, d.begin_s, minimum_v, openings, open_from)
         if d.begin_s - off > FALL_MAX_S:
