@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from firstcrank.analysis.verdict import judge
+from firstcrank.limits import shipped
+from firstcrank.tracefiles.native import from_bytes
+from tests.strangers import frames, to_trace
 from tests.strangers.grader.grade import FAULT, LACKING, NEAR_FAULT, SOUND
-from tests.strangers.outcome import CRASHED, Outcome, outcome_of
+from tests.strangers.outcome import CRASHED, Outcome, context_of, outcome_of
+from tests.strangers.start import start
 from tests.strangers.table import table
 
 SEEDS = range(300)
@@ -42,3 +47,20 @@ def test_verdicts_agree_with_the_truth(outcomes: list[Outcome]) -> None:
     found = [o for o in outcomes if o.kind == FAULT and o.verdict == "FAIL" and o.truth and not o.lacking]
     assert sum(bool(o.causes) and o.causes[0] in o.truth for o in found) >= 0.85 * len(found)
     assert sum(bool(set(o.causes[:2]) & o.truth) for o in found) >= 0.9 * len(found)
+
+
+def test_frames_and_trace_of_one_start_get_one_verdict() -> None:
+    """The same bins through the product's reader of recordings and as a trace handed over directly."""
+    compared = 0
+    for seed in range(60):
+        s = start(seed)
+        if s.trace is None or s.codes is None or s.trace.kind != "start" or {"full_scale_v"} & set(s.plan.record.tricks):
+            continue
+        kept = to_trace.taken_away(s.plan, s.codes, s.plan.record.begin_s)
+        got = from_bytes(frames.recording(s.plan, kept), None, "x")
+        limits = shipped(s.plan.system_v)
+        here = judge(s.trace, limits, context_of(s)).verdict
+        there = judge(got.trace, got.limits or limits, got.context).verdict
+        assert here == there, f"{s.family} {seed}: {here} as a trace, {there} as a recording"
+        compared += 1
+    assert compared > 20

@@ -105,13 +105,16 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
         else:
             own.append(x)
     shorts: list[Stretch] = []
+    tolerated: list[Bounce] = []
     for b in bounces(f.times, own, bounce_max):
         parts = [x for x in own if b.begin_s <= x.begin_s <= b.end_s]
         extent = b.end_s - b.begin_s
         if b.place == "travel" and extent <= bounce_max + reach:
             if f.no_lead and b.longest_s > longest - 4 * u_t:
                 marks.unsure.append("F1: a bounce in travel, no starter lead")
-            if len(parts) > 1 and b.longest_s <= longest - 4 * u_t and spread <= 0:
+            if b.longest_s > longest - 4 * u_t:
+                tolerated.append(b)
+            if len(parts) > 1 and b.longest_s <= longest - 4 * u_t and spread < 0:
                 shorts += parts  # a bounce of short openings alone may be counted as losses too
             continue
         if b.longest_s > longest + reach:
@@ -127,6 +130,8 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
                     continue
             _over(marks, "F1", spread, f"{b.longest_s * 1e3:.3f} ms at {b.begin_s:.4f} s")
         shorts += [x for x in parts if x.length_s <= longest + reach]
+    if any(0 < later.begin_s - b.end_s < TRAVEL_S for b in tolerated for later in tolerated):
+        marks.unsure.append("F1: two bounces in one travel")
     _short_losses(f, marks, shorts, spread)
     for crank, parts in dips.items():
         _dip(f, marks, crank, parts, spread)
