@@ -33,6 +33,7 @@ def table(found: list[Outcome]) -> tuple[str, int]:
     lines.append(f"PASS, evidence plainly lacking:      {len(lacking)} of {sum(o.kind == LACKING for o in found)}")
     lines += [_line(o) for o in lacking[:LISTED]]
     lines.append(f"PASS, truth beyond a limit by 0 to 4 u: {_share(near, passed)}")
+    lines += [_line(o) for o in near if passed(o)][:LISTED]
     lines += ["", "sound starts, evidence complete, every limit cleared by 4 u: PASS / FAIL / NO VERDICT"]
     sound = [o for o in found if o.kind == SOUND]
     for name, rows in (

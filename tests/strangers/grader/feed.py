@@ -185,9 +185,9 @@ def _dip(f: Feed, marks: Marks, crank: int, parts: list[Stretch], spread: float)
 
 def _short_losses(f: Feed, marks: Marks, shorts: list[Stretch], spread: float) -> None:
     """F2: what a recorder can see of them. A board's input hides what is shorter than its time constant."""
-    h = f.known.spacing_s
+    h = max(f.known.spacing_s, f.known.blur_s)
     board = f.s.codes is not None
-    least = 1.2 * FILTER_S if board else h
+    least = max(1.2 * FILTER_S, f.known.blur_s) if board else h
     total_max = f.limits["dropout_total_max_s"]
     seen = [x for x in shorts if x.length_s >= least]
     total = sum(x.length_s for x in seen)

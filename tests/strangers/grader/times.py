@@ -90,9 +90,22 @@ def _opened(t: Floats, feed: Floats, dead_s: float, minimum_v: float, openings: 
     up = np.flatnonzero((t < dead_s) & (feed >= minimum_v))
     falls_from = float(t[up[-1]]) if len(up) else open_from
     last = [x for x in openings if falls_from - FALL_MAX_S <= x <= dead_s]
-    if not last:
-        return falls_from  # it sank by another way
-    return min(x for x in last if x >= last[-1] - OPENING_S)
+    by_contact = min((x for x in last if x >= last[-1] - OPENING_S), default=falls_from)  # none: it sank by another way
+    return min(by_contact, _falling_since(t, feed, dead_s))
+
+
+def _falling_since(t: Floats, feed: Floats, dead_s: float) -> float:
+    """From when the feed only fell until it was dead: a drop that runs into a key-off can't be told from its fall."""
+    i, j = np.searchsorted(t, [dead_s - FALL_MAX_S, dead_s])
+    x, y = t[i:j], feed[i:j]
+    if len(y) < 3:
+        return dead_s
+    slack = 0.02 * float(y.max())
+    highest_after = np.maximum.accumulate(y[::-1])[::-1]
+    rises = np.flatnonzero(highest_after - y > slack)
+    first = int(rises[-1]) + 1 if len(rises) else 0
+    high = np.flatnonzero(y[first:] >= y[first:].max() - slack)
+    return float(x[first + int(high[-1])]) if len(high) else dead_s
 
 
 def _spans(
