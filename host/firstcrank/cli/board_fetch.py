@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -34,15 +35,14 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
     """
-    from rich.console import Console
-
     from firstcrank.analysis.findings import Context
     from firstcrank.board.captures import list_captures
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
+    from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
 
-    console = Console(highlight=False)
+    console = Screen()
     client = BoardClient(chosen_link(port))
     try:
         client.handshake()
@@ -59,7 +59,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
             if job is not None:
                 from firstcrank.jobs.filing import file_recording
 
-                console.print(f"Filed with job {job} as start {file_recording(path, judgement, job, store)}")
+                console.print(f"Filed with job {printable(job)} as start {file_recording(path, judgement, job, store)}")
     finally:
         client.close()
     return min(codes, key=WORST_FIRST.index)
@@ -96,7 +96,7 @@ def _one(
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     said = recording.meta.get("board_said")
     if said and said[0] != judgement.verdict:
-        console.print(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts.")
+        console.print(printable(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts."))
     elif said:
         console.print("The board alone had said the same.")
     return path, judgement

@@ -8,10 +8,10 @@ import click
 @click.command()
 def scenarios() -> None:
     """List the simulated starts. Use one as a port: firstcrank record --port bench:NAME"""
-    from rich.console import Console
     from rich.table import Table
 
     from firstcrank.bench.scenarios import SCENARIOS
+    from firstcrank.cli.screen import Screen
 
     table = Table(box=None, pad_edge=False)
     table.add_column("name")
@@ -19,4 +19,4 @@ def scenarios() -> None:
     table.add_column("what happens")
     for scenario in SCENARIOS.values():
         table.add_row(scenario.name, scenario.expected, scenario.line)
-    Console(highlight=False).print(table)
+    Screen().print(table)

@@ -11,6 +11,7 @@ from rich.text import Text
 from firstcrank.analysis.findings import Judgement
 from firstcrank.cli.banner import banner
 from firstcrank.cli.strip import strip
+from firstcrank.printable import printable
 from firstcrank.trace import Trace
 
 STYLE = {"PASS": "bold green", "FAIL": "bold red", "NO VERDICT": "bold yellow"}
@@ -28,7 +29,7 @@ def show(console: Console, judgement: Judgement, trace: Trace | None, title: str
     head: list[RenderableType] = [Text(f"Key feed: {judgement.verdict}", style=style, justify="center")]
     if len(letters[0]) + 4 <= console.width:
         head += ["", Align.center(Text("\n".join(letters), style=style, no_wrap=True))]
-    console.print(Panel(Group(*head), title=Text(title) if title else None, border_style=style, padding=(0, 1)))
+    console.print(Panel(Group(*head), title=Text(printable(title)) if title else None, border_style=style, padding=(0, 1)))
     _labelled(console, _why(judgement, details))
     if trace is not None and len(trace) and "battery" in trace.channels and judgement.phases:
         console.print()
@@ -47,7 +48,7 @@ def last_line(console: Console, judgement: Judgement, text: str) -> None:
     """The verdict once more at the bottom, where a small screen ends, and a line under it."""
     console.print()
     console.print(Text(f"Key feed: {judgement.verdict}", style=STYLE[judgement.verdict]))
-    console.print(Text(text))
+    console.print(Text(printable(text)))
 
 
 def _why(judgement: Judgement, details: bool) -> list[tuple[str, str]]:
@@ -95,7 +96,8 @@ def _details(console: Console, judgement: Judgement) -> None:
 
 
 def _sentence(console: Console, text: str) -> str:
-    """A line with its first letter large, in plain letters where the screen has no others."""
+    """A line with its first letter large, without what would steer the screen, in plain letters where it has no others."""
+    text = printable(text)
     if console.options.ascii_only:
         for sign, plain in PLAIN.items():
             text = text.replace(sign, plain)

@@ -17,6 +17,7 @@ from firstcrank.jobs.records import find_job, now_utc
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import Store, open_store
 from firstcrank.limits import Limits, shipped
+from firstcrank.printable import storable
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.table import load
 
@@ -51,7 +52,7 @@ def add_start(store: Store, job: str, path: Path, recording: Recording, judgemen
                 filed_utc=now_utc(),
                 content_hash=content_hash,
                 size_bytes=len(content),
-                file_name=path.name,
+                file_name=storable(path.name),
                 **values,
             )
         )
