@@ -10,10 +10,13 @@ from statistics import NormalDist
 
 import numpy as np
 
+from firstcrank import wire
 from firstcrank.errors import LinkLostError, UnreadableTraceError
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.short_recording import short_recording
-from firstcrank.tracefiles.frames import Codes, gather, to_codes
+from firstcrank.trace import FloatArray
+from firstcrank.tracefiles.bin_arrays import Codes, to_codes
+from firstcrank.tracefiles.frames import gather
 
 READING_S = 0.4
 
@@ -31,9 +34,9 @@ def readings(client: BoardClient) -> tuple[Mapping[str, float], Mapping[str, flo
             f"the board sent no readings ({error}): unplug it, plug it in again, calibrate once more"
         ) from error
     roles = [str(channel["role"]) for channel in (found.stream or {}).get("channels", ())]
-    if not roles or len(roles) != codes.mean.shape[1]:
+    if not roles or len(roles) != codes.codes.shape[1]:
         raise LinkLostError("the board sent no description of its leads: unplug it, plug it in again, calibrate once more")
-    mean = np.average(codes.mean, axis=0, weights=codes.conversions)
+    mean = np.average(_means(codes), axis=0, weights=codes.conversions)
     noise = rms_code(codes)
     return dict(zip(roles, map(float, mean), strict=True)), dict(zip(roles, map(float, noise), strict=True))
 
@@ -45,4 +48,10 @@ def rms_code(codes: Codes) -> np.ndarray:
     """
     many = max(float(np.median(codes.conversions)), 2.0)
     ranges = 2.0 * NormalDist().inv_cdf((many - 0.375) / (many + 0.25))
-    return np.asarray(np.maximum((codes.highest - codes.lowest).mean(axis=0) / ranges, codes.mean.std(axis=0)))
+    span = codes.codes[:, :, 2].astype(np.float64) - codes.codes[:, :, 1]
+    return np.asarray(np.maximum(span.mean(axis=0) / ranges, _means(codes).std(axis=0)))
+
+
+def _means(codes: Codes) -> FloatArray:
+    """Mean code of each bin and lead, shape (n, leads)."""
+    return np.asarray(codes.codes[:, :, 0] / wire.MEAN_SCALE, dtype=np.float64)

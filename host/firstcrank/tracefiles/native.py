@@ -180,6 +180,7 @@ class _Reader:
             trigger_v = float(calibration.channel("key_switch").volts(int(stream["trigger_code"])))
             runs = KeyRuns(trigger_v, *(_small(codes.runs[:, n]) for n in range(3)))
         kind = self._kind()
+        older = (OLDER,) if calibration is not None and OLDER in calibration.notes else ()
         return Trace(
             start_s=codes.start_s,
             end_s=codes.end_s,
@@ -190,7 +191,7 @@ class _Reader:
             close_ups=close_ups(self.found, codes.first_conversion, calibration),
             holes=codes.holes,
             complete=self._complete(),
-            notes=(*self._lines(), *codes.lines),
+            notes=(*older, *self._lines(), *codes.lines),
             origin=origin,
             integrity=(*self.doubts.lines, *self._doubtful_frames(), *codes.integrity),
             kind=kind,
@@ -212,7 +213,7 @@ class _Reader:
 
     def _lines(self) -> list[str]:
         """Remarks on what is in the file and what is not."""
-        found, lines = self.found, []
+        found, lines = self.found, list[str]()
         said = _board_said(found)
         if "broke off" in self.notes:
             lines.append(f"the recording broke off: {self.notes.content('broke off').get('why')}")
@@ -266,65 +267,9 @@ def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
     }
 
 
-<<<<<<< HEAD
 def _small(values: Any) -> IntArray:
     """Counts as 32-bit integers: half the memory, and sums of a row cannot overflow as they would in 16."""
     return cast(IntArray, np.asarray(values, dtype=np.int32))
-=======
-def _trace(
-    found: Gathered, codes: Codes, calibration: Calibration | None, notes: dict[str, dict[str, Any]], name: str
-) -> Trace:
-    stream = found.stream or {}
-    origin: dict[str, Any] = {"file": name, **_meta(found, notes)}
-    if calibration is None:
-        origin["uncalibrated"] = True
-    channels: dict[str, Channel] = {}
-    for i, entry in enumerate(stream["channels"]):
-        channels[entry["role"]] = _channel(entry["role"], i, codes, calibration)
-    runs = None
-    key = int(stream.get("key_channel", -1))
-    if key >= 0 and calibration is not None and int(stream.get("trigger_code", 0)) > 0:
-        trigger_v = float(calibration.channel("key_switch").volts(int(stream["trigger_code"])))
-        runs = KeyRuns(trigger_v, codes.longest, codes.head, codes.tail)
-    holes, lines = _missing(found, codes)
-    said = _board_said(found)
-    if said is not None:
-        lines = (f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}", *lines)
-    if calibration is not None and OLDER in calibration.notes:
-        lines = (OLDER, *lines)
-    if "broke off" in notes:
-        lines = (f"the recording broke off: {notes['broke off'].get('why')}", *lines)
-    return Trace(
-        start_s=codes.start_s,
-        end_s=codes.end_s,
-        conversions=codes.conversions,
-        gap_s=codes.gap_s,
-        channels=channels,
-        runs=runs,
-        close_ups=_close_ups(found, codes, calibration),
-        holes=holes,
-        complete="end" in notes or found.end is not None,
-        notes=lines,
-        origin=origin,
-    )
-
-
-def _missing(found: Gathered, codes: Codes) -> tuple[tuple[Hole, ...], tuple[str, ...]]:
-    holes, lines = list(codes.holes), []
-    if found.restarted:
-        end_s = float(codes.end_s[-1])
-        holes.append(Hole(end_s, end_s + 1.0, "the board started again"))
-        lines.append("the board started again during the recording: what came after is left out")
-    if found.bad_pieces:
-        lines.append(f"{found.bad_pieces} damaged pieces were left out")
-    if found.notes_lost:
-        lines.append("some of what the recorder noted (calibration, limits, answers) is damaged")
-    if found.torn_bytes:
-        lines.append(f"the file ends in the middle of a frame ({found.torn_bytes} bytes left out)")
-    if found.stale_frames and not found.restarted:
-        lines.append(f"{found.stale_frames} frames of an earlier recording were left out")
-    return tuple(holes), tuple(lines)
->>>>>>> cal
 
 
 def _channel(role: str, i: int, codes: Codes, calibration: Calibration | None) -> Channel:
