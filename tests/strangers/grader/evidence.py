@@ -25,6 +25,9 @@ def _answers(f: Feed, marks: Marks) -> None:
         marks.lacking.append("A1: remote switch")
     if told.get("module_plugged_in") is False:
         marks.lacking.append("A1: module unplugged")
+    tricks = f.s.plan.record.tricks
+    if "notes lost" in tricks or "notes of another" in tricks:
+        marks.lacking.append("R1: notes lost or another recording's")
     if f.s.plan.marks.get("declared"):
         marks.lacking.append("R1: a switch test")
 

@@ -107,6 +107,8 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
     shorts: list[Stretch] = []
     tolerated: list[Bounce] = []
     for b in bounces(f.times, own, bounce_max):
+        if spread < 0:  # openings closer than a bin (or a row) may read as one
+            b.longest_s = _joined(own, b, f.known.join_s)
         parts = [x for x in own if b.begin_s <= x.begin_s <= b.end_s]
         extent = b.end_s - b.begin_s
         if b.place == "travel" and extent <= bounce_max + reach:
@@ -135,6 +137,18 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
     _short_losses(f, marks, shorts, spread)
     for crank, parts in dips.items():
         _dip(f, marks, crank, parts, spread)
+
+
+def _joined(own: list[Stretch], b: Bounce, join_s: float) -> float:
+    """The longest of a bounce's openings with those less than `join_s` apart taken together."""
+    longest, begin, end = 0.0, -math.inf, -math.inf
+    for x in own:
+        if not b.begin_s <= x.begin_s <= b.end_s:
+            continue
+        begin = begin if x.begin_s - end < join_s else x.begin_s
+        end = x.end_s
+        longest = max(longest, end - begin)
+    return longest
 
 
 def _over(marks: Marks, obligation: str, spread: float, what: str) -> None:
