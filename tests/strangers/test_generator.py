@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from cobs import cobs
+from cobs import cobs  # type: ignore[import-untyped]
 
 from firstcrank.tracefiles.native import from_bytes
 from tests.strangers import board, converter, feedline, frames, plant, sound

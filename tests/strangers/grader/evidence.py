@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tests.strangers.grader.feed import Feed
 from tests.strangers.grader.levels import Marks
+from tests.strangers.grader.measure import Stretch, below
 from tests.strangers.plan import OFF
+
+Floats = NDArray[np.float64]
 
 
 def judge_evidence(f: Feed, marks: Marks) -> None:
@@ -233,7 +237,5 @@ def _logger(f: Feed, marks: Marks) -> None:
         marks.unsure.append("a row that is off on all leads")
 
 
-def _above(t, v, level, f):  # type: ignore[no-untyped-def]
-    from tests.strangers.grader.measure import below
-
+def _above(t: Floats, v: Floats, level: float, f: Feed) -> list[Stretch]:
     return below(t, -v, -level, (f.times.on_s or 0.0) - 0.01, _end(f))
