@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 TOP = 4095
@@ -49,7 +49,7 @@ class Line:
         """Ideal code, with fractions, clipped at the converter's ends."""
         return np.clip((volts - self.true_offset_v) / self.true_gain_v, 0.0, float(TOP))
 
-    def volts(self, code: Floats) -> Floats:
+    def volts(self, code: ArrayLike) -> Floats:
         """What is read for a code."""
         return np.asarray(code, dtype=np.float64) * self.gain_v + self.offset_v
 

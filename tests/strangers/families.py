@@ -21,10 +21,10 @@ def _sound(**options: object) -> Make:
 
 
 SOUND: dict[str, tuple[Make, float]] = {
-    "sound": (_sound(), 2.7),
-    "sound_heater": (_sound(with_heater=True), 2.0),
+    "sound": (_sound(), 2.4),
+    "sound_heater": (_sound(with_heater=True), 1.6),
     "sound_no_lead": (_sound(lead=False), 1.5),
-    "quick_lead": (_sound(quick=True, lead=True, told=True, cranks=1), 2.0),
+    "quick_lead": (_sound(quick=True, lead=True, told=True, cranks=1), 1.6),
     "quick_no_lead": (_sound(quick=True, lead=False, told=True, cranks=1), 1.5),
 }
 FEED: dict[str, tuple[Make, float]] = {
@@ -64,6 +64,7 @@ EVIDENCE: dict[str, tuple[Make, float]] = {
     "ground_moved": (odd_evidence.ground_moved, 1.0),
     "clipped": (odd_evidence.clipped, 1.0),
     "hole": (odd_evidence.hole, 1.0),
+    "notes_damaged": (odd_evidence.notes_damaged, 1.0),
     "torn": (odd_evidence.torn, 1.0),
     "late": (odd_evidence.late, 1.0),
     "key_never_off": (odd_evidence.key_never_off, 1.0),

@@ -125,10 +125,10 @@ def node(t: Floats, moves: list[tuple[float, bool]], shut_v: Floats, open_v: Flo
     which = np.maximum(np.searchsorted(at, t, side="right") - 1, 0)
     closed = np.array(shut)[which]
     base = np.where(closed, np.array(sv)[which], np.array(ov)[which])
-    tau = np.where(closed, charge_s, decay_s)
+    time_s = np.where(closed, charge_s, decay_s)
     target = np.where(closed, shut_v, open_v)
-    fade = np.exp(-np.maximum(t - at[which], 0.0) / tau)
-    return target + (start[which] - base) * fade
+    fade = np.exp(-np.maximum(t - at[which], 0.0) / time_s)
+    return np.asarray(target + (start[which] - base) * fade)
 
 
 def moves_of(closed: list[tuple[float, float]]) -> list[tuple[float, bool]]:

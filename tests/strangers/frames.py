@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import struct
 import zlib
@@ -56,22 +57,94 @@ def _json(**table: Any) -> bytes:
     return json.dumps(table).encode("utf-8")
 
 
+PIECE_CHARS = 1800
+
+
 def recording(p: Plan, codes: Codes) -> bytes:
-    """The file: notes, STREAM, BINS, END, notes. Holes are frames that are not there, or damaged in every second draw."""
+    """The file: notes, STREAM, BINS, END, notes. Three in four of format 2, the rest of format 1. Holes are frames not there."""
     rng = np.random.default_rng([p.seed, 31])
     rid = bytes(rng.integers(1, 256, 8, dtype=np.uint8))
-    notes = [
-        ("host", {"host_version": "0.1.0", "utc": "2026-01-01T00:00:00Z", "synthetic": True}),
-        ("calibration", {"calibration": _calibration(codes)}),
-        ("limits", {"limits": as_note(p.system_v)}),
-        ("answers", {"answers": dict(p.record.answers), **p.record.answers}),
-    ]
-    out = bytearray()
-    number = 0
-    for name, table in notes:
-        out += b"\x00" + frame("n", rid, number, _json(note=name, **table))
-        number += 1
-    stream = _json(
+    second = bool(rng.random() < 0.75) or p.family == "notes_damaged"
+    about = {"host_version": "0.1.0", "utc": "2026-01-01T00:00:00Z", "synthetic": True}
+    contents: dict[str, dict[str, Any]] = {
+        "identity": {"kind": "switch test" if p.marks.get("declared") else "start", **about},
+        "calibration": {"calibration": _calibration(codes, "rp2040" if second else "")},
+        "limits": {"limits": as_note(p.system_v)},
+        "answers": dict(p.record.answers) if second else {"answers": dict(p.record.answers)},
+    }
+    notes = Notes(rid, second)
+    if second:
+        lost, hurt = p.record.tricks.get("notes lost", ()), p.record.tricks.get("notes hurt", ())
+        begin = [notes.written(kind, table, kind in lost or kind in hurt) for kind, table in contents.items()]
+    else:
+        begin = [notes.plain("host", about), *(notes.plain(kind, table) for kind, table in list(contents.items())[1:])]
+    out = bytearray(b"".join(begin))
+    out += frame("S", rid, 0, _stream(codes))
+    bodies = _bodies(codes)
+    for sequence, body in enumerate(bodies, start=1):
+        out += frame("B", rid, sequence, body)
+    if "torn" in p.record.tricks:
+        return bytes(out[: len(out) - int(rng.integers(1, 900))])
+    out += frame("E", rid, len(bodies) + 1, _json(why="stopped", counters={}))
+    if second:
+        out += b"".join(notes.written(kind, table, kind in lost) for kind, table in contents.items())
+        hashes = {kind: notes.hash_of(kind, _text(table)) for kind, table in contents.items()}
+        end = {"why": "stopped", "utc": "2026-01-01T00:01:00Z", "notes_before": notes.number, "hashes": hashes}
+        out += notes.written("end", end) + notes.written("end", end)
+        if "notes of another" in p.record.tricks:
+            other = Notes(bytes(reversed(rid)), True)
+            out += b"".join(other.written(kind, table) for kind, table in contents.items())
+    else:
+        out += b"".join(notes.plain(kind, table) for kind, table in list(contents.items())[1:])
+        out += notes.plain("end", {"why": "stopped"})
+    return bytes(out)
+
+
+class Notes:
+    """NOTE frames of one recording, counted."""
+
+    def __init__(self, recording_id: bytes, second: bool) -> None:
+        self.recording_id = recording_id
+        self.number = 0
+
+    def hash_of(self, kind: str, text: str) -> str:
+        """First 32 hex digits of SHA-256 over id, kind, a zero byte and the text."""
+        return hashlib.sha256(self.recording_id + kind.encode() + b"\x00" + text.encode("ascii")).hexdigest()[:32]
+
+    def written(self, kind: str, table: dict[str, Any], damaged: bool = False) -> bytes:
+        """A note of format 2; `damaged` changes a byte of every frame of it."""
+        text = _text(table)
+        pieces = [text[k : k + PIECE_CHARS] for k in range(0, len(text), PIECE_CHARS)]
+        out = b""
+        for k, piece in enumerate(pieces):
+            body = {
+                "note": kind,
+                "format": 2,
+                "hash": self.hash_of(kind, text),
+                "pieces": len(pieces),
+                "piece": k,
+                "text": piece,
+            }
+            made = bytearray(b"\x00" + frame("n", self.recording_id, self.number, _json(**body)))
+            if damaged:
+                at = len(made) // 2
+                made[at] = made[at] % 255 + 1
+            out += bytes(made)
+            self.number += 1
+        return out
+
+    def plain(self, kind: str, table: dict[str, Any]) -> bytes:
+        """A note of format 1."""
+        self.number += 1
+        return b"\x00" + frame("n", self.recording_id, self.number - 1, _json(note=kind, **table))
+
+
+def _text(table: dict[str, Any]) -> str:
+    return json.dumps(table, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+
+
+def _stream(codes: Codes) -> bytes:
+    return _json(
         channels=[{"role": role, "pin": 26 + k} for k, role in enumerate(codes.roles)],
         key_channel=codes.roles.index("key_switch"),
         trigger_code=codes.trigger,
@@ -83,22 +156,9 @@ def recording(p: Plan, codes: Codes) -> bytes:
         firmware="0.1.0",
         synthetic=True,
     )
-    sequence = 0
-    out += frame("S", rid, sequence, stream)
-    for body in _bodies(codes):
-        sequence += 1
-        out += frame("B", rid, sequence, body)
-    torn = "torn" in p.record.tricks
-    if torn:
-        return bytes(out[: len(out) - int(rng.integers(1, 900))])
-    out += frame("E", rid, sequence + 1, _json(why="stopped", counters={}))
-    for name, table in (*notes[1:], ("end", {"why": "stopped"})):
-        out += b"\x00" + frame("n", rid, number, _json(note=name, **table))
-        number += 1
-    return bytes(out)
 
 
-def _calibration(codes: Codes) -> dict[str, Any]:
+def _calibration(codes: Codes, converter: str) -> dict[str, Any]:
     return {
         "kind": "measured",
         "date": "2026-01-01",
@@ -113,7 +173,7 @@ def _calibration(codes: Codes) -> dict[str, Any]:
                 "u_offset_v": line.u_offset_v,
                 "u_shared_gain_rel": line.u_shared_rel,
                 "noise_v": line.noise_v,
-                "spike_v": 0.0,
+                "converter": converter,
                 "filter_s": 56e-6,
             }
             for role, line in codes.lines.items()

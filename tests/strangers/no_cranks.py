@@ -77,7 +77,7 @@ def jump_clip(rng: Generator, seed: int, family: str) -> Plan:
 def headlights(rng: Generator, seed: int, family: str) -> Plan:
     """Lamps with a cold inrush of ten times, flashed or left on, on a weak battery."""
     p = nothing_turns(rng, seed, family)
-    p.battery.r0_ohm *= rng.uniform(1.0, 6.0)
+    p.battery.r0_ohm *= rng.uniform(1.0, 2.5)
     t = p.borders()["key_on"] + rng.uniform(0.2, 1.5)
     amps = rng.uniform(8, 40) / p.scale
     for _ in range(int(rng.integers(1, 8))):
@@ -93,8 +93,8 @@ def fan(rng: Generator, seed: int, family: str) -> Plan:
     """A fan or pump motor: inrush of three to eight times, then a ripple of 3 to 15 Hz."""
     p = nothing_turns(rng, seed, family)
     on = p.borders()["key_on"] + rng.uniform(0.2, 1.5)
-    amps = rng.uniform(15, 70) / p.scale
-    p.battery.r0_ohm *= rng.uniform(1.0, 4.0)
+    amps = rng.uniform(15, 60) / p.scale
+    p.battery.r0_ohm *= rng.uniform(1.0, 2.2)  # a tired battery, but one that would still crank
     p.loads.append(
         Load(
             on,
@@ -102,7 +102,7 @@ def fan(rng: Generator, seed: int, family: str) -> Plan:
             amps,
             inrush=rng.uniform(3, 8),
             inrush_s=log_uniform(rng, 0.03, 0.5),
-            ripple=rng.uniform(0.02, 0.5),
+            ripple=rng.uniform(0.01, 0.12),  # blades and pump strokes; commutation is far faster. Common practice, no source
             ripple_hz=rng.uniform(3, 15),
             what="fan",
         )

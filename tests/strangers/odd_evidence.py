@@ -100,6 +100,23 @@ def hole(rng: Generator, seed: int, family: str) -> Plan:
     return p
 
 
+def notes_damaged(rng: Generator, seed: int, family: str) -> Plan:
+    """What the recorder noted is damaged: every copy of one or more notes, one copy only, or another recording's notes beside."""
+    p = base(rng, seed, family, delivery="frames")
+    kinds = ("identity", "calibration", "limits", "answers")
+    some = tuple(k for k in kinds if chance(rng, 0.4)) or (one_of(rng, *kinds),)
+    how = one_of(rng, "lost", "lost", "hurt", "another")
+    if how == "lost":
+        p.record.tricks["notes lost"] = some
+    elif how == "hurt":
+        p.record.tricks["notes hurt"] = some
+    else:
+        p.record.tricks["notes of another"] = True
+    if "answers" in some and chance(rng, 0.5):  # an answer that alone stands against a PASS
+        p.record.answers["cranked_with_key"] = False
+    return p
+
+
 def torn(rng: Generator, seed: int, family: str) -> Plan:
     """The file ends before its time: in a crank, at the release, soon after."""
     p = base(rng, seed, family, delivery="frames" if chance(rng, 0.6) else "board")

@@ -97,8 +97,8 @@ def grid(p: Plan, end_s: float) -> Floats:
         tail = 0.25
         parts.append(np.arange(c.begin_s - 0.01, c.end_s + tail, CRANK_STEP_S))
         parts.append(np.array([c.begin_s, c.begin_s + 0.5e-3, c.begin_s + 1e-3, c.end_s, c.end_s + ARC_S]))
-    for load in [*p.loads, *p.helpers]:
-        parts.append(np.array([x for x in (load.on_s, load.off_s) if 0 < x < end_s]))
+    switched = [(x.on_s, x.off_s) for x in p.loads] + [(x.on_s, x.off_s) for x in p.helpers]
+    parts.append(np.array([x for pair in switched for x in pair if 0 < x < end_s]))
     return np.unique(np.concatenate(parts))
 
 

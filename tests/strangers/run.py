@@ -1,26 +1,52 @@
-"""`python -m tests.strangers.run --starts N --seed S --jobs 2`: judges strangers' starts and prints how verdicts and truth agree.
+"""`python -m tests.strangers.run --starts N --seed S --jobs 2`: judges strangers' starts, prints how verdicts and truth agree.
 
-`--family NAME` takes starts of one family only; `--show SEED` prints one start's truth, grade, verdict and reasons, and draws it.
+`--family NAME` takes starts of one family only. `--keep FILE` adds the outcomes to a file of JSON lines as they come, so that a
+long run may be cut and gone on with; `--table FILE ...` prints the table of what was kept. `--show SEED` prints one start's
+truth, grade, verdict and reasons, and draws it.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import nullcontext
+from dataclasses import asdict
 from pathlib import Path
+from typing import TextIO
 
 from tests.strangers.families import NAMES
 from tests.strangers.outcome import Outcome, judge_one, outcome_of
 from tests.strangers.table import table
 
 
-def outcomes(seeds: list[int], family: str | None, jobs: int) -> list[Outcome]:
+def outcomes(seeds: list[int], family: str | None, jobs: int) -> Iterator[Outcome]:
     """Outcomes of all seeds, in their order."""
     if jobs <= 1:
-        return [outcome_of(seed, family) for seed in seeds]
+        yield from (outcome_of(seed, family) for seed in seeds)
+        return
     with ProcessPoolExecutor(jobs) as pool:
-        return list(pool.map(outcome_of, seeds, [family] * len(seeds), chunksize=20))
+        yield from pool.map(outcome_of, seeds, [family] * len(seeds), chunksize=8)
+
+
+def kept(paths: list[Path]) -> list[Outcome]:
+    """Outcomes of files of JSON lines; of a seed and family that stand there twice, the last."""
+    found: dict[tuple[int, str], Outcome] = {}
+    for path in paths:
+        for line in path.read_text("utf-8").splitlines():
+            table = json.loads(line)
+            sets = {name: tuple(table[name]) for name in ("lacking", "unsure", "causes")}
+            o = Outcome(**{**table, **sets, "truth": frozenset(table["truth"])})
+            found[o.seed, o.family] = o
+    return list(found.values())
+
+
+def keep(o: Outcome, file: TextIO) -> None:
+    """Adds one line."""
+    file.write(json.dumps({**asdict(o), "truth": sorted(o.truth)}) + "\n")
+    file.flush()
 
 
 def show(seed: int, family: str | None, folder: Path) -> None:
@@ -47,7 +73,7 @@ def show(seed: int, family: str | None, folder: Path) -> None:
     else:
         print("verdict  ", judgement.verdict)
         feed = getattr(judgement, "feed", None)
-        for reason in getattr(feed, "reasons", None) or getattr(judgement, "reasons", ()):
+        for reason in getattr(feed, "reasons", None) or getattr(judgement, "reasons", None) or ():
             print("          ", reason)
         for other in getattr(judgement, "other_faults", ()):
             print("          other:", other)
@@ -65,12 +91,23 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--family", choices=NAMES)
     parser.add_argument("--show", type=int, metavar="SEED")
+    parser.add_argument("--keep", type=Path, metavar="FILE")
+    parser.add_argument("--table", type=Path, nargs="+", metavar="FILE")
     parser.add_argument("--folder", type=Path, default=Path("/tmp"), help="for the picture")
     given = parser.parse_args(arguments)
     if given.show is not None:
         show(given.show, given.family, given.folder)
         return 0
-    found = outcomes(list(range(given.seed, given.seed + given.starts)), given.family, given.jobs)
+    if given.table:
+        found = kept(given.table)
+    else:
+        seeds = list(range(given.seed, given.seed + given.starts))
+        found = []
+        with given.keep.open("a", encoding="utf-8") if given.keep else nullcontext() as file:
+            for o in outcomes(seeds, given.family, given.jobs):
+                found.append(o)
+                if file:
+                    keep(o, file)
     text, wrong = table(found)
     print(text)
     return 1 if wrong else 0

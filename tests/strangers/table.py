@@ -33,6 +33,7 @@ def table(found: list[Outcome]) -> tuple[str, int]:
     lines.append(f"PASS, evidence plainly lacking:      {len(lacking)} of {sum(o.kind == LACKING for o in found)}")
     lines += [_line(o) for o in lacking[:LISTED]]
     lines.append(f"PASS, truth beyond a limit by 0 to 4 u: {_share(near, passed)}")
+    lines += [_line(o) for o in near if passed(o)][:LISTED]
     lines += ["", "sound starts, evidence complete, every limit cleared by 4 u: PASS / FAIL / NO VERDICT"]
     sound = [o for o in found if o.kind == SOUND]
     for name, rows in (
@@ -45,8 +46,8 @@ def table(found: list[Outcome]) -> tuple[str, int]:
         ("frames", [o for o in sound if o.delivery == "frames"]),
     ):
         lines.append(f"  {name:34s} {_three(rows)}")
-    refusals = Counter(o.reason[:70] for o in sound if o.verdict not in ("PASS", "FAIL"))
-    lines += [f"    {count:4d} x {reason}" for reason, count in refusals.most_common(12)]
+    refused = [o for o in sound if o.verdict not in ("PASS", "FAIL")]
+    lines += ["  sound and no verdict:"] * bool(refused) + [_line(o) for o in refused[:LISTED]]
     failed = [o for o in sound if o.verdict == "FAIL"]
     lines += ["  sound and FAIL:"] * bool(failed) + [_line(o) for o in failed[:LISTED]]
     helped = [o for o in found if o.family == "aborted_helped"]
@@ -98,6 +99,10 @@ def _causes(found: list[Outcome]) -> list[str]:
         "",
         f"cause right first {100 * len(first) / n:.1f} %, in the first two {100 * len(second) / n:.1f} % of {len(rows)}",
     ]
-    missed = Counter((o.family, o.causes[0] if o.causes else "none") for o in rows if not set(o.causes[:2]) & o.truth)
-    lines += [f"    {count:4d} x {family}: said {said}" for (family, said), count in missed.most_common(15)]
+    missed: dict[tuple[str, str], list[int]] = {}
+    for o in rows:
+        if not set(o.causes[:2]) & o.truth:
+            missed.setdefault((o.family, " ".join(o.causes[:2]) or "none"), []).append(o.seed)
+    most = sorted(missed.items(), key=lambda item: -len(item[1]))[:25]
+    lines += [f"    {len(seeds):4d} x {family}: said {said}; seeds {seeds[:6]}" for (family, said), seeds in most]
     return lines

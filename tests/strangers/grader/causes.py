@@ -84,6 +84,8 @@ def _resistance(f: Feed) -> set[str]:
             held = c.key_end_s - c.key_start_s
             if d.begin_s >= c.key_start_s - 0.1 and d.end_s <= c.key_end_s + 0.1 and length > 0.6 * held:
                 out.add("feed_dead_in_start")
+            if d.begin_s <= c.key_start_s + 0.4 * held and d.end_s >= c.key_end_s - 0.05:
+                out.add("feed_dead_in_start")  # starved for most of START, whatever comes after
             if d.begin_s >= c.key_start_s and d.end_s <= c.key_end_s + 0.1 and length > 0.3 * held:
                 out.add("feed_dead_in_start")
         if p.marks.get("where") == "on":

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tests.strangers.grader.feed import Feed
 from tests.strangers.grader.levels import Marks
+from tests.strangers.grader.measure import Stretch, below
 from tests.strangers.plan import OFF
+
+Floats = NDArray[np.float64]
 
 
 def judge_evidence(f: Feed, marks: Marks) -> None:
@@ -25,6 +29,9 @@ def _answers(f: Feed, marks: Marks) -> None:
         marks.lacking.append("A1: remote switch")
     if told.get("module_plugged_in") is False:
         marks.lacking.append("A1: module unplugged")
+    tricks = f.s.plan.record.tricks
+    if "notes lost" in tricks or "notes of another" in tricks:
+        marks.lacking.append("R1: notes lost or another recording's")
     if f.s.plan.marks.get("declared"):
         marks.lacking.append("R1: a switch test")
 
@@ -92,7 +99,8 @@ def _leads(f: Feed, marks: Marks) -> None:
         _off(f, marks, *tricks["off"])
     if "ground" in tricks:
         kind, at, volts = tricks["ground"]
-        if kind == "step" and p.record.begin_s + 0.1 < at < p.record.end_s - 0.1 and abs(volts) > 0.4 * p.scale:
+        live = any(a + 0.02 < at < b - 0.02 for a, b in f.times.spans)  # leads at nothing can't be seen to step down
+        if kind == "step" and live and p.record.begin_s + 0.1 < at < p.record.end_s - 0.1 and abs(volts) > 0.4 * p.scale:
             marks.lacking.append(f"L1: ground clip moved by {volts:.2f} V")
         else:
             marks.unsure.append("L1: ground clip astray")
@@ -112,15 +120,14 @@ def _off(f: Feed, marks: Marks, role: str, at: float, until: float) -> None:
     until = min(until, p.record.end_s)
     if at >= _end(f) or until <= p.record.begin_s:
         return
-    if role == "battery" or role == "key_switch":
-        live = [(a, b) for a, b in f.times.spans if a < until and at < b]
-        if role == "battery" or live:
-            if until - at > 0.02:
-                marks.lacking.append(f"L1: {role} lead off")
-            else:
-                marks.unsure.append(f"L1: {role} lead off for a moment")
+    if role == "key_switch":  # the feed is graded as it reads, so what matters of it is missed there
+        marks.unsure.append("L1: key lead off for a part")
+        return
+    if role == "battery":
+        if until - at > 0.02:
+            marks.lacking.append("L1: battery lead off")
         else:
-            marks.unsure.append(f"L1: {role} lead off while dead")
+            marks.unsure.append("L1: battery lead off for a moment")
         return
     for c in f.times.cranks:
         if at < c.start_s + 0.02 and until > c.let_go_s - 0.3:
@@ -230,7 +237,5 @@ def _logger(f: Feed, marks: Marks) -> None:
         marks.unsure.append("a row that is off on all leads")
 
 
-def _above(t, v, level, f):  # type: ignore[no-untyped-def]
-    from tests.strangers.grader.measure import below
-
+def _above(t: Floats, v: Floats, level: float, f: Feed) -> list[Stretch]:
     return below(t, -v, -level, (f.times.on_s or 0.0) - 0.01, _end(f))

@@ -105,13 +105,18 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
         else:
             own.append(x)
     shorts: list[Stretch] = []
+    tolerated: list[Bounce] = []
     for b in bounces(f.times, own, bounce_max):
+        if spread < 0:  # openings closer than a bin (or a row) may read as one
+            b.longest_s = _joined(own, b, f.known.join_s)
         parts = [x for x in own if b.begin_s <= x.begin_s <= b.end_s]
         extent = b.end_s - b.begin_s
         if b.place == "travel" and extent <= bounce_max + reach:
             if f.no_lead and b.longest_s > longest - 4 * u_t:
                 marks.unsure.append("F1: a bounce in travel, no starter lead")
-            if len(parts) > 1 and b.longest_s <= longest - 4 * u_t and spread <= 0:
+            if b.longest_s > longest - 4 * u_t:
+                tolerated.append(b)
+            if len(parts) > 1 and b.longest_s <= longest - 4 * u_t and spread < 0:
                 shorts += parts  # a bounce of short openings alone may be counted as losses too
             continue
         if b.longest_s > longest + reach:
@@ -127,9 +132,23 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
                     continue
             _over(marks, "F1", spread, f"{b.longest_s * 1e3:.3f} ms at {b.begin_s:.4f} s")
         shorts += [x for x in parts if x.length_s <= longest + reach]
+    if any(0 < later.begin_s - b.end_s < TRAVEL_S for b in tolerated for later in tolerated):
+        marks.unsure.append("F1: two bounces in one travel")
     _short_losses(f, marks, shorts, spread)
     for crank, parts in dips.items():
         _dip(f, marks, crank, parts, spread)
+
+
+def _joined(own: list[Stretch], b: Bounce, join_s: float) -> float:
+    """The longest of a bounce's openings with those less than `join_s` apart taken together."""
+    longest, begin, end = 0.0, -math.inf, -math.inf
+    for x in own:
+        if not b.begin_s <= x.begin_s <= b.end_s:
+            continue
+        begin = begin if x.begin_s - end < join_s else x.begin_s
+        end = x.end_s
+        longest = max(longest, end - begin)
+    return longest
 
 
 def _over(marks: Marks, obligation: str, spread: float, what: str) -> None:
@@ -180,9 +199,9 @@ def _dip(f: Feed, marks: Marks, crank: int, parts: list[Stretch], spread: float)
 
 def _short_losses(f: Feed, marks: Marks, shorts: list[Stretch], spread: float) -> None:
     """F2: what a recorder can see of them. A board's input hides what is shorter than its time constant."""
-    h = f.known.spacing_s
+    h = max(f.known.spacing_s, f.known.blur_s)
     board = f.s.codes is not None
-    least = 1.2 * FILTER_S if board else h
+    least = max(1.2 * FILTER_S, f.known.blur_s) if board else h
     total_max = f.limits["dropout_total_max_s"]
     seen = [x for x in shorts if x.length_s >= least]
     total = sum(x.length_s for x in seen)
@@ -222,7 +241,7 @@ def _drops(f: Feed, marks: Marks) -> None:
             if (generous and by > 0) or (not generous and by <= 0):
                 marks.margins.append(Margin(obligation, by, f"{value:.3f} V at {where:.3f} s"))
             elif not generous:
-                marks.margins.append(Margin(obligation, min(by, 0.5), f"{value:.3f} V at {where:.3f} s, travel counted"))
+                marks.margins.append(Margin(obligation, min(by, -0.5), f"{value:.3f} V at {where:.3f} s, travel counted"))
     value, where = worst_mean(t, -f.lost_v, 0.5, spans)
     if math.isfinite(value):
         at = float(np.interp(where, t, f.source))

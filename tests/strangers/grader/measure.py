@@ -115,7 +115,20 @@ class Known:
     @property
     def time_s(self) -> float:
         """Of a stretch's length: half a spacing, and the board's input network."""
-        return math.hypot(self.spacing_s / 2.0, FILTER_S / math.sqrt(3.0) if self.start.codes is not None else 0.0)
+        spacing = max(self.spacing_s, self.blur_s)
+        return math.hypot(spacing / 2.0, FILTER_S / math.sqrt(3.0) if self.start.codes is not None else 0.0)
+
+    @property
+    def join_s(self) -> float:
+        """Two openings closer than this may lie in one bin, or between two rows."""
+        s = self.start
+        return s.codes.bin_s if s.codes is not None else 1.5 * self.spacing_s
+
+    @property
+    def blur_s(self) -> float:
+        """A board counts runs of one lead; judged against another lead (module ground) only its bins are left."""
+        s = self.start
+        return s.codes.bin_s if s.codes is not None and "module_ground" in s.codes.roles else 0.0
 
     def _csv(self, v: float) -> float:
         rel, off = stated(self.start.plan)

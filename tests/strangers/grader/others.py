@@ -13,6 +13,7 @@ from tests.strangers.grader.measure import below, worst_mean
 from tests.strangers.plan import OFF
 
 Floats = NDArray[np.float64]
+UNPRINTED = -0.5  # over a limit only by a window that no obligation prints: nothing is asked of the verdict
 
 
 def judge_others(f: Feed, marks: Marks) -> None:
@@ -61,10 +62,11 @@ def _window(f: Feed, marks: Marks, role: str, drop: Floats, limit: str) -> None:
         return
     at = float(np.interp(where, t, f.source))
     u = f.known.difference("battery", at, role, at) if role == "module_supply" else f.known.volts(role, drop.max())
-    over_long = (long - f.limits[limit]) / u if math.isfinite(long) else -math.inf
-    over_short = (short - f.limits[limit]) / u
-    by = over_long if over_long > 0 else min(over_short, 0.5)
-    marks.margins.append(Margin("O2", by, f"{role} {long:.3f} V over 0.5 s, {short:.3f} V over 10 ms"))
+    # the obligation does not print a window: missed for certain only by the mean of a whole crank
+    whole = max((worst_mean(t, drop, b - a - 1e-6, [(a, b)])[0] for a, b in spans), default=-math.inf)
+    over_whole, over_short = (whole - f.limits[limit]) / u, (short - f.limits[limit]) / u
+    by = over_whole if over_whole > 0 else min(over_short, UNPRINTED)
+    marks.margins.append(Margin("O2", by, f"{role} {whole:.3f} V mean, {long:.3f} V over 0.5 s, {short:.3f} V over 10 ms"))
 
 
 def _starter_control(f: Feed, marks: Marks) -> None:
@@ -76,8 +78,11 @@ def _starter_control(f: Feed, marks: Marks) -> None:
         return
     u = f.known.difference("battery", 10 * p.scale, "starter_coil", 10 * p.scale)
     by = (p.coil_drop_v - limit) / u
+    if by > -4 and "engine_ground" not in p.record.leads:
+        marks.unsure.append("O2: starter control, its minus side not recorded")
+        return
     if by <= 0:
-        by = min((p.coil_drop_v * 1.8 + extra - limit) / u, 0.5)
+        by = min((p.coil_drop_v * 1.8 + extra - limit) / u, UNPRINTED)
     marks.margins.append(Margin("O2", by, f"starter control {p.coil_drop_v:.2f} V"))
 
 
@@ -93,7 +98,7 @@ def _heater(f: Feed, marks: Marks) -> None:
     u = f.known.difference("battery", 11 * p.scale, "heater_coil", 11 * p.scale)
     value = p.heater_drop_v + 0.15 * p.scale + (0.08 * p.scale if "heater_return" in p.record.leads else 0.0)
     by = (p.heater_drop_v + 0.15 * p.scale - limit) / u
-    marks.margins.append(Margin("O2", by if by > 0 else min((value - limit) / u, 0.5), f"heater {value:.2f} V"))
+    marks.margins.append(Margin("O2", by if by > 0 else min((value - limit) / u, UNPRINTED), f"heater {value:.2f} V"))
 
 
 def _charge(f: Feed, marks: Marks) -> None:

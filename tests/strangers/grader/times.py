@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.strangers.clips import at_the_clips
 from tests.strangers.grader.measure import Stretch, below
 from tests.strangers.start import StrangeStart
 
@@ -53,7 +54,10 @@ def true_cranks(s: StrangeStart) -> list[Crank]:
 
 def judged_feed(s: StrangeStart) -> Floats:
     """The feed against module ground where that lead is on."""
-    v = s.world.volts["key_switch"]
+    tricks = s.plan.record.tricks
+    lead_astray = any(name in tricks and tricks[name][0] == "key_switch" for name in ("off", "copy"))
+    # a lead in the air is a dead feed to whoever reads the recording
+    v = at_the_clips(s.world)["key_switch"] if lead_astray else s.world.volts["key_switch"]
     if "module_ground" in s.plan.record.leads:
         return v - s.world.volts["module_ground"]
     return v
@@ -86,9 +90,22 @@ def _opened(t: Floats, feed: Floats, dead_s: float, minimum_v: float, openings: 
     up = np.flatnonzero((t < dead_s) & (feed >= minimum_v))
     falls_from = float(t[up[-1]]) if len(up) else open_from
     last = [x for x in openings if falls_from - FALL_MAX_S <= x <= dead_s]
-    if not last:
-        return falls_from  # it sank by another way
-    return min(x for x in last if x >= last[-1] - OPENING_S)
+    by_contact = min((x for x in last if x >= last[-1] - OPENING_S), default=falls_from)  # none: it sank by another way
+    return min(by_contact, _falling_since(t, feed, dead_s))
+
+
+def _falling_since(t: Floats, feed: Floats, dead_s: float) -> float:
+    """From when the feed only fell until it was dead: a drop that runs into a key-off can't be told from its fall."""
+    i, j = np.searchsorted(t, [dead_s - FALL_MAX_S, dead_s])
+    x, y = t[i:j], feed[i:j]
+    if len(y) < 3:
+        return dead_s
+    slack = 0.02 * float(y.max())
+    highest_after = np.maximum.accumulate(y[::-1])[::-1]
+    rises = np.flatnonzero(highest_after - y > slack)
+    first = int(rises[-1]) + 1 if len(rises) else 0
+    high = np.flatnonzero(y[first:] >= y[first:].max() - slack)
+    return float(x[first + int(high[-1])]) if len(high) else dead_s
 
 
 def _spans(
@@ -117,7 +134,7 @@ def _spans(
             continue
         if times.cranks and d.begin_s < times.cranks[0].start_s:
             times.odd.append("K4: dead before the first crank")
-        if to_end and d.begin_s < last_let_go + 2.0:
+        if times.cranks and to_end and d.begin_s < last_let_go + 2.0:
             times.never_back = True
         off = _opened(t, feed, d.begin_s, minimum_v, openings, open_from)
         if d.begin_s - off > FALL_MAX_S:
