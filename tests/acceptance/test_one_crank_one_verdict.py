@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firstcrank.analysis.findings import Context, Judgement
 from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
+from firstcrank.model.context import Context
+from firstcrank.model.judgement import Judgement
 from firstcrank.trace import Hole
 
 from .start import BIN_S, CRANK_S, KEY_ON_S, RELEASE_S, TURN_S, Start

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from firstcrank import wire
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.live import LiveTracker
 from firstcrank.calibration import Calibration
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.open import open_link
+from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 
 CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]

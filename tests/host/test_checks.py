@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from firstcrank.analysis.findings import Context, Finding, Judgement
 from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
+from firstcrank.model.context import Context
+from firstcrank.model.judgement import Finding, Judgement
 from tests.acceptance.start import CRANK_S, KEY_ON_S, RELEASE_S, Start
 
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from firstcrank.analysis.findings import Dropout, Judgement
 from firstcrank.analysis.verdict import judge
 from firstcrank.cli.banner import LETTERS, banner
 from firstcrank.cli.show import last_line, show
 from firstcrank.cli.strip import BLOCKS, band, strip
 from firstcrank.limits import shipped
+from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.trace import Trace
 from firstcrank.tracefiles.native import from_bytes
 

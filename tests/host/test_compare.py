@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from firstcrank.analysis.compare import compare
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
+from firstcrank.model.context import Context
 from firstcrank.report.plots import as_png, comparison
 from tests.acceptance.start import CRANK_S, Start
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.verdict import judge, look
 from firstcrank.limits import Limits, shipped
+from firstcrank.model.context import Context
 from tests.acceptance.start import BIN_S, PER_BIN, STEP_S, Start
 
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.findings import Dropout, Judgement
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.analysis.verdict import judge
 from firstcrank.bench.converter import Converter, bench_calibration, drawn_converter, measured_calibration
@@ -17,6 +16,7 @@ from firstcrank.bench.to_trace import BIN_S, to_trace
 from firstcrank.bench.truth import Truth
 from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits, shipped
+from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.trace import Trace
 
 NOMINAL_SHARE = 0.3  # of the starts, seen with a calibration from resistor values; the others with a measured one

@@ -12,9 +12,10 @@ from firstcrank.cli.answers import EXIT, context_with, judging_options
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from firstcrank.analysis.findings import Context, Judgement
     from firstcrank.board.captures import Capture
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
+    from firstcrank.model.judgement import Judgement
 
 WORST_FIRST = (2, 4, 1, 3, 0)
 
@@ -36,11 +37,11 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
     """
     from rich.console import Console
 
-    from firstcrank.analysis.findings import Context
     from firstcrank.board.captures import list_captures
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
 
     console = Console(highlight=False)
     client = BoardClient(chosen_link(port))

@@ -10,7 +10,7 @@ import click
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
-    from firstcrank.analysis.findings import Judgement
+    from firstcrank.model.judgement import Judgement
     from firstcrank.trace import FloatArray, Trace
 
 
@@ -88,7 +88,7 @@ def _squeezed(volts: FloatArray, width: int) -> FloatArray:
 
 
 def _cell(finding: object) -> str:
-    from firstcrank.analysis.findings import Finding
+    from firstcrank.model.judgement import Finding
     from firstcrank.report.facts import WORDS, number
 
     if not isinstance(finding, Finding):

@@ -14,10 +14,11 @@ from firstcrank.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from firstcrank.analysis.findings import Context, Judgement
     from firstcrank.calibration import Calibration
     from firstcrank.limits import Limits
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
+    from firstcrank.model.judgement import Judgement
 
 CAUTIONS = (
     "Neutral or park, brake on, wheels chocked. Nobody near belts, fan or shafts; leads tied off.",
@@ -48,9 +49,9 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
     """
     from rich.console import Console
 
-    from firstcrank.analysis.findings import Context
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
 
     console = Console(highlight=False)
     limits = chosen_limits(options["limits_file"], options["system"])

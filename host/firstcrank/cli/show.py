@@ -8,9 +8,9 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from firstcrank.analysis.findings import Judgement
 from firstcrank.cli.banner import banner
 from firstcrank.cli.strip import strip
+from firstcrank.model.judgement import Judgement
 from firstcrank.trace import Trace
 
 STYLE = {"PASS": "bold green", "FAIL": "bold red", "NO VERDICT": "bold yellow"}

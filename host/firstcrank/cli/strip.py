@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis.findings import Dropout, Judgement
+from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import text_s
 

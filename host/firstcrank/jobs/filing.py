@@ -10,13 +10,13 @@ from sqlalchemy import insert
 
 from firstcrank import __version__
 from firstcrank.analysis.as_json import to_table
-from firstcrank.analysis.findings import Judgement
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import UnreadableTraceError
 from firstcrank.jobs.records import find_job, now_utc
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import Store, open_store
 from firstcrank.limits import Limits, shipped
+from firstcrank.model.judgement import Judgement
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.table import load
 

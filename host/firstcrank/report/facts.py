@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from firstcrank.analysis.findings import Finding, Judgement
 from firstcrank.limits import SPECS, Limits
+from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.recording import Recording
 from firstcrank.units import MS_PER_S
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firstcrank.analysis.compare import Comparison
-from firstcrank.analysis.findings import Dropout, Judgement
+from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import text_s
 

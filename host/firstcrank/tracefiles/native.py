@@ -15,10 +15,10 @@ from typing import IO, Any
 import numpy as np
 
 from firstcrank import wire, wire_bodies
-from firstcrank.analysis.findings import ANSWERS, Context
 from firstcrank.calibration import Calibration
 from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError, UnwritableFileError
 from firstcrank.limits import Limits
+from firstcrank.model.context import ANSWERS, Context
 from firstcrank.recording import Recording
 from firstcrank.trace import Channel, CloseUp, FloatArray, Hole, KeyRuns, Trace, Uncertainty
 from firstcrank.tracefiles.frames import NS, Codes, Gathered, gather, to_codes
