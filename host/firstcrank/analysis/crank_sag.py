@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.compressions import Rhythm, find_rhythm
+from firstcrank.analysis.compressions import Rhythm, find_rhythm, turning_points
 from firstcrank.analysis.grid import resampled
 from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
@@ -18,6 +18,9 @@ from firstcrank.trace import FloatArray, Trace
 LONGEST_S = 60.0  # of one crank that is looked at
 REACHED = 0.08  # of the sag's depth below its level: the battery is back
 BACK_S = 0.03  # and stays back for this long
+FOLLOW_PERIODS = 3.5  # behind a rise in which compressions are looked for
+FOLLOW_SHARE = 0.5  # of their swing before
+FOLLOW_POINTS = 4  # turning points that make them go on
 BESIDE_S = 0.03  # the rise at the end is measured this far before and after
 
 
@@ -119,12 +122,11 @@ def _deepest_first(
 def _end(
     trace: Trace, battery_v: FloatArray, rhythm: Rhythm, reach: int, level_v: float, sag_v: float, th: CrankThresholds
 ) -> Border:
-    """The first abrupt rise after the rhythm; where there is none, anywhere between its last low and the battery's return."""
-    from_s = rhythm.last_s - 0.5 * rhythm.period_s
-    begin = int(np.searchsorted(trace.start_s, from_s))
+    """The first abrupt rise after which no compressions follow; where there is none, anywhere up to the battery's return."""
+    begin = int(np.searchsorted(trace.start_s, float(rhythm.lows_s[0]) + rhythm.period_s))
     stop_s = float(trace.end_s[min(reach, len(trace)) - 1]) + BESIDE_S
     stop = int(np.searchsorted(trace.start_s, stop_s))
-    gradual = Border(rhythm.last_s, stop_s, "the battery is back")
+    gradual = Border(min(rhythm.last_s, stop_s), stop_s, "the battery is back")
     if stop - begin < 4:
         return gradual
     after = np.minimum(np.searchsorted(trace.start_s, trace.start_s[begin:stop] + th.step_s), len(trace) - 1)
@@ -138,6 +140,18 @@ def _end(
         below = battery_v[int(np.searchsorted(trace.start_s, at_s - BESIDE_S)) : i + 1]
         above = battery_v[int(after[k]) : int(np.searchsorted(trace.start_s, at_s + BESIDE_S + th.step_s)) + 1]
         whole_v = float(np.median(above)) - float(np.median(below)) if len(above) and len(below) else 0.0
-        if whole_v >= least_v and rise[k] >= th.release_share * whole_v:
+        abrupt = whole_v >= least_v and rise[k] >= th.release_share * whole_v
+        if abrupt and not _turns_on(trace, battery_v, int(after[k]), rhythm, th):
             return Border(at_s - 0.002, float(trace.end_s[min(int(after[k]), len(trace) - 1)]), "the battery steps up")
     return gradual
+
+
+def _turns_on(trace: Trace, battery_v: FloatArray, first: int, rhythm: Rhythm, th: CrankThresholds) -> bool:
+    """Whether compressions go on behind bin `first`: a heater that switched off, not the starter that let go."""
+    past = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + FOLLOW_PERIODS * rhythm.period_s))
+    at_s, volts = resampled(trace.mid_s[first:past], battery_v[first:past], th.grid_hz)
+    if len(at_s) < 8:
+        return False
+    bent = np.polyfit(at_s - at_s[0], volts, 2)
+    points = turning_points(volts - np.polyval(bent, at_s - at_s[0]), FOLLOW_SHARE * rhythm.swing_v)
+    return len(points) >= FOLLOW_POINTS

@@ -69,7 +69,8 @@ def _rank(finding: Finding) -> tuple[int, int]:
 
 
 def _line(finding: Finding) -> str:
-    return finding.reason if finding.scope is Scope.SUPPLY else f"key feed {finding.reason}"
+    spoken = finding.scope is Scope.SUPPLY or finding.check is CheckId.FEED_ABOVE_SOURCE
+    return finding.reason if spoken else f"key feed {finding.reason}"
 
 
 def _held(view: View, obligations: tuple[Finding, ...]) -> str:

@@ -44,9 +44,8 @@ def fail_limit_v(view: View) -> float:
 def judged_bins(view: View) -> BoolArray:
     """Bins from ON + settle to OFF, tolerated bounces left out, shape (n,)."""
     chosen = view.live() & ~view.tolerated_bins()
-    ons = [b.late_s for b in ([view.key.on] if view.key.on else [])] + [o.on.late_s for o in view.key.between]
-    for on_s in ons:
-        chosen &= (view.trace.end_s <= on_s) | (view.trace.start_s >= on_s + view.th.key.settle_s)
+    for on in [*([view.key.on] if view.key.on else []), *(off.on for off in view.key.between)]:
+        chosen &= (view.trace.end_s <= on.early_s) | (view.trace.start_s >= on.late_s + view.th.key.settle_s)
     return chosen
 
 

@@ -104,8 +104,10 @@ def _common_step(view: View) -> float | None:
         return None
     before = np.vstack([_mean_over(view, c.mean_v, th.step_lasts_s, ahead=False) for c in view.trace.channels.values()])
     after = np.vstack([_mean_over(view, c.mean_v, th.step_lasts_s, ahead=True) for c in view.trace.channels.values()])
+    half = np.vstack([_mean_over(view, c.mean_v, 0.5 * th.step_lasts_s, ahead=True) for c in view.trace.channels.values()])
     step = after - before
-    big = np.abs(step).min(axis=0) > th.step_v
+    sooner, later = half - before, 2.0 * after - half - before  # a pulse shorter than the time is none
+    big = np.minimum(np.abs(sooner), np.abs(later)).min(axis=0) > th.step_v
     alike = np.ptp(step, axis=0) < th.step_alike * np.abs(step).max(axis=0)
     moved = (np.abs(before).min(axis=0) < th.step_dead_v) & big & alike
     busy = np.zeros(len(moved), dtype=bool)

@@ -64,7 +64,7 @@ def nothing_missing(view: View) -> Finding:
     missing = [(float(view.trace.end_s[i]), float(view.trace.start_s[i + 1]), "") for i in jump.tolist()]
     missing += [(h.start_s, h.end_s, h.why) for h in view.trace.holes if h.end_s - h.start_s >= shortest_s]
     for start_s, end_s, why in sorted(missing, key=lambda hole: (hole[0], hole[2] == "")):
-        if end_s > view.live_from_s - 1e-9 and start_s < view.live_to_s:
+        if end_s > view.live_from_s - 1e-9 and start_s <= view.live_to_s + 1e-9:
             text = f"{text_s(end_s - start_s)} are missing at {start_s:.2f} s" + (f": {why}" if why else "")
             return lacking(CheckId.NOTHING_MISSING, text, at_s=start_s)
     return shown(CheckId.NOTHING_MISSING, f"nothing of {text_s(shortest_s)} or more is missing")

@@ -1,0 +1,236 @@
+"""Obligations R, L, A, K, C: whether the evidence that a PASS asks for is in the recording."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tests.strangers.grader.feed import Feed
+from tests.strangers.grader.levels import Marks
+from tests.strangers.plan import OFF
+
+
+def judge_evidence(f: Feed, marks: Marks) -> None:
+    """Adds what is lacking and what is unsure."""
+    _answers(f, marks)
+    _recording(f, marks)
+    _leads(f, marks)
+    _key(f, marks)
+    _cranks(f, marks)
+    _logger(f, marks)
+
+
+def _answers(f: Feed, marks: Marks) -> None:
+    told = f.s.plan.record.answers
+    if told.get("cranked_with_key") is False:
+        marks.lacking.append("A1: remote switch")
+    if told.get("module_plugged_in") is False:
+        marks.lacking.append("A1: module unplugged")
+    if f.s.plan.marks.get("declared"):
+        marks.lacking.append("R1: a switch test")
+
+
+def _end(f: Feed) -> float:
+    """To when a recording matters: OFF at its end, or its end."""
+    p = f.s.plan
+    return f.times.offs[-1] if f.times.offs and p.key and p.key[-1][1] == OFF else p.record.end_s
+
+
+def _recording(f: Feed, marks: Marks) -> None:
+    p, tricks = f.s.plan, f.s.plan.record.tricks
+    on = f.times.on_s or p.record.begin_s
+    if "torn" in tricks:
+        marks.lacking.append("R2: torn")
+    if "hole" in tricks and f.s.codes is not None:
+        a, b = tricks["hole"]
+        bin_s = f.s.codes.bin_s
+        first = max(np.ceil((a - p.record.begin_s) / bin_s - 1), 0)
+        # bins touching the hole are gone
+        n = f.s.codes.number
+        at = p.record.begin_s + n * bin_s
+        gone = at[(at + bin_s > a) & (at < b)]
+        del first
+        if len(gone):
+            begin, end = float(gone[0]), float(gone[-1] + bin_s)
+            if end - begin >= 1.0e-3 and end > on - 0.001 and begin < _end(f) - 0.001:
+                marks.lacking.append(f"R3: {end - begin:.4f} s missing at {begin:.3f} s")
+            elif end > on - 0.1:
+                marks.unsure.append("R3: a hole that may not matter")
+    if f.s.codes is not None:
+        full = tricks.get("full_scale_v")
+        if full:
+            worst = min((_headroom(f, role) for role in ("battery", "key_switch")), default=1.0)
+            if worst < -0.02 * full:
+                marks.lacking.append("R5: clipped")
+            elif worst < 0.02 * full:
+                marks.unsure.append("R5: near full scale")
+
+
+def _headroom(f: Feed, role: str) -> float:
+    """Volts between full scale and the highest true reading between ON and the end."""
+    t = f.s.world.t_s
+    on = f.times.on_s or 0.0
+    inside = (t > on - 0.05) & (t < _end(f))
+    assert f.s.codes is not None
+    line = f.s.codes.lines[role]
+    return float(4095 * line.true_gain_v + line.true_offset_v - f.s.world.volts[role][inside].max())
+
+
+def _leads(f: Feed, marks: Marks) -> None:
+    p, tricks = f.s.plan, f.s.plan.record.tricks
+    t = f.s.world.t_s
+    if "swapped" in tricks:
+        marks.lacking.append(f"L1: {tricks['swapped'][0]} and {tricks['swapped'][1]} exchanged")
+    if "copy" in tricks:
+        _, of, at = tricks["copy"]
+        if at <= p.record.begin_s:
+            marks.lacking.append(f"L2: key lead on {of}")
+        elif at < _end(f) - 0.3:
+            marks.lacking.append("L1: key lead moved")
+        else:
+            marks.unsure.append("L1: key lead moved at the end")
+    if "off" in tricks:
+        _off(f, marks, *tricks["off"])
+    if "ground" in tricks:
+        kind, at, volts = tricks["ground"]
+        if kind == "step" and p.record.begin_s + 0.1 < at < p.record.end_s - 0.1 and abs(volts) > 0.4 * p.scale:
+            marks.lacking.append(f"L1: ground clip moved by {volts:.2f} V")
+        else:
+            marks.unsure.append("L1: ground clip astray")
+    rest = t < min(p.record.begin_s + 0.3, f.times.on_s or 1e9)
+    if rest.any():
+        volts = float(np.median(f.s.world.volts["battery"][rest & (t >= p.record.begin_s)]))
+        low, high = (8.0, 16.5) if p.system_v == 12 else (18.0, 32.0)
+        u = f.known.volts("battery", volts)
+        if volts < low - 4 * u or volts > high + 4 * u:
+            marks.lacking.append(f"L1: battery at rest {volts:.2f} V")
+        elif volts < low + 4 * u or volts > high - 4 * u:
+            marks.unsure.append("L1: battery at rest near its bounds")
+
+
+def _off(f: Feed, marks: Marks, role: str, at: float, until: float) -> None:
+    p = f.s.plan
+    until = min(until, p.record.end_s)
+    if at >= _end(f) or until <= p.record.begin_s:
+        return
+    if role == "battery" or role == "key_switch":
+        live = [(a, b) for a, b in f.times.spans if a < until and at < b]
+        if role == "battery" or live:
+            if until - at > 0.02:
+                marks.lacking.append(f"L1: {role} lead off")
+            else:
+                marks.unsure.append(f"L1: {role} lead off for a moment")
+        else:
+            marks.unsure.append(f"L1: {role} lead off while dead")
+        return
+    for c in f.times.cranks:
+        if at < c.start_s + 0.02 and until > c.let_go_s - 0.3:
+            marks.lacking.append("C2: starter lead off")
+        elif at < c.let_go_s + 0.05 and until > c.start_s - 0.05:
+            marks.unsure.append("C2: starter lead off for a part")
+
+
+def _key(f: Feed, marks: Marks) -> None:
+    times = f.times
+    if times.on_s is None:
+        marks.lacking.append("K1: never live")
+        return
+    if times.dead_before_s < 0.045:
+        marks.lacking.append(f"K1: seen dead for {times.dead_before_s:.3f} s")
+    elif times.dead_before_s < 0.055:
+        marks.unsure.append("K1: hardly seen dead")
+    if times.cranks:
+        before = times.cranks[0].start_s - times.on_s
+        if before < 0.19:
+            marks.lacking.append(f"K2: live {before:.2f} s before START")
+        elif before < 0.27:
+            marks.unsure.append("K2: live hardly long enough before START")
+    if times.never_back:
+        marks.lacking.append("K4: gone and never back")
+    marks.lacking += times.odd
+    end = f.s.plan.record.tricks.get("torn", f.s.plan.record.end_s)
+    for n, c in enumerate(times.cranks):
+        nxt = times.cranks[n + 1].start_s if n + 1 < len(times.cranks) else None
+        off = next((o for o in times.offs if o > c.start_s and (nxt is None or o < nxt)), None)
+        stops = [x for x in (off, end if nxt is None else None) if x is not None]
+        if not stops:
+            continue
+        watched = min(stops) - c.let_go_s
+        slack = 0.45 if f.no_lead else 0.03
+        if watched < 2.0 - 0.03:
+            marks.lacking.append(f"K3: watched {watched:.2f} s after crank {n + 1}")
+        elif watched < 2.0 + slack:
+            marks.unsure.append("K3: hardly watched long enough")
+
+
+def _cranks(f: Feed, marks: Marks) -> None:
+    p, times = f.s.plan, f.times
+    if not times.cranks:
+        marks.lacking.append("C2: nothing turned")
+        return
+    if any(c.bridged for c in p.cranks) and not f.no_lead:
+        marks.lacking.append("C2: cranked with the S terminal dead")
+    elif any(c.bridged for c in p.cranks) and "A1: remote switch" not in marks.lacking:
+        marks.unsure.append("C2: bridged, and no lead to see it by")
+    longest = max(c.let_go_s - max(c.start_s, p.record.begin_s) for c in times.cranks)
+    if longest >= 2.0 + (0.15 if f.no_lead else 0.06):
+        return
+    told = p.record.answers
+    states = f.s.world.plant
+    last = times.cranks[-1]
+    ran = states.runs_from_s is not None and states.runs_until_s is None
+    if longest >= 1.95:
+        marks.unsure.append("C1: crank of about 2 s")
+        return
+    if not ran or told.get("charger_connected") or told.get("engine_running") is False:
+        marks.lacking.append(f"C1: crank of {longest:.2f} s, engine does not run" + (" (charger told)" if ran else ""))
+    elif told.get("engine_running") is not True:
+        marks.unsure.append("C1: nobody said that it runs")
+    elif last.let_go_s - last.start_s < 0.35:
+        marks.unsure.append("C1: hardly a crank")
+    elif p.helpers:
+        marks.unsure.append("C1: a helper is on")
+
+
+def _logger(f: Feed, marks: Marks) -> None:
+    """R4 and R6 of CSV."""
+    p, tricks = f.s.plan, f.s.plan.record.tricks
+    if "tone" in tricks:
+        marks.unsure.append("a tone on all leads")
+    if f.s.csv is None:
+        return
+    h = 1.0 / p.record.rate_hz
+    if h > 1.005e-3:
+        marks.lacking.append(f"R4: rows {h * 1e3:.2f} ms apart")
+    elif h > 0.9e-3:
+        marks.unsure.append("R4: rows hardly close enough")
+    if "held_hz" in tricks:
+        marks.lacking.append("R6: values held")
+    if "stamps" in tricks:
+        marks.lacking.append("R6: time stamps repeat")
+    if "frozen" in tricks:
+        role, a, b = tricks["frozen"]
+        b = min(b, p.record.end_s)
+        if b - a > 0.3 and a < _end(f) - 0.3 and b > (f.times.on_s or 0.0) + 0.3:
+            marks.lacking.append(f"R6: {role} frozen")
+        else:
+            marks.unsure.append("R6: frozen for a moment")
+    if tricks.get("bits") == 8:
+        marks.unsure.append("R6: eight bits")
+    if "flat_v" in tricks:
+        t = f.s.world.t_s
+        over = max(
+            sum(x.length_s for x in _above(t, f.s.world.volts[role], tricks["flat_v"] - 0.02, f))
+            for role in ("battery", "key_switch")
+        )
+        if over > 0.05:
+            marks.lacking.append(f"R6: flat top at {tricks['flat_v']:.2f} V")
+        else:
+            marks.unsure.append("R6: near the top")
+    if "spikes" in tricks:
+        marks.unsure.append("a row that is off on all leads")
+
+
+def _above(t, v, level, f):  # type: ignore[no-untyped-def]
+    from tests.strangers.grader.measure import below
+
+    return below(t, -v, -level, (f.times.on_s or 0.0) - 0.01, _end(f))

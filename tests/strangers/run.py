@@ -1,0 +1,80 @@
+"""`python -m tests.strangers.run --starts N --seed S --jobs 2`: judges strangers' starts and prints how verdicts and truth agree.
+
+`--family NAME` takes starts of one family only; `--show SEED` prints one start's truth, grade, verdict and reasons, and draws it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from tests.strangers.families import NAMES
+from tests.strangers.outcome import Outcome, judge_one, outcome_of
+from tests.strangers.table import table
+
+
+def outcomes(seeds: list[int], family: str | None, jobs: int) -> list[Outcome]:
+    """Outcomes of all seeds, in their order."""
+    if jobs <= 1:
+        return [outcome_of(seed, family) for seed in seeds]
+    with ProcessPoolExecutor(jobs) as pool:
+        return list(pool.map(outcome_of, seeds, [family] * len(seeds), chunksize=20))
+
+
+def show(seed: int, family: str | None, folder: Path) -> None:
+    """Prints one start and draws it."""
+    from tests.strangers.show import draw
+
+    s, g, judgement, recorded, refused = judge_one(seed, family)
+    p = s.plan
+    print(f"{s.family} {seed}: {p.system_v} V, {p.record.delivery}, leads {', '.join(p.record.leads)}")
+    print(
+        "key      ",
+        ", ".join(f"{t:.4f} {to}" for t, to in p.key),
+        f" recorded {p.record.begin_s:.3f} to {p.record.end_s:.3f} s",
+    )
+    print("cranks   ", ", ".join(f"{c.begin_s:.3f} to {c.end_s:.3f} s (fires {c.fires_s})" for c in p.cranks))
+    print("drawn    ", p.marks, p.record.tricks, p.record.answers)
+    print("truth    ", g.kind, "; causes:", ", ".join(sorted(g.causes)) or "none")
+    for m in g.margins[:6]:
+        print(f"          {m.obligation} {m.by_u:+.1f} u: {m.what}")
+    for line in (*g.lacking, *("unsure: " + x for x in g.unsure)):
+        print("          " + line)
+    if refused:
+        print("verdict   REFUSED:", refused)
+    else:
+        print("verdict  ", judgement.verdict)
+        feed = getattr(judgement, "feed", None)
+        for reason in getattr(feed, "reasons", None) or getattr(judgement, "reasons", ()):
+            print("          ", reason)
+        for other in getattr(judgement, "other_faults", ()):
+            print("          other:", other)
+        print("causes   ", [getattr(c, "cause", c) for c in judgement.likely_causes])
+    path = folder / f"stranger_{s.family}_{seed}.png"
+    draw(s, recorded, path)
+    print("picture  ", path)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Runs the program; exit code 1 where a fault beyond 4 u passed."""
+    parser = argparse.ArgumentParser(prog="python -m tests.strangers.run", description=__doc__)
+    parser.add_argument("--starts", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=0, help="the first seed")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--family", choices=NAMES)
+    parser.add_argument("--show", type=int, metavar="SEED")
+    parser.add_argument("--folder", type=Path, default=Path("/tmp"), help="for the picture")
+    given = parser.parse_args(arguments)
+    if given.show is not None:
+        show(given.show, given.family, given.folder)
+        return 0
+    found = outcomes(list(range(given.seed, given.seed + given.starts)), given.family, given.jobs)
+    text, wrong = table(found)
+    print(text)
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
