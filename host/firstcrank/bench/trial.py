@@ -29,7 +29,9 @@ ThroughFrames = Callable[[Truth, Converter], Trace]
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """`deserves` from the circuit, `verdict` from the judge. Errors in seconds, volts and shares; empty where nothing to compare.
+    """`deserves` from the circuit, `verdict` from the judge: both the key feed's.
+
+    Errors in seconds, volts and shares; empty where nothing to compare.
 
     `start_error_s` and `duration_error_s` are of dropouts with sharp edges; `slow_error_s` of those where the feed sinks through
     the limit so slowly that the uncertainty of the voltage alone moves the crossing by more than a quarter of a bin.
@@ -93,8 +95,8 @@ def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, f
         name=truth.name,
         seed=truth.seed,
         deserves=graded.deserves,
-        verdict=judgement.verdict,
-        reasons=judgement.reasons[:2],
+        verdict=judgement.feed.verdict,
+        reasons=judgement.feed.reasons[:2],
         cause=cause,
         single=cause is not None and _single(truth, graded, cause),
         named=tuple(c.cause for c in judgement.likely_causes),

@@ -96,8 +96,10 @@ def _one(
     show(console, judgement, recording.trace, title=path.name, details=False)
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     said = recording.meta.get("board_said")
-    if said and said[0] != judgement.verdict:
+    if said and said[0] != judgement.feed.verdict:
         console.print(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts.")
+    elif said and judgement.other_faults:
+        console.print(f"The board alone had said {said[0]}: it judges the key feed only; the other fault above counts.")
     elif said:
         console.print("The board alone had said the same.")
     return path, judgement

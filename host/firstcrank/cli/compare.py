@@ -34,7 +34,7 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     except ValueError as error:
         raise UsageError(str(error)) from error
     console = Console(highlight=False)
-    console.print(Text(f"Key feed: {one[1].verdict} in {first}, {two[1].verdict} in {second}", style="bold"))
+    console.print(Text(f"Overall: {_verdict(one[1])} in {first}, {_verdict(two[1])} in {second}", style="bold"))
     width = max(console.width - 34, 20)
     top_v = 28.0 if (compared.before_v["battery"] > 17).any() else 14.0
     for role in compared.before_v:
@@ -52,8 +52,14 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     if png is not None:
         from firstcrank.report.plots import as_png, comparison
 
-        png.write_bytes(as_png(comparison(compared, (f"{first}: {one[1].verdict}", f"{second}: {two[1].verdict}"))))
+        png.write_bytes(as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}"))))
         click.echo(str(png))
+
+
+def _verdict(judgement: Judgement) -> str:
+    from firstcrank.report.summary import beside
+
+    return beside(judgement.verdict, judgement.feed.verdict)
 
 
 def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from firstcrank.model.judgement import Dropout, Judgement
+from firstcrank.report.summary import losses
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import text_s
 
@@ -58,7 +61,7 @@ def strip(trace: Trace, judgement: Judgement, width: int, ascii_only: bool = Fal
             last = number == len(rows) - 1
             label = role.replace("_", " ") if last else (f"{top_v:>11.0f} V" if number == 0 and len(rows) > 1 else "")
             lines.append(f"{label:<{LABEL}}{text} {_volts(low_v) if last and role != 'starter_coil' else ''}".rstrip())
-    lines += _marks([d for d in judgement.dropouts if d.counts], edges_s, count, "feed lost", ascii_only)
+    lines += _marks(losses(judgement), edges_s, count, "feed lost", ascii_only)
     lines.append(f"{'':<{LABEL}}{_phases(judgement, edges_s, count, ascii_only)}".rstrip())
     lines.append(_axis(edges_s, count))
     return lines + _closer(trace, judgement, edges_s, count, top_v, ascii_only)
@@ -68,7 +71,7 @@ def _volts(volts: float) -> str:
     return f"{round(volts, 1) + 0.0:6.1f} V"
 
 
-def _marks(drops: list[Dropout], edges_s: FloatArray, count: int, label: str, ascii_only: bool) -> list[str]:
+def _marks(drops: Sequence[Dropout], edges_s: FloatArray, count: int, label: str, ascii_only: bool) -> list[str]:
     marks = [" "] * count
     for drop in drops:
         first = int(np.searchsorted(edges_s, drop.start_s, side="right")) - 1
@@ -104,7 +107,7 @@ def _axis(edges_s: FloatArray, count: int) -> str:
 def _closer(trace: Trace, judgement: Judgement, edges_s: FloatArray, count: int, top_v: float, ascii_only: bool) -> list[str]:
     """The longest dropout that counts, drawn on its own where the whole strip shows it as next to nothing."""
     short_s = CLOSER_COLUMNS * float(edges_s[1] - edges_s[0])
-    counted = [d for d in judgement.dropouts if d.counts and d.role in trace.channels]
+    counted = [d for d in losses(judgement) if d.role in trace.channels]
     if not 0 < len(counted) <= MOST_FOR_CLOSER or max(d.duration_s for d in counted) >= short_s:
         return []
     drop = max(counted, key=lambda d: d.duration_s)
