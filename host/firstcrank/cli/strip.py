@@ -15,7 +15,7 @@ BLOCKS = " ▁▂▃▄▅▆▇█"
 ASCII_BLOCKS = " _.-~=+*#"
 LABEL = 14
 TALL = {"battery": 3, "key_switch": 3}  # rows; the other leads get one
-PHASE_NAMES = {"key off": "off", "key on": "RUN", "crank": "START: cranking", "after": "RUN"}
+PHASE_NAMES = {"key off": ("off",), "key on": ("RUN",), "crank": ("START: cranking", "START", "S"), "after": ("RUN",)}
 MOST_FOR_CLOSER = 5  # chatter shows on the whole strip, and a closer look at one of many says little
 CLOSER_COLUMNS = 4  # a dropout that fills fewer columns is drawn again, closer
 
@@ -88,7 +88,8 @@ def _phases(judgement: Judgement, edges_s: FloatArray, count: int, ascii_only: b
     for phase in judgement.phases:
         first = max(int(np.searchsorted(edges_s, phase.start_s, side="right")) - 1, 0)
         past = int(np.searchsorted(edges_s, phase.end_s, side="left"))
-        said = PHASE_NAMES.get(phase.name, "")
+        names = PHASE_NAMES.get(phase.name, ())
+        said = next((name for name in names if past - first > len(name) + 1), names[-1] if names else "")
         if said and past - first > len(said) + 1:
             text[first : first + len(said) + 1] = list(tick + said)
         elif said and past - first > 1:
