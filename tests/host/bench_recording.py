@@ -38,8 +38,10 @@ class Silent:
         self.why = why
 
 
-def make(name: str, path: Path, context: Context | None = None, acquisition: str = "auto") -> Silent:
-    """Records bench:NAME into `path`."""
+def make(
+    name: str, path: Path, context: Context | None = None, acquisition: str = "auto", leads: tuple[str, ...] = ()
+) -> Silent:
+    """Records bench:NAME into `path`; `leads` on pins 26 and up, if not the minimal build's."""
     watcher = Silent()
     limits = shipped(24 if "24" in name else 12)
     client = BoardClient(open_link(f"bench:{name},seed=3"))
@@ -47,7 +49,8 @@ def make(name: str, path: Path, context: Context | None = None, acquisition: str
         client.handshake()
         calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
         answers = context or Context(cranked_with_key=True, module_plugged_in=True)
-        record(client, Plan(path, limits, calibration, answers, CHANNELS, acquisition=acquisition), watcher)
+        channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(leads)] or CHANNELS
+        record(client, Plan(path, limits, calibration, answers, channels, acquisition=acquisition), watcher)
     finally:
         client.close()
     return watcher
