@@ -85,7 +85,9 @@ def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines:
     else:
         from rich.console import Console
 
-        from firstcrank.cli.show import show
+        from firstcrank.cli.show import last_line, show
 
-        show(Console(highlight=False), judgement, recording.trace, title=file.name)
+        console = Console(highlight=False)
+        show(console, judgement, recording.trace, title=file.name)
+        last_line(console, judgement, str(file))
     return EXIT[judgement.verdict]
