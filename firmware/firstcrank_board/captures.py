@@ -108,10 +108,11 @@ class Writer:
 
     def close(self):
         """Reads it back, then gives it its name. Raises OSError where what is in the flash is not what was written."""
-        self._file.close()
-        crc = 0
         piece = bytearray(PIECE)
         view = memoryview(piece)
+        self._copy_description(piece, view)
+        self._file.close()
+        crc = 0
         with open(self._stem + UNFINISHED, "rb") as file:
             while True:
                 count = file.readinto(piece)
@@ -121,6 +122,29 @@ class Writer:
         if crc != self._crc:
             raise OSError(5)  # EIO
         os.rename(self._stem + UNFINISHED, self._stem + SUFFIX)
+
+    def _copy_description(self, piece, view):
+        """The first frame (STREAM: limits, calibration) once more at the end, so that one worn byte does not cost the capture."""
+        self._file.flush()
+        at = first = -1
+        last = 0
+        with open(self._stem + UNFINISHED, "rb") as file:
+            while not last:
+                count = file.readinto(piece)
+                if not count:
+                    return  # no whole frame
+                for n in range(count):
+                    at += 1
+                    if piece[n] and first < 0:
+                        first = at
+                    elif not piece[n] and first >= 0:
+                        last = at
+                        break
+            file.seek(first)
+            while first <= last:
+                count = min(file.readinto(piece), last + 1 - first)
+                self.write(view[:count])
+                first += count
 
     def give_up(self):
         """Leaves nothing behind."""

@@ -22,11 +22,13 @@ from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.limits import Limits
 from firstcrank.link.board_client import BoardClient, patience, table_of
 from firstcrank.model.context import Context
+from firstcrank.printable import printable
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
 
 LEADS_EVERY_S = 0.3  # the leads are looked at again and again until the crank: the user may be moving them
 QUIET_S = 8.0  # longer than a laptop that does nothing for a while; what the board had to drop shows as a hole
+LONGEST_READ_S = 0.5
 END_S = 5.0
 
 
@@ -45,7 +47,10 @@ class Watcher(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What to record and how. `channels`: role and pin each. `longest_s`: give up after this much recorded time."""
+    """What to record and how. `channels`: role and pin each. `longest_s`: give up after this much time, recorded or passed.
+
+    `kind`: what kind of recording it is ("start", or "switch test" where no engine is started), noted as its identity.
+    """
 
     path: Path
     limits: Limits
@@ -55,51 +60,52 @@ class Plan:
     bin_us: int = 768
     acquisition: str = "auto"
     longest_s: float = 180.0
+    kind: str = "start"
 
 
 def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
     """Records until the release has been watched, the cable is pulled, or Ctrl-C. The file is always left readable.
 
-    Raises BoardRefusedError or LinkLostError, with no file left, where the recording never began; UnwritableFileError where
-    the file is already there or cannot be written.
+    Raises BoardRefusedError or LinkLostError where the recording never began, UnwritableFileError where the file is already
+    there or cannot be written, KeyboardInterrupt where Ctrl-C came before the first reading: with no file left by any of them.
     """
     line = plan.calibration.channel("key_switch")
     client.idle()
     client.configure(plan.channels, plan.bin_us, line.code(plan.limits["module_minimum_v"]), plan.acquisition)
     recording_id = os.urandom(8)
     file = RecordingFile(plan.path, recording_id)
+    follow = _Follow(client, plan, watcher, file, recording_id)
     try:
-        _notes(file, client, plan)
+        file.protect(
+            identity=_identity(client, plan),
+            calibration={"calibration": plan.calibration.to_json()},
+            limits={"limits": plan.limits.to_json()},
+            answers=context_to_json(plan.context),
+        )
         client.command(wire.START, {}, recording_id)
-        why = _Follow(client, plan, watcher, file, recording_id).run()
+        why = follow.run()
+        if not follow.begun:
+            raise LinkLostError(f"nothing was recorded: {why}")
         if why is not None:
-            _what_was_chosen(file, plan)  # once more: damage in the first frames must not cost the recording
-            file.note("end", why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
+            file.end(why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
             watcher.ended(why)
-    except (BoardRefusedError, LinkLostError):
-        file.close()
-        plan.path.unlink()  # it holds notes alone: nothing was recorded
+    except BaseException:
+        if not follow.begun:
+            file.discard()  # it holds notes alone: nothing was recorded
         raise
     finally:
         file.close()
 
 
-def _notes(file: RecordingFile, client: BoardClient, plan: Plan) -> None:
-    file.note(
-        "host",
-        host_version=__version__,
-        utc=datetime.now(UTC).isoformat(timespec="seconds"),
-        port=client.link.name,
-        board=client.identity.get("board"),
-        synthetic=client.link.name.startswith("bench:"),
-    )
-    _what_was_chosen(file, plan)
-
-
-def _what_was_chosen(file: RecordingFile, plan: Plan) -> None:
-    file.note("calibration", calibration=plan.calibration.to_json())
-    file.note("limits", limits=plan.limits.to_json())
-    file.note("answers", **context_to_json(plan.context))
+def _identity(client: BoardClient, plan: Plan) -> dict[str, Any]:
+    return {
+        "kind": plan.kind,
+        "host_version": __version__,
+        "utc": datetime.now(UTC).isoformat(timespec="seconds"),
+        "port": client.link.name,
+        "board": client.identity.get("board"),
+        "synthetic": client.link.name.startswith("bench:"),
+    }
 
 
 def _raise_refusal(frames: Sequence[wire.Frame]) -> None:
@@ -123,42 +129,76 @@ class _Follow:
         self._leads_from_s = 0.0
         self._leads_v: list[tuple[float, float]] = []
         self._told: tuple[str, ...] | None = None
+        self.begun = False  # a reading was recorded
+        self._heard = False  # the board answered under our recording's id
+        self._recorded_s = self._silent_s = self._useless_s = 0.0
 
     def run(self) -> str | None:
-        """Why it ended; None where the link was lost, so that the file stays without a closing note."""
-        heard_s, begun = self._client.link.now_s(), False
+        """Why it ended; None where the link was lost, so that the file stays without a closing note.
+
+        Raises BoardRefusedError, LinkLostError and KeyboardInterrupt as long as nothing was recorded.
+        """
         try:
             while True:
-                frames = self._client.frames(0.1 * patience(), raw=self._file.write)
-                ours = [frame for frame in frames if frame.recording_id == self._id]
-                if ours:
-                    heard_s, begun = self._client.link.now_s(), True
-                elif begun and any(frame.kind == wire.IDENTITY for frame in frames):
-                    raise LinkLostError("the board started again (its supply failed for a moment: the USB cable or plug?)")
-                elif self._client.link.now_s() - heard_s > QUIET_S * patience():
-                    raise LinkLostError("the board went silent")
-                if not begun:
-                    _raise_refusal(frames)
-                for frame in ours:
-                    if frame.kind == wire.END:
-                        return f"the board ended the recording ({table_of(frame.body).get('why', 'no reason given')})"
-                    if frame.kind == wire.BINS:
-                        self._bins(frame.body)
-                if self._tracker.state == "done":
-                    return self._stop("the release was watched")
-                if self._tracker.now_s > self._plan.longest_s:
-                    return self._stop("nothing more happened")
+                why = self._step()
+                if why is not None:
+                    return why
         except LinkLostError as error:
-            if not begun:
+            if not self.begun:
                 raise
             self._file.note("broke off", why=str(error))
             self._watcher.ended(str(error))
             return None
         except KeyboardInterrupt:
-            return self._stop("stopped by the user")
+            why = self._stop("stopped by the user")
+            if not self.begun:
+                raise
+            return why
+
+    def _step(self) -> str | None:
+        """Takes what has arrived; why the recording is over, None while it goes on."""
+        frames = self._take()
+        ours = [frame for frame in frames if frame.recording_id == self._id]
+        if not self.begun:
+            _raise_refusal(frames)
+        if not ours and self._heard and any(frame.kind == wire.IDENTITY for frame in frames):
+            raise LinkLostError("the board started again (its supply failed for a moment: the USB cable or plug?)")
+        self._heard = self._heard or bool(ours)
+        for frame in ours:
+            if frame.kind == wire.END:
+                return f"the board ended the recording ({printable(str(table_of(frame.body).get('why', 'no reason given')))})"
+            if frame.kind == wire.BINS and self._bins(frame.body):
+                self.begun, self._useless_s = True, 0.0
+        if ours:
+            self._silent_s = 0.0
+        if self._silent_s > QUIET_S * patience():
+            raise LinkLostError("the board went silent")
+        if self._useless_s > QUIET_S * patience():
+            raise LinkLostError(
+                "the board sends no readings that can be used: unplug it, plug it in again, then run firstcrank board check"
+            )
+        if self._tracker.state == "done":
+            return self._stop("the release was watched")
+        if self._tracker.now_s > self._plan.longest_s or self._recorded_s > self._plan.longest_s * patience():
+            return self._stop("nothing more happened")
+        return None
+
+    def _take(self) -> list[wire.Frame]:
+        """Frames that arrive within a tenth of a second, with the time that passed put on the clocks of silence.
+
+        A program that was stopped and goes on again finds everything waiting: of a long pause of its own only the share counts
+        that the board could have used to say something.
+        """
+        before_s = self._client.link.now_s()
+        frames = self._client.frames(0.1 * patience(), raw=self._file.write)
+        passed_s = self._client.link.now_s() - before_s
+        self._recorded_s += passed_s
+        self._silent_s += min(passed_s, LONGEST_READ_S * patience())
+        self._useless_s += min(passed_s, LONGEST_READ_S * patience())
+        return frames
 
     def _stop(self, why: str) -> str:
-        """Stops the board and takes what it still has to send."""
+        """Stops the board and takes what it still has to send. Ctrl-C once more ends the waiting."""
         try:
             self._client.stop()
             deadline_s = self._client.link.now_s() + END_S * patience()
@@ -166,14 +206,18 @@ class _Follow:
                 for frame in self._client.frames(0.1 * patience(), raw=self._file.write):
                     if frame.kind == wire.END and frame.recording_id == self._id:
                         return why
-        except LinkLostError:
+        except (LinkLostError, KeyboardInterrupt):
             pass  # everything that is judged has arrived
         return why
 
-    def _bins(self, body: bytes) -> None:
-        head = wire_bodies.unpack_bins_head(body)
-        if head.bin_count == 0 or head.channel_count != len(self._roles):
-            return
+    def _bins(self, body: bytes) -> bool:
+        """Follows the start by one frame of bins; False where it holds none that can be used."""
+        try:
+            head = wire_bodies.unpack_bins_head(body)
+        except wire.FrameError:
+            return False
+        if head.bin_count == 0 or head.conversions == 0 or head.channel_count != len(self._roles):
+            return False
         words = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
         last_us = self._last_ticks_us
         if last_us is not None:
@@ -189,6 +233,7 @@ class _Follow:
         self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
         self._look_at_leads(float(battery_v.mean()), float(key_v.mean()))
         self._watcher.bins(self._tracker, battery_v, key_v, lowest_v)
+        return True
 
     def _look_at_leads(self, battery_v: float, key_v: float) -> None:
         """Tells the watcher what is wrong with the leads, and again whenever that changes, until the engine is cranked."""

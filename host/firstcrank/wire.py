@@ -50,7 +50,7 @@ CAPTURES = 0x70  # "p"  JSON: list, read or mark stored captures
 CALIBRATE = 0x67  # "g"  JSON: store or read the calibration kept on the board
 
 # Kinds the host writes into a recording beside what the board sent. A board never sends them.
-NOTE = 0x6E  # "n"  JSON: {"note": "calibration" | "answers" | "limits" | "host" | "end", ...}
+NOTE = 0x6E  # "n"  JSON: {"note": "identity" | "calibration" | "limits" | "answers" | "end", ...}, see docs/trace_format.md
 
 Frame = namedtuple("Frame", ("kind", "recording_id", "sequence", "body"))
 

@@ -17,6 +17,29 @@ class Change:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Files that are read otherwise now: a pattern of their names, one of the places in their digest, and why it is right."""
+
+    files: str
+    places: str
+    why: str
+
+
+# What is read otherwise now.
+READINGS: tuple[Reading, ...] = (
+    Reading(
+        r".*(mapped|comma)\.csv|slow_in_ms\.tsv",
+        r"/channels/\w+/uncertainty\[[13]\]",
+        "a logger's channel has its own resolution (in the offset) and noise, estimated from its readings: its uncertainty is larger",
+    ),
+    Reading(
+        r"bins_lost\.fcr",
+        r"/holes_s",
+        "the board counts what is lost at once and sends what is older first: the hole stands where the index jumps, and only there",
+    ),
+)
+
 # Case of expected.json -> what is right now.
 VERDICTS: dict[str, Change] = {}
 

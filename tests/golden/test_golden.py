@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from firstcrank.cli.show import show
 from firstcrank.limits import read_limits
 from firstcrank.tracefiles.saved_maps import ENVIRONMENT, saved_maps
 
-from .changed import RENAMED, VERDICTS
+from .changed import READINGS, RENAMED, VERDICTS
 from .digest import digest
 from .reading import judgement_of, recording_of
 
@@ -71,7 +72,9 @@ def test_every_file_has_its_place_in_the_tables() -> None:
 def test_it_is_read_as_it_was(name: str) -> None:
     """Bins, channels, runs, close-ups, holes, limits, answers, calibration, origin: nothing is lost, nothing reads otherwise."""
     now = json.loads(json.dumps(digest(recording_of(DATA, EXPECTED[name]))))
-    assert not differences(renamed(DIGESTS[name]), now)
+    known = [change.places for change in READINGS if re.fullmatch(change.files, name)]
+    found = differences(renamed(DIGESTS[name]), now)
+    assert not [line for line in found if not any(re.match(places, line) for places in known)]
 
 
 @pytest.mark.parametrize("case", sorted(EXPECTED))

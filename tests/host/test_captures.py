@@ -37,6 +37,18 @@ def test_kept_listed_read_and_marked(tmp_path: Path) -> None:
         store.read(3, 0, piece)
 
 
+@pytest.mark.parametrize("size", [1, 255, 256, 257, 700, 2500])
+def test_the_description_stands_again_at_the_end(tmp_path: Path, size: int) -> None:
+    folder = tmp_path / "c"
+    first = bytes(1 + n % 255 for n in range(size))
+    data = b"\x00\x00" + first + b"\x00" + b"bins\x00" * 300 + b"end\x00"
+    writer = captures.Captures(str(folder)).begin(len(data))
+    for at in range(0, len(data), 100):
+        writer.write(data[at : at + 100])
+    writer.close()
+    assert (folder / "0001.fcr").read_bytes() == data + first + b"\x00"
+
+
 def test_power_lost_while_writing_leaves_the_older_ones_and_nothing_half(tmp_path: Path) -> None:
     folder = tmp_path / "c"
     kept(folder)

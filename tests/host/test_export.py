@@ -84,7 +84,8 @@ class TestCsv(RoundTrip):
     tolerance = 1e-7
 
     def read(self, path: Path) -> dict[str, np.ndarray]:
-        table = np.genfromtxt(path, delimiter=",", names=True)
+        comments = sum(line.startswith("#") for line in path.read_text().splitlines())
+        table = np.genfromtxt(path, delimiter=",", names=True, skip_header=comments)
         return {name: table[name] for name in table.dtype.names}
 
 

@@ -11,7 +11,8 @@ from firstcrank.analysis.verdict import judge
 from firstcrank.errors import UnreadableTraceError, UsageError
 from firstcrank.limits import shipped
 from firstcrank.model.context import Context
-from firstcrank.tracefiles.csv import parse_map, parse_uncertainty, read_csv, write_csv
+from firstcrank.tracefiles.csv import parse_map, parse_uncertainty, read_csv
+from firstcrank.tracefiles.csv_export import write_csv
 from firstcrank.tracefiles.native import from_bytes
 from firstcrank.tracefiles.table import load
 from tests.acceptance.start import Start

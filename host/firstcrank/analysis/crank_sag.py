@@ -44,12 +44,10 @@ def find_sag_cranks(trace: Trace, th: CrankThresholds) -> list[SagCrank]:
     for fall_s in _falls(trace, th).tolist():
         if fall_s < from_s:
             continue
-        crank = _crank_at(trace, battery_v, fall_s, th)
+        crank, past_s = _crank_at(trace, battery_v, fall_s, th)
         if crank is not None:
             found.append(crank)
-            from_s = crank.end.late_s + th.inrush_s
-        else:
-            from_s = fall_s + th.inrush_s
+        from_s = past_s + th.inrush_s
     return found
 
 
@@ -64,27 +62,32 @@ def _falls(trace: Trace, th: CrankThresholds) -> FloatArray:
     return np.asarray(grid_s[np.flatnonzero(fell) + width])
 
 
-def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> SagCrank | None:
+def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> tuple[SagCrank | None, float]:
+    """The crank that begins with this fall, or None; and when to look on. A sag refused as a whole hides no other crank."""
     level_v = _level_v(trace, battery_v, fall_s, th)
     past = int(np.searchsorted(trace.start_s, fall_s + 2 * th.inrush_s))
     near = slice(max(int(np.searchsorted(trace.end_s, fall_s - 0.01)), 0), past)
     low = np.flatnonzero(battery_v[near] < level_v - th.sag_begin_v)
     if not len(low):
-        return None
+        return None, fall_s
     first = near.start + int(low[0])
     sag_s = float(trace.start_s[first])
     reach = _reach(trace, battery_v, first, level_v, th)
     inside = slice(int(np.searchsorted(trace.start_s, sag_s + th.settle_s)), reach)
     if inside.stop - inside.start < 8:
-        return None
+        return None, fall_s
     typical_v = float(np.median(battery_v[inside]))
     rhythm = find_rhythm(trace.mid_s[inside], battery_v[inside], level_v - typical_v, th)
-    if rhythm is None or not _deepest_first(trace, battery_v, first, level_v, rhythm, th):
-        return None
+    if rhythm is None:
+        return None, fall_s
+    if not _deepest_first(trace, battery_v, first, level_v, rhythm, th):
+        # Compressions from the sag's begin on: a sag refused as a whole hides no other crank. Else one may begin within it.
+        from_begin = rhythm.lows_s[0] <= sag_s + th.settle_s + 1.5 * rhythm.period_s
+        return None, rhythm.last_s if from_begin else fall_s
     end = _end(trace, battery_v, rhythm, reach, level_v, level_v - typical_v, th)
     start = Border(sag_s - th.coil_on_before_s, float(trace.end_s[first]), "the battery's sag begins")
     crank = slice(first, max(int(np.searchsorted(trace.start_s, end.early_s)), first + 1))
-    return SagCrank(start, end, sag_s, level_v - float(battery_v[crank].mean()))
+    return SagCrank(start, end, sag_s, level_v - float(battery_v[crank].mean())), end.late_s
 
 
 def _level_v(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> float:

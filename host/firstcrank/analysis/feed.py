@@ -14,13 +14,15 @@ from firstcrank.trace import FloatArray, Trace
 class Feed:
     """The key feed over all n bins, volts: against `module_ground` where that was recorded, else battery negative.
 
-    `source_v` is the mean of what supplies it (`feed_source` where recorded, else `battery`), against battery negative.
+    `source_v` is the mean of what supplies it (`feed_source` where recorded, else `battery`), against battery negative,
+    `source_lowest_v` its lowest conversion in each bin.
     """
 
     mean_v: FloatArray
     lowest_v: FloatArray
     highest_v: FloatArray
     source_v: FloatArray
+    source_lowest_v: FloatArray
     source_role: str
     against: str
 
@@ -39,15 +41,16 @@ def feed_of(trace: Trace) -> Feed:
     """The feed of a trace that has battery and key_switch."""
     key = trace.channels["key_switch"]
     source_role = "feed_source" if trace.has("feed_source") else "battery"
-    source = trace.channels[source_role].mean_v
+    source = trace.channels[source_role]
     if not trace.has("module_ground"):
-        return Feed(key.mean_v, key.lowest_v, key.highest_v, source, source_role, "battery negative")
+        return Feed(key.mean_v, key.lowest_v, key.highest_v, source.mean_v, source.lowest_v, source_role, "battery negative")
     ground = trace.channels["module_ground"]
     return Feed(
         mean_v=key.mean_v - ground.mean_v,
         lowest_v=key.lowest_v - ground.highest_v,
         highest_v=key.highest_v - ground.lowest_v,
-        source_v=source,
+        source_v=source.mean_v,
+        source_lowest_v=source.lowest_v,
         source_role=source_role,
         against="module ground",
     )

@@ -19,6 +19,8 @@ from firstcrank.model.judgement import Dropout, DropoutKind, Interval
 from firstcrank.model.vocabulary import Phase
 from firstcrank.trace import Trace
 
+SMEAR_S = 1e-4  # the input's filter carries a loss this far beyond its edges
+
 
 @dataclass(frozen=True, slots=True)
 class Losses:
@@ -46,7 +48,7 @@ def judge_losses(
     """Gives each low interval its kind."""
     supply = tuple(low for low in lows if follows_source(trace, feed, limits, low, th))
     own = tuple(low for low in lows if low not in supply)
-    bounces = bounces_of(own, windows_of(cranks, key, th.key))
+    bounces = bounces_of(own, windows_of(cranks, key, th.key), limits["dropout_min_s"], limits["turn_bounce_max_s"])
     by_low = {low: bounce for bounce in bounces for low in bounce.members}
     why: dict[float, str] = {}
     made: list[Dropout] = []
@@ -64,14 +66,12 @@ def judge_losses(
 def follows_source(trace: Trace, feed: Feed, limits: Limits, low: LowInterval, th: Thresholds) -> bool:
     """True where the feed went low because its source did: within the steady limit of it for (nearly) all of the low time."""
     bins = bins_of(trace, low.start_s, low.end_s)
-    source_v = feed.source_v[bins]
-    allowed_v = limits["feed_drop_fail_v"]
-    if not len(source_v) or float(source_v.min()) >= limits["module_minimum_v"] + allowed_v:
-        return False
+    lowest_v, allowed_v = feed.source_lowest_v[bins], limits["feed_drop_fail_v"]
     span_s = (trace.end_s - trace.start_s)[bins]
-    leaves = (feed.drop_v[bins] > allowed_v) | (source_v >= limits["module_minimum_v"] + allowed_v)
-    leaves |= (feed.highest_v[bins] - feed.lowest_v[bins]) > 4 * allowed_v  # a brief loss of its own within a bin
-    return bool(span_s[leaves].sum() <= max(limits["dropout_min_s"], th.feed.follows_share * low.best_s))
+    leaves = feed.drop_v[bins] > allowed_v
+    leaves |= feed.lowest_v[bins] < lowest_v - allowed_v  # a brief loss of its own within a bin
+    leaves |= lowest_v >= limits["module_minimum_v"] + allowed_v
+    return bool(span_s[leaves].sum() <= max(limits["dropout_min_s"], th.feed.follows_share * low.best_s) and not leaves.all())
 
 
 def bins_of(trace: Trace, start_s: float, end_s: float) -> slice:
@@ -135,10 +135,19 @@ def _dropout(low: LowInterval, kind: DropoutKind, intervals: tuple[Interval, ...
     )
 
 
+def undecided_bins(trace: Trace, dropouts: tuple[Dropout, ...]) -> BoolArray:
+    """Bins that a loss touches of which it can't be told whether it counts, shape (n,)."""
+    chosen = np.zeros(len(trace), dtype=bool)
+    for drop in dropouts:
+        if drop.kind == "undecided":
+            chosen[bins_of(trace, drop.start_s - SMEAR_S, drop.end_s + SMEAR_S)] = True
+    return chosen
+
+
 def tolerated_bins(trace: Trace, bounces: tuple[Bounce, ...], allowed_s: float) -> BoolArray:
     """Bins that a tolerated bounce touches, shape (n,)."""
     chosen = np.zeros(len(trace), dtype=bool)
     for bounce in bounces:
         if _is_tolerated(bounce, allowed_s):
-            chosen[bins_of(trace, bounce.start_s, bounce.end_s)] = True
+            chosen[bins_of(trace, bounce.start_s - SMEAR_S, bounce.end_s + SMEAR_S)] = True
     return chosen

@@ -49,7 +49,10 @@ def find_low(
 ) -> tuple[LowInterval, ...]:
     """Every stretch below `minimum_v` that touches the time from `from_s` to `to_s`, in time order, cut to that time."""
     runs = usable_runs(trace, feed, minimum_v, th)
-    found = _from_runs(trace, feed, minimum_v, runs) if runs else _from_bins(trace, feed, minimum_v)
+    first = max(int(np.searchsorted(trace.end_s, from_s)) - 1, 0)
+    past = min(int(np.searchsorted(trace.start_s, to_s)) + 1, len(trace))
+    near = slice(first, past)
+    found = _from_runs(trace, feed, minimum_v, runs, near) if runs else _from_bins(trace, feed, minimum_v)
     inside = [_cut(b, from_s, to_s) for b in found if b.end_s > from_s and b.start_s < to_s]
     return tuple(_merge([_sharpened(b, trace.close_ups, minimum_v) for b in inside], shortest_s, th))
 
@@ -100,11 +103,11 @@ class _Run:
         return replace(self, below_s=self.below_s + below_s, most_s=self.most_s + most_s, lowest_v=min(self.lowest_v, lowest_v))
 
 
-def _from_runs(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns) -> list[LowInterval]:
+def _from_runs(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns, near: slice) -> list[LowInterval]:
     found: list[LowInterval] = []
     open_run: _Run | None = None
     previous = -2
-    for i in np.flatnonzero(_touched(feed, minimum_v, runs)).tolist():
+    for i in (np.flatnonzero(_touched(feed, minimum_v, runs)[near]) + near.start).tolist():
         step_s, grain_s = _grain(trace, i)
         begin_s, lowest_v = float(trace.start_s[i]), float(feed.lowest_v[i])
         head, tail, longest = (int(a[i]) for a in (runs.head, runs.tail, runs.longest))

@@ -34,10 +34,10 @@ def feed_verdict(view: View, obligations: tuple[Finding, ...]) -> FeedVerdict:
     if voided:
         return FeedVerdict(Verdict.NO_VERDICT, tuple(dict.fromkeys(voided)))
     lacking = _evidence(obligations)
-    failed = _lines(obligations, Result.FAIL)
+    failed = _lines(view, obligations, Result.FAIL)
     if failed:
         return FeedVerdict(Verdict.FAIL, (*failed, *(f"also: {line}" for line in lacking)))
-    undecided = _lines(obligations, Result.UNDECIDED)
+    undecided = _lines(view, obligations, Result.UNDECIDED)
     if lacking or undecided:
         return FeedVerdict(Verdict.NO_VERDICT, tuple(dict.fromkeys((*lacking, *undecided))))
     return FeedVerdict(Verdict.PASS, (_held(view, obligations),))
@@ -47,20 +47,22 @@ def _evidence(obligations: tuple[Finding, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(f.reason for f in obligations if f.scope is Scope.EVIDENCE and f.result is not Result.PASS))
 
 
-def _lines(obligations: tuple[Finding, ...], result: Result) -> tuple[str, ...]:
+def _lines(view: View, obligations: tuple[Finding, ...], result: Result) -> tuple[str, ...]:
     """Lines of the findings on feed and supply with this result, the most telling first; a loss is told once.
 
-    A drop is not told beside a loss that counts in its own phase: it is the same thing.
+    A drop is not told beside a loss that its window touches: it is the same thing.
     """
     chosen = [f for f in obligations if f.scope in (Scope.FEED, Scope.SUPPLY) and f.result is result]
-    lost_in = {
-        (f.phase, f.crank)
-        for f in obligations
-        if f.check in (CheckId.FEED_DROPOUT, CheckId.SUPPLY_MINIMUM) and f.result is result
-    }
-    chosen = [f for f in chosen if f.check not in DROP_CHECKS or (f.phase, f.crank) not in lost_in]
+    if any(f.check in (CheckId.FEED_DROPOUT, CheckId.SUPPLY_MINIMUM) for f in chosen):
+        chosen = [f for f in chosen if f.check not in DROP_CHECKS or not _touches_a_loss(view, f)]
     chosen.sort(key=_rank)
     return tuple(dict.fromkeys(_line(f) for f in chosen))
+
+
+def _touches_a_loss(view: View, finding: Finding) -> bool:
+    at_s = finding.at_s if finding.at_s is not None else 0.0
+    end_s = at_s + view.th.feed.steady_s + view.limits["turn_bounce_max_s"]
+    return any(d.start_s < end_s and d.end_s > at_s for d in view.dropouts if d.kind in ("counts", "undecided", "with supply"))
 
 
 def _rank(finding: Finding) -> tuple[int, int]:
@@ -96,9 +98,17 @@ def other_faults(others: tuple[Finding, ...]) -> tuple[Finding, ...]:
     return tuple(sorted(faults, key=lambda f: FAULT_ORDER.index(f.check) if f.check in FAULT_ORDER else len(FAULT_ORDER)))
 
 
-def overall(feed: FeedVerdict, faults: tuple[Finding, ...]) -> tuple[Verdict, tuple[str, ...]]:
-    """The worst of both, with the lines of both."""
+def undecided_others(others: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Checks beside the feed that lie too close to a limit whose other side is a fault."""
+    return tuple(f for f in others if f.check in FAULT_ORDER and f.result is Result.UNDECIDED)
+
+
+def overall(feed: FeedVerdict, faults: tuple[Finding, ...], undecided: tuple[Finding, ...]) -> tuple[Verdict, tuple[str, ...]]:
+    """The worst of both, with the lines of both: undecided is undecided everywhere."""
     if not faults:
+        lines = tuple(f"{f.reason}: too close to its limit to tell" for f in undecided)
+        if lines and feed.verdict is Verdict.PASS:
+            return Verdict.NO_VERDICT, (*lines, *feed.reasons)
         return feed.verdict, feed.reasons
     lines = tuple(f"other fault found: {f.reason}" for f in faults)
     return Verdict.FAIL, (*feed.reasons, *lines) if feed.verdict is Verdict.FAIL else (*lines, *feed.reasons)

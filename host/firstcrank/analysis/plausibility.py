@@ -1,16 +1,360 @@
-"""Placeholder until merged."""
+"""Whether the readings of a logger can be what the leads carried: only for traces of one reading a row.
 
+A board of ours tells what it lost; a CSV cannot. What a real converter on a real vehicle never does is looked for: a ceiling
+that cuts the ripple, a value written many times over, a lead that stands still while its source moves, no noise at all, two
+leads that are one, time stamps made up or bunched, steps too coarse. Each rule says what honest readings look like beside it.
+Pure functions. Not seen: a fault that was edited with care, anything in leads that are quiet throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from firstcrank.noise import LIVE_V, live_windows, resolution_v
+from firstcrank.trace import Channel, FloatArray, Trace
+
+Kind = Literal["clipped", "held", "frozen", "noise-free", "copied", "time", "coarse"]
+LEAST_ROWS = 200
+
+COARSE_V = 0.060  # 8 bits over 15 V; at 24 V twice as much
+STILL_S, STILL_ROWS = 0.1, 20  # a lead stands still for at least this long ...
+MOVED_V = 0.5  # ... while its source moves by this and by MOVED_STEPS of the lead's own steps
+MOVED_STEPS = 10
+TOP_ROWS = 3  # readings of one value at the top of a lead, entered and left by steps of TOP_STEPS
+TOP_STEPS = 4
+TOPS, TOPS_WITHIN_S = 5, 1.5  # compressions come at 3 to 15 Hz; a cycling heater needs longer for five
+FLAT_S = 0.2  # at rest before the crank and right after it
+SILENT_V = 1e-5  # of fourth differences: 16 bits over 10 V quantise to 40 uV rms
+LEAST_CHANGES = 60
+PHASE_CHANGES = 400
+COPIED_CHANGES = 200
+COPIED_BEFORE = 0.6
+ON_POST_V, ON_POST_S = 0.15, 0.5
+BUNCHED_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
 class Implausible:
+    """What cannot be: on which lead, from when to when in the trace's seconds, and one plain line for the user."""
+
     role: str
     start_s: float
     end_s: float
-    kind: str
+    kind: Kind
     line: str
 
 
-def find_implausible(trace: object) -> tuple[Implausible, ...]:
-    return ()
+def find_implausible(trace: Trace) -> tuple[Implausible, ...]:
+    """All that cannot be what the leads carried, by time. Empty for bins of several readings and for a handful of rows."""
+    if len(trace) < LEAST_ROWS or int(trace.conversions.max()) > 1 or not trace.has("battery", "key_switch"):
+        return ()
+    view = _View(trace)
+    rules: tuple[Callable[[_View], Iterator[Implausible]], ...] = (
+        _time,
+        _coarse,
+        _held,
+        _frozen,
+        _clipped,
+        _noise_free,
+        _copied,
+        _on_the_post,
+    )
+    return tuple(sorted((found for rule in rules for found in rule(view)), key=lambda found: found.start_s))
+
+
+class _View:
+    """The trace with what several rules need."""
+
+    def __init__(self, trace: Trace) -> None:
+        self.trace = trace
+        self.t_s = trace.start_s
+        self.step_s = float(np.median(np.diff(trace.start_s)))
+        self.battery_v = trace.channels["battery"].mean_v
+        self.scale = 2.0 if float(np.median(self.battery_v)) > 17.0 else 1.0
+        self.steps_v = {role: resolution_v(channel.mean_v) for role, channel in trace.channels.items()}
+
+    def found(self, role: str, first: int, past: int, kind: Kind, line: str) -> Implausible:
+        """An Implausible over the rows from `first` up to `past`."""
+        return Implausible(role, float(self.t_s[first]), float(self.trace.end_s[past - 1]), kind, line)
+
+    def leads(self) -> Iterator[tuple[str, Channel]]:
+        """Every lead but the grounds, which rest at zero and may read a constant."""
+        for role, channel in self.trace.channels.items():
+            if role not in ("module_ground", "engine_ground", "heater_return"):
+                yield role, channel
+
+    def rows(self, seconds: float, least: int) -> int:
+        """Rows that cover `seconds`, at least `least`."""
+        return max(int(np.ceil(seconds / self.step_s)), least)
+
+
+def words(role: str) -> str:
+    """A role as the user reads it."""
+    return {"key_switch": "key feed"}.get(role, role.replace("_", " "))
+
+
+def runs_of(flags: np.ndarray) -> np.ndarray:
+    """Runs of True in a flat array: shape (m, 2), first row and the row past the last."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
+    return edges.reshape(-1, 2)
+
+
+def _still(volts: FloatArray) -> np.ndarray:
+    """Runs of rows with one and the same reading, shape (m, 2)."""
+    runs = runs_of(np.diff(volts) == 0.0)
+    runs[:, 1] += 1  # k equal differences are k + 1 equal readings
+    return runs
+
+
+def _time(view: _View) -> Iterator[Implausible]:
+    """Stamps that do not rise; stamps in bunches are times of arrival and not of reading. Honest stamps jitter by half a step."""
+    steps_s = np.diff(view.t_s)
+    wrong = np.flatnonzero(~(steps_s > 0))
+    if len(wrong):
+        at = int(wrong[0])
+        yield view.found("battery", at, at + 2, "time", f"time does not rise at {view.t_s[at]:.4f} s")
+        return
+    usual_s = float(np.mean(steps_s[steps_s <= np.quantile(steps_s, 0.99)]))
+    share = float((steps_s < 0.3 * usual_s).mean())
+    if share > BUNCHED_SHARE:
+        yield view.found(
+            "battery",
+            0,
+            len(view.t_s),
+            "time",
+            f"the time stamps come in bunches ({share:.0%} of the rows follow at once on the one before): they are not when the "
+            "readings were taken",
+        )
+
+
+def _coarse(view: _View) -> Iterator[Implausible]:
+    """Steps that hide a drop or a ripple: a logger of 8 bits. 10 bits over 20 V are 20 mV."""
+    for role in ("battery", "key_switch"):
+        step_v = view.steps_v[role]
+        if step_v > COARSE_V * view.scale:
+            line = f"the {words(role)} reads in steps of {step_v * 1e3:.0f} mV: too coarse to judge by"
+            yield view.found(role, 0, len(view.t_s), "coarse", line)
+
+
+def _held(view: _View) -> Iterator[Implausible]:
+    """A slow reading written into many rows: every change falls on a multiple of k rows, or all leads change together alone.
+
+    Honest readings that change seldom (quiet, or fast against their steps) change at any row, and again and again at the next
+    one, where the voltage lies between two steps.
+    """
+    changes = {role: np.flatnonzero(np.diff(channel.mean_v) != 0.0) + 1 for role, channel in view.leads()}
+    for role, at in changes.items():
+        if len(at) < LEAST_CHANGES:
+            continue
+        apart = np.diff(at[:200_000])
+        each = _period(apart)
+        if each >= 2.0:
+            yield _held_line(view, role, each)
+    if any(len(at) < LEAST_CHANGES for at in (changes["battery"], changes["key_switch"])):
+        return
+    if any(_period(np.diff(changes[role])) >= 2.0 for role in ("battery", "key_switch")):
+        return
+    battery, key = changes["battery"], changes["key_switch"]
+    apart = np.diff(battery)
+    if float((apart == 1).mean()) < 0.005 and float(np.isin(battery, key).mean()) > 0.8 and len(key) < 0.6 * len(view.t_s):
+        yield _held_line(view, "battery", float(np.median(apart)))
+
+
+def _held_line(view: _View, role: str, each: float) -> Implausible:
+    rate_hz = 1.0 / (each * view.step_s)
+    line = f"the {words(role)} was read {rate_hz:.0f} times a second and each reading written {each:.0f} times over"
+    return view.found(role, 0, len(view.t_s), "held", line)
+
+
+def _period(apart: np.ndarray) -> float:
+    """Rows between changes where all of them fit a grid of that many rows; 0 where they fit none."""
+    short = float(np.quantile(apart, 0.2))
+    if short < 2.0:
+        return 0.0
+    near = apart[apart <= 1.5 * short]
+    each = float(near.mean())
+    if short < 6.0:
+        whole = round(short)
+        return float(whole) if float((apart % whole == 0).mean()) > 0.98 else _fine_period(apart, each)
+    off = np.abs(apart / each - np.round(apart / each)) * each
+    on_grid = off <= np.maximum(1.0, 0.02 * apart)
+    early = float((apart < each - 1.5).mean())
+    return (
+        each
+        if early < 0.01 and float(on_grid[apart < 5 * each].mean()) > 0.97 and float((apart < 5 * each).mean()) > 0.5
+        else 0.0
+    )
+
+
+def _fine_period(apart: np.ndarray, each: float) -> float:
+    """A period of few rows that is no whole number, by the phase of the changes: rounding to rows blurs it, chance fills it."""
+    if float((apart == 1).mean()) > 0.005:
+        return 0.0
+    at = np.cumsum(apart[:PHASE_CHANGES])
+    tried = np.arange(max(each - 0.5, 2.0), each + 0.5, each * each / (4.0 * float(at[-1])))
+    coherent = np.abs(np.exp(2j * np.pi * at[:, None] / tried[None, :4000]).mean(axis=0))
+    best = int(np.argmax(coherent))
+    return float(tried[best]) if float(coherent[best]) > 0.75 else 0.0
+
+
+def _frozen(view: _View) -> Iterator[Implausible]:
+    """A live lead with one and the same reading while the battery it hangs on falls or rises. A dead lead may read a constant."""
+    source = view.trace.channels.get("feed_source")
+    least = view.rows(STILL_S, STILL_ROWS)
+    for role, channel in view.leads():
+        if role in ("battery", "feed_source"):
+            continue
+        moving_v = source.mean_v if source is not None and role == "key_switch" else view.battery_v
+        volts = channel.mean_v
+        need_v = max(MOVED_V * view.scale, MOVED_STEPS * view.steps_v[role])
+        worst: tuple[float, int, int] | None = None
+        for first, past in _still(volts):
+            if past - first < least or abs(volts[first]) < LIVE_V * view.scale:
+                continue
+            inside = moving_v[first + 1 : past - 1]  # the edges of the run lie between two readings
+            range_v = float(np.quantile(inside, 0.98) - np.quantile(inside, 0.02))
+            if range_v > need_v and (worst is None or range_v > worst[0]):
+                worst = (range_v, int(first), int(past))
+        if worst is not None:
+            range_v, first, past = worst
+            yield view.found(
+                role,
+                first,
+                past,
+                "frozen",
+                f"the {words(role)} reads {volts[first]:.2f} V without any change for "
+                f"{view.trace.end_s[past - 1] - view.t_s[first]:.1f} s, while the battery moves by {range_v:.1f} V",
+            )
+    yield from _frozen_battery(view, least)
+
+
+def _frozen_battery(view: _View, least: int) -> Iterator[Implausible]:
+    """The battery cannot stand still while the starter turns."""
+    coil = view.trace.channels.get("starter_coil")
+    if coil is None:
+        return
+    for first, past in _still(view.battery_v):
+        if (
+            past - first >= max(least, view.rows(0.3, STILL_ROWS))
+            and float((coil.mean_v[first:past] > 3.0 * view.scale).mean()) > 0.95
+        ):
+            volts = view.battery_v[first]
+            yield view.found(
+                "battery", first, past, "frozen", f"the battery reads {volts:.2f} V without any change while cranking"
+            )
+            return
+
+
+def _clipped(view: _View) -> Iterator[Implausible]:
+    """A ceiling: the battery's highest reading again and again, entered and left by steps, in the ripple or on both sides of a sag.
+
+    Only the battery is looked at: every other lead hangs on it, and a lead that is clipped alone reads low. An honest battery
+    comes back from a crank below its rest and creeps up, or goes above it.
+    """
+    volts, step_v = view.battery_v, max(view.steps_v["battery"], 1e-4)
+    top_v = float(volts.max())
+    flat = runs_of(volts >= top_v)
+    flat = flat[flat[:, 1] - flat[:, 0] >= TOP_ROWS]
+    if len(flat) < 2:
+        return
+    said = f"the battery never reads more than {top_v:.2f} V and stays exactly there: the logger's range ends there"
+    before, after = flat[:, 0] - 1, flat[:, 1]
+    entered = np.where(before >= 0, top_v - volts[np.maximum(before, 0)], 0.0) >= TOP_STEPS * step_v
+    left = np.where(after < len(volts), top_v - volts[np.minimum(after, len(volts) - 1)], 0.0) >= TOP_STEPS * step_v
+    cut = flat[entered | left]
+    if len(cut) >= TOPS:
+        within_s = view.t_s[cut[TOPS - 1 :, 0]] - view.t_s[cut[: len(cut) - TOPS + 1, 0]]
+        if float(within_s.min()) <= TOPS_WITHIN_S:
+            yield view.found("battery", int(cut[0, 0]), int(cut[-1, 1]), "clipped", said)
+            return
+    rows = view.rows(FLAT_S, STILL_ROWS)
+    long = flat[flat[:, 1] - flat[:, 0] >= rows]
+    key_v = view.trace.channels["key_switch"].mean_v
+    for (_, one_past), (two_first, two_past) in pairwise(long):
+        sagged = volts[one_past:two_first] < top_v - MOVED_V * view.scale
+        jumped = top_v - float(volts[max(two_first - 2, one_past)]) > TOP_STEPS * step_v
+        key_there = float((key_v[two_first:two_past] == float(key_v.max())).mean()) > 0.9
+        if sagged.any() and jumped and key_there and float(key_v.max()) == top_v:
+            yield view.found("battery", int(two_first), int(two_past), "clipped", said)
+            return
+
+
+def _noise_free(view: _View) -> Iterator[Implausible]:
+    """A live lead that moves without any noise was computed, not read. Windows in which a reading stands still tell nothing."""
+    for role in ("battery", "key_switch"):
+        volts = view.trace.channels[role].mean_v
+        windows = live_windows(volts)
+        moving = windows[(np.diff(windows, axis=1) != 0.0).mean(axis=1) > 0.9]
+        if len(moving) < 5 or float(np.abs(moving).min()) < LIVE_V:
+            continue
+        each_v = np.sqrt(np.mean(np.square(np.diff(moving, n=4, axis=1)), axis=1) / 70.0)
+        if float(np.quantile(each_v, 0.25)) < SILENT_V:
+            line = f"the {words(role)} has no noise at all: it was computed or smoothed, not read"
+            yield view.found(role, 0, len(view.t_s), "noise-free", line)
+
+
+def _copied(view: _View) -> Iterator[Implausible]:
+    """Two leads with the very same readings, noise and all, over many changes: one of them was copied from the other.
+
+    Honest leads at one voltage differ by their own noise; rounded coarsely they agree often, yet then from end to end.
+    """
+    for role, channel in view.leads():
+        if role == "battery":
+            continue
+        live = (np.abs(channel.mean_v) > LIVE_V) & (np.abs(view.battery_v) > LIVE_V)
+        same = (channel.mean_v == view.battery_v) & live
+        changed = np.concatenate(([0], np.cumsum(np.diff(view.battery_v) != 0.0)))
+        runs = runs_of(same)
+        if not len(runs):
+            continue
+        counts = changed[runs[:, 1] - 1] - changed[runs[:, 0]]
+        best = int(np.argmax(counts))
+        first, past = (int(n) for n in runs[best])
+        if counts[best] < COPIED_CHANGES:
+            continue
+        others = live.copy()
+        others[first:past] = False
+        others[1:] &= np.diff(view.battery_v) != 0.0
+        elsewhere = float(same[others].mean()) if int(others.sum()) >= 50 else 0.0
+        if elsewhere < COPIED_BEFORE:
+            line = f"the {words(role)} has the battery's very readings from {view.t_s[first]:.2f} s on: it is a copy, or on the same post"
+            yield view.found(role, first, past, "copied", line)
+
+
+def _on_the_post(view: _View) -> Iterator[Implausible]:
+    """The feed's drop vanishes at one instant and for good while the battery does not notice: its lead was put on the post.
+
+    A load that is switched off takes its drop away as well; the battery then rises by its share of the source's resistance.
+    """
+    key = view.trace.channels["key_switch"].mean_v
+    drop_v = view.battery_v - key
+    live = key > 0.5 * view.battery_v
+    rows = view.rows(0.05, 10)
+    if "feed_source" in view.trace.channels or int(live.sum()) < 4 * rows:
+        return
+    tiny_v = max(0.02 * view.scale, 2.0 * view.steps_v["battery"], 2.0 * view.steps_v["key_switch"])
+    small = np.abs(drop_v) < tiny_v + 0.003 * view.battery_v
+    if not small[-rows:].mean() > 0.95:
+        return
+    large = np.flatnonzero(live & (drop_v > ON_POST_V * view.scale) & ~small)
+    if not len(large):
+        return
+    at = int(large[-1]) + 1  # from here on the drop is gone
+    if at + view.rows(ON_POST_S, 4 * rows) > len(key) or at < 2 * rows or float(small[at + rows :].mean()) < 0.98:
+        return
+    before = slice(at - rows - 2, at - 2)
+    after = slice(at + 2, at + 2 + rows)
+    steady = live[before].all() and float((drop_v[before] > 0.7 * ON_POST_V * view.scale).mean()) > 0.95
+    was_v, is_v = float(np.median(drop_v[before])), float(np.median(drop_v[after]))
+    battery_moved_v = abs(float(np.median(view.battery_v[after]) - np.median(view.battery_v[before])))
+    if steady and was_v - is_v > ON_POST_V * view.scale and battery_moved_v < 0.05 * (was_v - is_v) + view.steps_v["battery"]:
+        line = (
+            f"the key feed's drop of {was_v:.2f} V is gone at {view.t_s[at]:.2f} s and for good, and the battery did not notice: "
+            "was its lead put on the battery's post?"
+        )
+        yield view.found("key_switch", at, len(key), "copied", line)

@@ -10,6 +10,8 @@ from firstcrank.analysis.key import Key
 from firstcrank.analysis.low_intervals import LowInterval
 from firstcrank.analysis.thresholds import KeyThresholds
 
+SHARP_S = 2e-4
+
 
 class Lies(Enum):
     """Where a stretch lies against a window whose borders have widths."""
@@ -97,21 +99,38 @@ class Bounce:
         return max(0.5 * max(m.high_s - m.low_s for m in self.members), 0.0)
 
 
-def bounces_of(lows: tuple[LowInterval, ...], windows: tuple[TravelWindow, ...]) -> tuple[Bounce, ...]:
-    """The losses that may belong to a travel of the key, by window; a loss belongs to the first window that it fits."""
+def bounces_of(
+    lows: tuple[LowInterval, ...], windows: tuple[TravelWindow, ...], shortest_s: float, allowed_s: float
+) -> tuple[Bounce, ...]:
+    """The losses that may belong to a travel of the key, by window; a loss belongs to the first window that it fits.
+
+    A bounce is made of the losses that may count; those too short to count belong to it where they lie within its time, and are
+    one of their own where nothing longer is there and all of them take no longer than a bounce may.
+    """
     taken: set[int] = set()
     found = []
     for window in windows:
         mine = [i for i, low in enumerate(lows) if i not in taken and window.lies(low.start_s, low.end_s) is not Lies.OUTSIDE]
-        if not mine:
-            continue
-        taken.update(mine)
-        members = tuple(lows[i] for i in mine)
-        slack_s = max(0.5 * max(m.high_s - m.low_s for m in members), 0.0)
-        start_s, end_s = min(m.start_s for m in members), max(m.end_s for m in members)
-        lies = window.lies(start_s, end_s)
-        if lies is Lies.INSIDE and window.lies(start_s - slack_s, end_s + slack_s) is not Lies.INSIDE:
-            # Its edges are as sharp as the window's: the coil's edge and the feed's come from the same samples.
-            lies = Lies.INSIDE if slack_s < 2e-4 else Lies.VAGUE
-        found.append(Bounce(window, members, lies))
+        long = [i for i in mine if lows[i].high_s >= shortest_s]
+        if long:
+            start_s, end_s = min(lows[i].start_s for i in long), max(lows[i].end_s for i in long)
+            mine = [i for i in mine if _fits(lows[i], start_s, end_s, allowed_s)]
+        if mine:
+            taken.update(mine)
+            found.append(_bounce(window, tuple(lows[i] for i in mine)))
     return tuple(found)
+
+
+def _fits(low: LowInterval, start_s: float, end_s: float, allowed_s: float) -> bool:
+    """Whether a loss can be taken into a bounce without making it longer than allowed."""
+    return (start_s <= low.start_s and low.end_s <= end_s) or max(end_s, low.end_s) - min(start_s, low.start_s) <= allowed_s / 2
+
+
+def _bounce(window: TravelWindow, members: tuple[LowInterval, ...]) -> Bounce:
+    slack_s = max(0.5 * max(m.high_s - m.low_s for m in members), 0.0)
+    start_s, end_s = min(m.start_s for m in members), max(m.end_s for m in members)
+    lies = window.lies(start_s, end_s)
+    if lies is Lies.INSIDE and window.lies(start_s - slack_s, end_s + slack_s) is not Lies.INSIDE:
+        # Its edges are as sharp as the window's: the coil's edge and the feed's come from the same samples.
+        lies = Lies.INSIDE if slack_s < SHARP_S else Lies.VAGUE
+    return Bounce(window, members, lies)

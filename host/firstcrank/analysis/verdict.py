@@ -14,7 +14,7 @@ from firstcrank.analysis.checks import CHECKS, NOT_MEASURED_WITHOUT
 from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, only_while_cranking
 from firstcrank.analysis.obligations.recording import role_label
 from firstcrank.analysis.obligations.table import discharge
-from firstcrank.analysis.overall import feed_verdict, other_faults, overall
+from firstcrank.analysis.overall import feed_verdict, other_faults, overall, undecided_others
 from firstcrank.analysis.view import View, build_view
 from firstcrank.limits import Limits
 from firstcrank.model.context import Context
@@ -49,7 +49,7 @@ def judge_view(view: View) -> Judgement:
     only_start = not voided and only_while_cranking(view)
     feed = _with_start_terminal(obligations) if only_start else feed_verdict(view, obligations)
     faults = other_faults(others)
-    verdict, reasons = overall(feed, faults)
+    verdict, reasons = overall(feed, faults, undecided_others(others))
     causes = () if voided else likely_causes(view, findings)
     return Judgement(
         verdict=verdict,

@@ -14,7 +14,7 @@ from firstcrank.analysis.cranks import CrankInterval, Cranks, find_cranks
 from firstcrank.analysis.feed import Feed, feed_of
 from firstcrank.analysis.intervals import BoolArray, Stretch
 from firstcrank.analysis.key import Key, read_key
-from firstcrank.analysis.losses import Losses, judge_losses, tolerated_bins
+from firstcrank.analysis.losses import Losses, judge_losses, tolerated_bins, undecided_bins
 from firstcrank.analysis.low_intervals import LowInterval, find_low
 from firstcrank.analysis.near_limit import near_minimum
 from firstcrank.analysis.running import ran_on
@@ -113,6 +113,10 @@ class View:
     def tolerated_bins(self) -> BoolArray:
         """Bins of bounces that are tolerated, shape (n,)."""
         return tolerated_bins(self.trace, self.losses.bounces, self.limits["turn_bounce_max_s"])
+
+    def undecided_bins(self) -> BoolArray:
+        """Bins of losses of which it can't be told whether they count, shape (n,)."""
+        return undecided_bins(self.trace, self.dropouts)
 
     def account(self) -> tuple[FeedSpan, ...]:
         """What was shown of the feed, from the first sample to the last."""

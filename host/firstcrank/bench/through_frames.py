@@ -10,7 +10,7 @@ from firstcrank.bench.simulated_board import CONVERSION_S, SimulatedBoard
 from firstcrank.bench.truth import Truth
 from firstcrank.limits import shipped
 from firstcrank.trace import Trace
-from firstcrank.tracefiles.native import from_bytes
+from firstcrank.tracefiles.native import as_recording, from_bytes
 
 RECORDING = b"benchrun"
 LONGEST_S = 120.0
@@ -42,7 +42,16 @@ def through_frames(truth: Truth, converter: Converter) -> Trace:
     data = frames_of(truth, converter)
     if truth.plan.holes:
         data = _without(data, truth)
-    return from_bytes(data, converter.calibration, truth.name).trace
+    recording = as_recording(
+        data,
+        RECORDING,
+        "simulated",
+        identity={"kind": "start", "synthetic": True},
+        calibration={"calibration": converter.calibration.to_json()},
+        limits={"limits": shipped(truth.system_v).to_json()},
+        answers={},
+    )
+    return from_bytes(recording, None, truth.name).trace
 
 
 def _without(data: bytes, truth: Truth) -> bytes:

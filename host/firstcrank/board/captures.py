@@ -80,7 +80,7 @@ def mark_fetched(client: BoardClient, capture: Capture) -> None:
 
 
 def write_recording(path: Path, data: bytes, port: str, calibration: Calibration, limits: Limits, context: Context) -> None:
-    """A capture's frames with the recorder's notes before them.
+    """A capture's frames with the recorder's notes before, among and behind them.
 
     Raises UnwritableFileError where the file is there already or cannot be written.
     """
@@ -88,10 +88,18 @@ def write_recording(path: Path, data: bytes, port: str, calibration: Calibration
     recording_id = frames[0].recording_id if frames else wire.NO_RECORDING
     file = RecordingFile(path, recording_id)
     try:
-        file.note("host", host_version=__version__, port=port, fetched_utc=datetime.now(UTC).isoformat(timespec="seconds"))
-        file.note("calibration", calibration=calibration.to_json())
-        file.note("limits", limits=limits.to_json())
-        file.note("answers", **context_to_json(context))
+        file.protect(
+            identity={
+                "kind": "start",
+                "host_version": __version__,
+                "port": port,
+                "fetched_utc": datetime.now(UTC).isoformat(timespec="seconds"),
+            },
+            calibration={"calibration": calibration.to_json()},
+            limits={"limits": limits.to_json()},
+            answers=context_to_json(context),
+        )
         file.write(b"\x00" + data)
+        file.end(why="the capture was fetched", utc=datetime.now(UTC).isoformat(timespec="seconds"))
     finally:
         file.close()

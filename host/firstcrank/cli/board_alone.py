@@ -31,7 +31,6 @@ def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool,
 
     Told once, it does so after every power-up until told --off. Fetch the traces with: firstcrank board fetch.
     """
-    from rich.console import Console
     from rich.table import Table
 
     from firstcrank import wire
@@ -39,9 +38,10 @@ def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool,
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.record import cautions, choose_calibration
+    from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
 
-    console = Console(highlight=False)
+    console = Screen()
     limits = chosen_limits(options["limits_file"], options["system"])
     client = BoardClient(chosen_link(port))
     try:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -35,15 +36,14 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
     """
-    from rich.console import Console
-
     from firstcrank.board.captures import list_captures
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
+    from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
 
-    console = Console(highlight=False)
+    console = Screen()
     client = BoardClient(chosen_link(port))
     try:
         client.handshake()
@@ -60,7 +60,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
             if job is not None:
                 from firstcrank.jobs.filing import file_recording
 
-                console.print(f"Filed with job {job} as start {file_recording(path, judgement, job, store)}")
+                console.print(f"Filed with job {printable(job)} as start {file_recording(path, judgement, job, store)}")
     finally:
         client.close()
     return min(codes, key=WORST_FIRST.index)
@@ -97,9 +97,11 @@ def _one(
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     said = recording.meta.get("board_said")
     if said and said[0] != judgement.feed.verdict:
-        console.print(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts.")
+        console.print(printable(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts."))
     elif said and judgement.other_faults:
-        console.print(f"The board alone had said {said[0]}: it judges the key feed only; the other fault above counts.")
+        console.print(
+            printable(f"The board alone had said {said[0]}: it judges the key feed only; the other fault above counts.")
+        )
     elif said:
         console.print("The board alone had said the same.")
     return path, judgement

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from firstcrank.cli.say import say
+
 
 @click.command()
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
@@ -18,14 +20,14 @@ def install(port: str | None) -> None:
 
     device = port or the_only_port(board_ports()).device
     files = board_files()
-    click.echo(f"Installing on {device}")
+    say(f"Installing on {device}")
     with at_prompt(device) as board:
-        found = install_files(board, files, lambda name, number, count: click.echo(f"  {number}/{count} {name}"))
+        found = install_files(board, files, lambda name, number, count: say(f"  {number}/{count} {name}"))
     version = ".".join(map(str, found.micropython))
-    click.echo(f"MicroPython {version} on {found.platform}: {len(files)} files copied and verified. Starting it...")
+    say(f"MicroPython {version} on {found.platform}: {len(files)} files copied and verified. Starting it...")
     client = BoardClient(open_link(device))
     try:
         identity = client.handshake(8.0)
     finally:
         client.close()
-    click.echo(f"firstcrank {identity['firmware']} answers. Next: firstcrank board check")
+    say(f"firstcrank {identity['firmware']} answers. Next: firstcrank board check")

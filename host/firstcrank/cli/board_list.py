@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from firstcrank.cli.say import say, say_json
+
 
 @click.command("list")
 def list_boards() -> None:
@@ -12,9 +14,9 @@ def list_boards() -> None:
 
     ports = board_ports()
     for port in ports:
-        click.echo(f"{port.device}  serial {port.serial_number or 'unknown'}  {port.description}")
+        say(f"{port.device}  serial {port.serial_number or 'unknown'}  {port.description}")
     if not ports:
-        click.echo("No board found. Plug it in with a cable that carries data; a new board needs MicroPython on it first.")
+        say("No board found. Plug it in with a cable that carries data; a new board needs MicroPython on it first.")
 
 
 @click.command()
@@ -33,7 +35,7 @@ def info(port: str | None, as_json: bool) -> None:
     finally:
         client.close()
     if as_json:
-        click.echo(json.dumps(identity))
+        say_json(json.dumps(identity))
         return
     for key, value in identity.items():
-        click.echo(f"{key:<14}{', '.join(map(str, value)) if isinstance(value, list) else value}")
+        say(f"{key:<14}{', '.join(map(str, value)) if isinstance(value, list) else value}")

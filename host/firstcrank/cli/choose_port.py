@@ -6,6 +6,7 @@ import sys
 
 import click
 
+from firstcrank.cli.say import say
 from firstcrank.link.base import Link
 
 
@@ -23,6 +24,6 @@ def _picked() -> str | None:
     if len(ports) < 2 or not sys.stdin.isatty():
         return None
     for number, found in enumerate(ports, start=1):
-        click.echo(f"  {number}  {found.device}  serial {found.serial_number or 'unknown'}", err=True)
+        say(f"  {number}  {found.device}  serial {found.serial_number or 'unknown'}", err=True)
     number = click.prompt("Which board", type=click.IntRange(1, len(ports)), err=True)
     return ports[number - 1].device

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -21,11 +22,11 @@ if TYPE_CHECKING:
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
 def compare(first: str, second: str, png: Path | None, place: str | None) -> None:
     """Compare two starts crank by crank: numbers in the record (12, or 12#2 for its second crank) or recording files."""
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     from firstcrank.analysis.compare import compare as side_by_side
+    from firstcrank.cli.screen import Screen
     from firstcrank.cli.strip import row
     from firstcrank.report.changes import SAME, changes, crank_result
     from firstcrank.report.facts import WORDS
@@ -35,7 +36,7 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
         compared = side_by_side(one, two, (crank_one, crank_two))
     except ValueError as error:
         raise UsageError(str(error)) from error
-    console = Console(highlight=False)
+    console = Screen()
     console.print(Text(f"Overall: {_verdict(one[1])} in {first}, {_verdict(two[1])} in {second}", style="bold"))
     results = [crank_result(j, which) for (_, j), which in ((one, crank_one), (two, crank_two))]
     if (len(one[1].cranks) > 1 or len(two[1].cranks) > 1) and None not in results:
@@ -65,7 +66,7 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
         from firstcrank.report.plots import as_png, comparison
 
         png.write_bytes(as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}"))))
-        click.echo(str(png))
+        say(str(png))
 
 
 def _verdict(judgement: Judgement) -> str:
@@ -85,15 +86,18 @@ def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
     from firstcrank.limits import shipped
     from firstcrank.tracefiles.table import load
 
-    if name.partition("#")[0].isdigit():
+    number = name.partition("#")[0]
+    if number.isascii() and number.isdigit():
         with open_store(place) as store:
             start, crank = find_start(store, name)
             recording = stored_recording(store, start["content_hash"], start["file_name"], start["calibration_json"])
         return (recording.trace, from_table(json.loads(start["judgement_json"]))), crank
-    path, _, crank_text = name.partition("#")
+    path, mark, crank_text = name.rpartition("#")
+    if not mark or not (crank_text.isascii() and crank_text.isdigit() and len(crank_text) < 5):
+        path, crank_text = name, "1"  # a name may hold the sign itself
     recording = load(Path(path))
     judgement = judge(recording.trace, recording.limits or shipped(12), recording.context)
-    return (recording.trace, judgement), int(crank_text or 1)
+    return (recording.trace, judgement), int(crank_text)
 
 
 def _squeezed(volts: FloatArray, width: int) -> FloatArray:

@@ -31,9 +31,11 @@ STORY = (
 @click.command()
 def demo() -> int:
     """A start whose key feed dies in START, then the same vehicle repaired. Simulated, no hardware needed."""
-    from rich.console import Console
+    from rich.text import Text
 
-    console = Console(highlight=False)
+    from firstcrank.cli.screen import Screen
+
+    console = Screen()
     as_told = True
     with tempfile.TemporaryDirectory() as folder:
         for number, (name, expected, text) in enumerate(STORY, start=1):
@@ -43,7 +45,7 @@ def demo() -> int:
             as_told = as_told and judgement.verdict == expected
             console.print()
     if as_told:
-        console.print("Before the repair: [bold red]FAIL[/]. After it: [bold green]PASS[/].")
+        console.print(Text.assemble("Before the repair: ", ("FAIL", "bold red"), ". After it: ", ("PASS", "bold green"), "."))
         console.print("On your vehicle: firstcrank board install, then firstcrank record. Read docs/safety.md first.")
         return 0
     console.print("The demo did not come out as it should: please report this.")

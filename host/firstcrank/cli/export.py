@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from firstcrank.cli.say import say
+
 
 @click.command()
 @click.argument("start")
@@ -26,4 +28,4 @@ def export(start: str, file: Path, place: str | None) -> None:
     else:
         recording = load(Path(start))
     write(file, recording)
-    click.echo(str(file))
+    say(str(file))

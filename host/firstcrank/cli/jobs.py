@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from firstcrank.cli.say import say
+from firstcrank.printable import printable
+
 if TYPE_CHECKING:
     from firstcrank.jobs.store import Store
 
@@ -42,8 +45,8 @@ def new(number: str, place: str | None, **fields: str) -> None:
     with _open(place) as store:
         create_job(store, number, **fields)
     for line in vin_warnings(fields["vin"]):
-        click.echo(f"Note: {line}", err=True)
-    click.echo(f"Job {number} made. Record into it: firstcrank record --job {number}")
+        say(f"Note: {line}", err=True)
+    say(f"Job {number} made. Record into it: firstcrank record --job {number}")
 
 
 @jobs.command()
@@ -62,7 +65,7 @@ def change(number: str, place: str | None, **fields: str | None) -> None:
     with _open(place) as store:
         change_job(store, number, **fields)
     for line in vin_warnings(fields["vin"] or ""):
-        click.echo(f"Note: {line}", err=True)
+        say(f"Note: {line}", err=True)
 
 
 @jobs.command("list")
@@ -73,10 +76,10 @@ def change(number: str, place: str | None, **fields: str | None) -> None:
 @STORE
 def list_jobs(text: tuple[str, ...], archived: bool, most: int, verdict: str | None, place: str | None) -> None:
     """List jobs, the newest first; with TEXT, those that have it anywhere."""
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    from firstcrank.cli.screen import Screen
     from firstcrank.jobs.records import list_jobs as lines_of
     from firstcrank.report.facts import local_time
     from firstcrank.report.summary import beside
@@ -84,7 +87,7 @@ def list_jobs(text: tuple[str, ...], archived: bool, most: int, verdict: str | N
     with _open(place) as store:
         lines = lines_of(store, " ".join(text), archived, most, (verdict or "").upper())
     if not lines:
-        click.echo("No job found." if text or verdict else "No jobs yet: firstcrank jobs new NUMBER")
+        say("No job found." if text or verdict else "No jobs yet: firstcrank jobs new NUMBER")
         return
     table = Table(box=None, pad_edge=False)
     for heading in ("job", "vehicle", "technician", "made", "starts", "last verdict"):
@@ -92,8 +95,10 @@ def list_jobs(text: tuple[str, ...], archived: bool, most: int, verdict: str | N
     for line in lines:
         job = line.job
         cells = (job["number"], job["vehicle"], job["technician"], local_time(job["created_utc"])[:10])
-        table.add_row(*(Text(str(c)) for c in cells), str(line.start_count), beside(line.last_verdict, line.last_feed_verdict))
-    Console(highlight=False).print(table)
+        table.add_row(
+            *(Text(printable(str(c))) for c in cells), str(line.start_count), beside(line.last_verdict, line.last_feed_verdict)
+        )
+    Screen().print(table)
 
 
 jobs.add_command(list_jobs, "find")
@@ -112,22 +117,22 @@ def show(number: str, place: str | None) -> None:
         whole = job_file(store, number)
         states = {s["content_hash"]: store.contents.state(s["content_hash"]) for s in (*whole.starts, *whole.photos)}
     job = whole.job
-    click.echo(f"Job {job['number']}{'  (archived)' if job['archived'] else ''}")
+    say(f"Job {job['number']}{'  (archived)' if job['archived'] else ''}")
     for name in FIELDS:
         if job[name]:
-            click.echo(f"  {name:<12}{job[name]}")
+            say(f"  {name:<12}{job[name]}")
     for start in whole.starts:
         state = states[start["content_hash"]]
         mark = "" if state == "whole" else f"   RECORDING {state.upper()}"
         when = local_time(start["recorded_utc"] or start["filed_utc"])
-        click.echo(f"  start {start['id']}  {when}  {beside(start['verdict'], start['feed_verdict'])}  {start['reason']}{mark}")
+        say(f"  start {start['id']}  {when}  {beside(start['verdict'], start['feed_verdict'])}  {start['reason']}{mark}")
     for m in whole.measurements:
-        click.echo(f"  measured  {local_time(m['taken_utc'])}  {m['what']}: {m['value']:g} {m['unit']}  {m['meter']}")
+        say(f"  measured  {local_time(m['taken_utc'])}  {m['what']}: {m['value']:g} {m['unit']}  {m['meter']}")
     for note in whole.notes:
-        click.echo(f"  note  {local_time(note['written_utc'])}  {note['who']}  {note['text']}")
+        say(f"  note  {local_time(note['written_utc'])}  {note['who']}  {note['text']}")
     for photo in whole.photos:
         mark = "" if states[photo["content_hash"]] == "whole" else f"   PHOTO {states[photo['content_hash']].upper()}"
-        click.echo(f"  photo  {photo['name']}  {photo['caption']}{mark}")
+        say(f"  photo  {photo['name']}  {photo['caption']}{mark}")
 
 
 @jobs.command()
@@ -177,9 +182,9 @@ def attach(number: str, files: tuple[Path, ...], caption: str, place: str | None
                 except OSError as error:
                     raise UsageError(f"{file}: {error.strerror}") from error
                 add_photo(store, number, file.name, content, caption)
-                click.echo(f"{file.name} kept")
+                say(f"{file.name} kept")
             else:
-                click.echo(f"{file.name} filed as start {attach_start(store, number, file)}")
+                say(f"{file.name} filed as start {attach_start(store, number, file)}")
 
 
 @jobs.command()
@@ -219,8 +224,8 @@ def backup(file: Path, place: str | None) -> None:
         task = bar.add_task("Backing up")
         kept, trouble = back_up(store, file, lambda n, total: bar.update(task, completed=n, total=total))
     for line in trouble:
-        click.echo(f"Not in the backup: {line}", err=True)
-    click.echo(f"{file}: {kept} recordings and photos, checked.")
+        say(f"Not in the backup: {line}", err=True)
+    say(f"{file}: {kept} recordings and photos, checked.")
 
 
 @jobs.command()
@@ -234,11 +239,11 @@ def restore(file: Path, check: bool, place: str | None) -> None:
 
     if check:
         about = check_backup(file)
-        click.echo(f"{file} is whole: {about['rows']['jobs']} jobs, {about['rows']['starts']} starts, made {about['made_utc']}")
+        say(f"{file} is whole: {about['rows']['jobs']} jobs, {about['rows']['starts']} starts, made {about['made_utc']}")
         return
     with _open(place) as store:
         about = fill(store, file)
-        click.echo(f"{about['rows']['jobs']} jobs and {about['rows']['starts']} starts restored into {store.name}")
+        say(f"{about['rows']['jobs']} jobs and {about['rows']['starts']} starts restored into {store.name}")
 
 
 @jobs.command("export")
@@ -250,8 +255,8 @@ def export_all(folder: Path, place: str | None) -> None:
 
     with _open(place) as store:
         for line in export_store(store, folder):
-            click.echo(f"Left out: {line}", err=True)
-    click.echo(f"{folder}: for example in DuckDB: SELECT verdict, count(*) FROM '{folder}/starts.parquet' GROUP BY verdict")
+            say(f"Left out: {line}", err=True)
+    say(f"{folder}: for example in DuckDB: SELECT verdict, count(*) FROM '{folder}/starts.parquet' GROUP BY verdict")
 
 
 @jobs.command()
@@ -266,9 +271,9 @@ def trends(png: Path | None, simulated: bool, place: str | None) -> None:
     with _open(place) as store:
         found = over_all(store, simulated)
     for line in as_lines(found):
-        click.echo(line)
+        say(line)
     if png is not None:
         from firstcrank.report.plots import as_png
 
         png.write_bytes(as_png(trend_figure(found)))
-        click.echo(f"Plots in {png}")
+        say(f"Plots in {png}")

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from firstcrank.cli.answers import EXIT, FILE, chosen_limits, context_with, judging_options
+from firstcrank.cli.say import say, say_json
 from firstcrank.errors import FirstcrankError
 
 WORST_FIRST = (2, 4, 1, 3, 0)
@@ -40,7 +41,7 @@ def judge(
         try:
             codes.append(_one(file, mapped, uncertainty, as_lines, options))
         except FirstcrankError as error:
-            click.echo(f"firstcrank: {error}", err=True)
+            say(f"firstcrank: {error}", err=True)
             codes.append(error.exit_code)
     return min(codes, key=WORST_FIRST.index)
 
@@ -63,7 +64,7 @@ def _columns(
         mapped, uncertainty = {**saved.columns, **mapped}, uncertainty or saved.uncertainty or None
     if save_as is not None:
         path = save_map(save_as, SavedMap(mapped, uncertainty or ""))
-        click.echo(f"map {save_as} kept in {path}", err=True)
+        say(f"map {save_as} kept in {path}", err=True)
     return mapped, uncertainty
 
 
@@ -81,13 +82,12 @@ def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines:
     limits = chosen_limits(options["limits_file"], options["system"], recording.limits)
     judgement = judge_trace(recording.trace, limits, context_with(recording.context, options))
     if as_lines:
-        click.echo(to_line(judgement, str(file)))
+        say_json(to_line(judgement, str(file)))
     else:
-        from rich.console import Console
-
+        from firstcrank.cli.screen import Screen
         from firstcrank.cli.show import last_line, show
 
-        console = Console(highlight=False)
+        console = Screen()
         show(console, judgement, recording.trace, title=file.name)
         last_line(console, judgement, str(file))
     return EXIT[judgement.verdict]

@@ -13,6 +13,7 @@ from rich.text import Text
 from firstcrank.analysis.live import LiveTracker
 from firstcrank.cli.strip import row
 from firstcrank.limits import Limits
+from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from firstcrank.trace import FloatArray
@@ -90,4 +91,4 @@ class LiveScreen:
 
     def ended(self, why: str) -> None:
         """The recording is over."""
-        self._console.print(Text(f"Recording ended: {why}."))
+        self._console.print(Text(f"Recording ended: {printable(why)}."))

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from firstcrank import __version__
+from firstcrank.cli.say import say
 from firstcrank.errors import FirstcrankError
 
 # name -> (where the click command is, one line of help). Help lists them in this order.
@@ -78,25 +79,25 @@ def main(args: list[str] | None = None) -> None:
         outcome = cli.main(args=args, prog_name="firstcrank", standalone_mode=False)
         sys.exit(outcome if isinstance(outcome, int) else 0)
     except FirstcrankError as error:
-        click.echo(f"firstcrank: {error}", err=True)
+        say(f"firstcrank: {error}", err=True)
         sys.exit(error.exit_code)
     except click.ClickException as error:
         error.show()
         sys.exit(2)
     except (click.Abort, KeyboardInterrupt):
-        click.echo("firstcrank: stopped", err=True)
+        say("firstcrank: stopped", err=True)
         sys.exit(130)
     except BrokenPipeError:  # the reader of a pipe has gone: nothing to tell, and nothing more to flush
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except OSError as error:
         place = f"{error.filename}: " if error.filename else ""
-        click.echo(f"firstcrank: {place}{error.strerror or error}", err=True)
+        say(f"firstcrank: {place}{error.strerror or error}", err=True)
         sys.exit(TROUBLE)
     except Exception as error:
         if os.environ.get("FIRSTCRANK_TRACEBACK"):
             raise
-        click.echo(
+        say(
             f"firstcrank: something unexpected went wrong ({type(error).__name__}: {error}). Please report it with what you "
             "typed; FIRSTCRANK_TRACEBACK=1 before the command shows where it happened",
             err=True,

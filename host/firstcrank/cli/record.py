@@ -10,6 +10,7 @@ import click
 
 from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
 from firstcrank.errors import UsageError
+from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -47,13 +48,12 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port or file.
     """
-    from rich.console import Console
-
     from firstcrank.cli.choose_port import chosen_link
+    from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
 
-    console = Console(highlight=False)
+    console = Screen()
     limits = chosen_limits(options["limits_file"], options["system"])
     path = out or Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
     if path.exists():
@@ -63,7 +63,7 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
         client.handshake()
         cautions(console)
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
-        calibration = choose_calibration(client, options["calibration_file"], limits, console)
+        calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
             judgement = _one_start(console, client, path, limits, calibration, context, options)
             if job is not None:
@@ -78,8 +78,9 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 def cautions(console: Console) -> None:
     """Shown before the key is touched."""
     from rich.table import Table
+    from rich.text import Text
 
-    console.print("[bold]Before you touch the key[/bold]  (whole list: docs/safety.md)")
+    console.print(Text.assemble(("Before you touch the key", "bold"), "  (whole list: docs/safety.md)"))
     table = Table.grid(padding=(0, 1))
     for line in CAUTIONS:
         table.add_row("  !", line)
@@ -101,24 +102,48 @@ def ask(context: Context, ask_user: bool) -> Context:
     return context
 
 
-def choose_calibration(client: BoardClient, file: Path | None, limits: Limits, console: Console) -> Calibration:
-    """The file named, else the one measured and kept on the board, else the nominal one of the minimal build."""
+def choose_calibration(
+    client: BoardClient, file: Path | None, limits: Limits, console: Console, acquisition: str = "auto"
+) -> Calibration:
+    """The file named, else the one measured and kept on the board, else the nominal one of the minimal build.
+
+    Tells where it is old. Raises CalibrationError where it was measured through another converter than the one that samples.
+    """
+    from datetime import UTC
     from importlib import resources
 
     from firstcrank import wire
     from firstcrank.calibration import Calibration, read_calibration
+    from firstcrank.calibration_age import DO, age_warning
+    from firstcrank.converters import converter_of
 
-    if file is not None:
-        return read_calibration(file)
-    stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
-    if stored:
-        return Calibration.from_json(stored)
-    console.print(
-        "This board is not calibrated: resistor values of the minimal build are assumed, with a larger uncertainty "
-        "(firstcrank board calibrate)"
-    )
-    with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{limits.system_v}v.toml") as path:
-        return read_calibration(path)
+    behind = converter_of(acquisition, str(client.identity.get("chip", "")))
+    stored = None if file is not None else client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
+    if file is None and not stored:
+        console.print(
+            "This board is not calibrated: resistor values of the minimal build are assumed, with a larger uncertainty "
+            "(firstcrank board calibrate)"
+        )
+        with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{limits.system_v}v.toml") as path:
+            return read_calibration(path, behind)
+    calibration = read_calibration(file, behind) if file is not None else Calibration.from_json(stored or {})
+    _same_converter(calibration, behind)
+    old = age_warning(calibration, datetime.now(UTC).date())
+    if old:
+        console.print(f"The calibration is {old}: {DO}", markup=False)
+    return calibration
+
+
+def _same_converter(calibration: Calibration, behind: str) -> None:
+    """Raises CalibrationError where a measured line belongs to another converter's inputs."""
+    from firstcrank.errors import CalibrationError
+
+    made_through = {line.converter for line in calibration.channels.values()} - {""}
+    if calibration.kind == "measured" and made_through and behind not in made_through:
+        raise CalibrationError(
+            f"the calibration was measured through {' and '.join(sorted(made_through))}, and this board samples through {behind}: "
+            "calibrate with the same --acquisition (firstcrank board calibrate)"
+        )
 
 
 def _one_start(
@@ -147,13 +172,18 @@ def _one_start(
         acquisition=options["acquisition"],
         longest_s=options["longest_s"],
     )
-    with LiveScreen(console, limits) as screen:
-        record(client, plan, screen)
-    recording = read_native(path)
-    judgement = judge(recording.trace, limits, recording.context)
-    console.print()
-    show(console, judgement, recording.trace, title=path.name, details=False)
-    last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
+    try:
+        with LiveScreen(console, limits) as screen:
+            record(client, plan, screen)
+        recording = read_native(path)
+        judgement = judge(recording.trace, limits, recording.context)
+        console.print()
+        show(console, judgement, recording.trace, title=path.name, details=False)
+        last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
+    except KeyboardInterrupt:  # while it was closed, judged or shown
+        if path.exists():
+            console.print(f"Stopped. What was recorded is kept as {path} (firstcrank judge judges it)")
+        raise
     return judgement
 
 
@@ -162,7 +192,7 @@ def _file(console: Console, path: Path, judgement: Judgement, job: str, store: s
 
     filing = importlib.import_module("firstcrank.jobs.filing")
     start_id = filing.file_recording(path, judgement, job, store)
-    console.print(f"Filed with job {job} as start {start_id}")
+    console.print(f"Filed with job {printable(job)} as start {start_id}")
 
 
 def _again(console: Console) -> bool:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 
 
@@ -28,7 +29,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     from firstcrank.report.plots import as_png, overview
     from firstcrank.tracefiles.table import load
 
-    if start.isdigit():
+    if start.isascii() and start.isdigit():
         with open_store(place) as store:
             facts = gather.from_store(store, start)
     else:
@@ -48,4 +49,4 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
                 target.write_bytes(make())
             except OSError as error:
                 raise UsageError(f"{target} cannot be written: {error.strerror or error}") from error
-            click.echo(str(target))
+            say(str(target))

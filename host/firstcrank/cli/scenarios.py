@@ -8,10 +8,10 @@ import click
 @click.command()
 def scenarios() -> None:
     """List the simulated starts. Use one as a port: firstcrank record --port bench:NAME"""
-    from rich.console import Console
     from rich.table import Table
 
     from firstcrank.bench.scenarios import SCENARIOS
+    from firstcrank.cli.screen import Screen
 
     table = Table(box=None, pad_edge=False)
     table.add_column("name")
@@ -20,7 +20,7 @@ def scenarios() -> None:
     table.add_column("what happens")
     for scenario in SCENARIOS.values():
         table.add_row(scenario.name, scenario.overall, scenario.expected, scenario.line)
-    console = Console(highlight=False)
+    console = Screen()
     console.print(table)
     console.print(
         "Overall is what a recording shows that has the leads and answers for it; without them the fault is not measured."

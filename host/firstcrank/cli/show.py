@@ -12,6 +12,7 @@ from firstcrank.analysis.overall import DO_NOT_CRANK
 from firstcrank.cli.banner import banner, fitted, half_height
 from firstcrank.cli.strip import strip
 from firstcrank.model.judgement import Finding, Judgement
+from firstcrank.printable import printable
 from firstcrank.report.summary import cause_label, large_lines, one_line, rows
 from firstcrank.trace import Trace
 
@@ -32,7 +33,7 @@ def show(console: Console, judgement: Judgement, trace: Trace | None, title: str
     head: list[RenderableType] = [Text(one_line(judgement), style=HEAD_STYLE[judgement.verdict], justify="center")]
     for block in _large(judgement, console.width - 4, console.options.ascii_only):
         head += ["", Align.center(Text("\n".join(block), style=style, no_wrap=True))]
-    console.print(Panel(Group(*head), title=Text(title) if title else None, border_style=style, padding=(0, 1)))
+    console.print(Panel(Group(*head), title=Text(printable(title)) if title else None, border_style=style, padding=(0, 1)))
     _labelled(console, _why(judgement, details))
     if trace is not None and len(trace) and "battery" in trace.channels and judgement.phases:
         console.print()
@@ -63,7 +64,7 @@ def last_line(console: Console, judgement: Judgement, text: str) -> None:
     """The verdict once more at the bottom, where a small screen ends, and a line under it."""
     console.print()
     console.print(Text(one_line(judgement), style=HEAD_STYLE[judgement.verdict]))
-    console.print(Text(text))
+    console.print(Text(printable(text)))
 
 
 def _why(judgement: Judgement, details: bool) -> list[tuple[str, str]]:
@@ -121,7 +122,8 @@ def _details(console: Console, judgement: Judgement) -> None:
 
 
 def _sentence(console: Console, text: str) -> str:
-    """A line with its first letter large, in plain letters where the screen has no others."""
+    """A line with its first letter large, without what would steer the screen, in plain letters where it has no others."""
+    text = printable(text)
     if console.options.ascii_only:
         for sign, plain in PLAIN.items():
             text = text.replace(sign, plain)

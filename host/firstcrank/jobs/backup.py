@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,8 @@ from firstcrank.jobs.store import Store
 TABLES = (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS)
 FORMAT = 2
 READABLE = (1, 2)  # 1: before starts kept the feed's verdict in a column of its own
+FREE_BYTES = 64_000_000  # unpacked, whatever the archive's size
+MOST_RATIO = 100  # rows repeat their limits and shrink to a thirtieth, recordings to a third
 Progress = Callable[[int, int], None]
 
 
@@ -78,6 +81,7 @@ def check_backup(path: Path) -> dict[str, Any]:
     """What a backup says of itself, after every row was counted and every content hashed. Raises StoreError."""
     try:
         with zipfile.ZipFile(path) as archive:
+            _check_sizes(path, archive)
             about = json.loads(archive.read("about.json"))
             if about.get("format") not in READABLE:
                 raise StoreError(f"{path} was made by a newer firstcrank: update this one")
@@ -91,7 +95,16 @@ def check_backup(path: Path) -> dict[str, Any]:
                     raise StoreError(f"{path} is damaged: {name} no longer fits its hash")
             if len(names) != about["contents"]:
                 raise StoreError(f"{path} is damaged: recordings are missing")
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError, EOFError) as error:
+    except (
+        zipfile.BadZipFile,
+        KeyError,
+        ValueError,
+        OSError,
+        EOFError,
+        RecursionError,
+        zlib.error,
+        NotImplementedError,
+    ) as error:
         raise StoreError(f"{path} is no backup, or damaged: {error}") from error
     return dict(about)
 
@@ -101,6 +114,15 @@ def _of_today(table: Any, row: dict[str, Any]) -> dict[str, Any]:
     if table is STARTS and "feed_verdict" not in row:
         return {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}
     return row
+
+
+def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
+    """Refuses an archive that unpacks to far more than our recordings and rows can: a few bytes that would fill the disk."""
+    unpacked = sum(entry.file_size for entry in archive.infolist())
+    if unpacked > FREE_BYTES + MOST_RATIO * path.stat().st_size:
+        raise StoreError(
+            f"{path} is no backup of ours: {path.stat().st_size / 1e6:.1f} MB that would unpack to {unpacked / 1e6:.0f} MB"
+        )
 
 
 def _rows(archive: zipfile.ZipFile, name: str) -> Iterator[dict[str, Any]]:

@@ -18,6 +18,7 @@ from firstcrank.jobs.store import Store, open_store
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.judgement import Judgement
 from firstcrank.model.vocabulary import CheckId, Phase
+from firstcrank.printable import storable
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.table import load
 
@@ -52,7 +53,7 @@ def add_start(store: Store, job: str, path: Path, recording: Recording, judgemen
                 filed_utc=now_utc(),
                 content_hash=content_hash,
                 size_bytes=len(content),
-                file_name=path.name,
+                file_name=storable(path.name),
                 **values,
             )
         )

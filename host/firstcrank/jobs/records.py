@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -13,7 +14,9 @@ from sqlalchemy.exc import IntegrityError
 from firstcrank.errors import UsageError
 from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store
+from firstcrank.printable import storable
 
+MOST_DIGITS = 18
 JOB_FIELDS = ("vehicle", "vin", "odometer", "engine", "technician")
 
 
@@ -45,10 +48,10 @@ def now_utc() -> str:
 
 def create_job(store: Store, number: str, **fields: str) -> int:
     """Id of the new job. Raises UsageError where the number is empty or taken."""
-    number = number.strip()
+    number = storable(number.strip())
     if not number or len(number) > 200:
         raise UsageError("a job number has 1 to 200 characters")
-    values = {name: fields.get(name, "") for name in JOB_FIELDS}
+    values = {name: storable(fields.get(name, "")) for name in JOB_FIELDS}
     try:
         with store.engine.begin() as connection:
             made = connection.execute(insert(JOBS).values(number=number, created_utc=now_utc(), archived=False, **values))
@@ -60,7 +63,11 @@ def create_job(store: Store, number: str, **fields: str) -> int:
 def change_job(store: Store, number: str, **fields: Any) -> None:
     """Sets fields of a job, also `archived`. Raises UsageError for an unknown job."""
     job = find_job(store, number)
-    known = {name: value for name, value in fields.items() if name in (*JOB_FIELDS, "archived") and value is not None}
+    known = {
+        name: storable(value) if isinstance(value, str) else value
+        for name, value in fields.items()
+        if name in (*JOB_FIELDS, "archived") and value is not None
+    }
     if known:
         with store.engine.begin() as connection:
             connection.execute(update(JOBS).where(JOBS.c.id == job["id"]).values(**known))
@@ -68,8 +75,9 @@ def change_job(store: Store, number: str, **fields: Any) -> None:
 
 def find_job(store: Store, number: str) -> Mapping[str, Any]:
     """The job of that number. Raises UsageError naming the nearest numbers where there is none."""
+    number = storable(number.strip())
     with store.engine.connect() as connection:
-        row = connection.execute(select(JOBS).where(JOBS.c.number == number.strip())).mappings().first()
+        row = connection.execute(select(JOBS).where(JOBS.c.number == number)).mappings().first()
         if row is not None:
             return dict(row)
         near = connection.execute(select(JOBS.c.number).where(JOBS.c.number.contains(number, autoescape=True)).limit(5))
@@ -90,7 +98,7 @@ def list_jobs(store: Store, text: str = "", archived: bool = False, most: int = 
         query = query.where(JOBS.c.archived.is_(False))
     if verdict:
         query = query.where(JOBS.c.id.in_(select(STARTS.c.job_id).where(STARTS.c.verdict == verdict)))
-    for word in text.split():
+    for word in storable(text).split():
         query = query.where(_anywhere(word))
     with store.engine.connect() as connection:
         rows = [dict(row) for row in connection.execute(query).mappings()]
@@ -122,10 +130,15 @@ def job_file(store: Store, number: str) -> JobFile:
     return JobFile(job, parts[0], parts[1], parts[2], parts[3])
 
 
+def _is_number(text: str) -> bool:
+    """Plain digits, no more than a database's number holds."""
+    return text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS
+
+
 def find_start(store: Store, name: str) -> tuple[Mapping[str, Any], int]:
     """A start by `ID` or `ID#2`, and which crank is meant (from 1). Raises UsageError."""
     number, _, crank = name.partition("#")
-    if not number.isdigit() or (crank and not crank.isdigit()):
+    if not _is_number(number) or (crank and not _is_number(crank)):
         raise UsageError(f"{name!r} is not a start: write its number, or 12#2 for its second crank")
     with store.engine.connect() as connection:
         row = connection.execute(select(STARTS).where(STARTS.c.id == int(number))).mappings().first()
@@ -143,14 +156,18 @@ def add_note(store: Store, number: str, text: str, who: str = "") -> int:
     if not text.strip():
         raise UsageError("an empty note")
     with store.engine.begin() as connection:
-        made = connection.execute(insert(NOTES).values(job_id=job["id"], written_utc=now_utc(), who=who, text=text))
+        made = connection.execute(
+            insert(NOTES).values(job_id=job["id"], written_utc=now_utc(), who=storable(who), text=storable(text))
+        )
         return int(made.inserted_primary_key[0])  # type: ignore[index]
 
 
 def add_measurement(store: Store, number: str, what: str, value: float, unit: str, meter: str = "") -> int:
     """Adds a hand measurement; its id."""
     job = find_job(store, number)
-    values = {"what": what, "value": value, "unit": unit, "meter": meter}
+    if not math.isfinite(value):
+        raise UsageError(f"{value} is no measured value: write a number")
+    values = {"what": storable(what), "value": value, "unit": storable(unit), "meter": storable(meter)}
     with store.engine.begin() as connection:
         made = connection.execute(insert(MEASUREMENTS).values(job_id=job["id"], taken_utc=now_utc(), **values))
         return int(made.inserted_primary_key[0])  # type: ignore[index]
@@ -160,7 +177,7 @@ def add_photo(store: Store, number: str, name: str, content: bytes, caption: str
     """Keeps a photo with a job; its id."""
     job = find_job(store, number)
     content_hash = store.contents.put(content)
-    values = {"name": name, "caption": caption, "content_hash": content_hash}
+    values = {"name": storable(name), "caption": storable(caption), "content_hash": content_hash}
     with store.engine.begin() as connection:
         made = connection.execute(insert(PHOTOS).values(job_id=job["id"], added_utc=now_utc(), **values))
         return int(made.inserted_primary_key[0])  # type: ignore[index]

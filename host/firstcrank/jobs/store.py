@@ -11,7 +11,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from firstcrank.errors import StoreError
@@ -52,14 +52,14 @@ def open_store(place: str | None = None) -> Store:
     Raises StoreError where it cannot be reached or written, or was written by a newer firstcrank.
     """
     place = place or default_place()
-    url, folder = _url(place)
     try:
+        url, folder = _url(place)
         if folder is not None:
             folder.mkdir(parents=True, exist_ok=True)
-        engine = create_engine(url, future=True, pool_pre_ping="postgresql" in url)
-    except (OSError, SQLAlchemyError, ImportError) as error:
+        engine = create_engine(url, future=True, pool_pre_ping=url.get_backend_name() == "postgresql")
+    except (OSError, SQLAlchemyError, ImportError, ValueError) as error:
         raise StoreError(f"the record store {_public(place)} cannot be opened: {_first_line(error)}") from error
-    if url.startswith("sqlite"):
+    if url.get_backend_name() == "sqlite":
         event.listen(engine, "connect", _sqlite_pragmas)
     beside = None if folder is None else folder / (Path(place).stem + "-recordings")
     contents: Contents = DatabaseContents(engine) if beside is None else FolderContents(beside)
@@ -74,16 +74,16 @@ def open_store(place: str | None = None) -> Store:
     return Store(engine, contents, _public(place))
 
 
-def _url(place: str) -> tuple[str, Path | None]:
-    """SQLAlchemy URL, and the folder of a SQLite file."""
+def _url(place: str) -> tuple[URL, Path | None]:
+    """SQLAlchemy URL, and the folder of a SQLite file. A file name may hold any sign, a question mark too."""
     if "://" not in place:
         path = Path(place).expanduser().resolve()
-        return f"sqlite:///{path}", path.parent
+        return URL.create("sqlite", database=str(path)), path.parent
     if place.startswith("postgresql://"):
-        return "postgresql+psycopg://" + place.removeprefix("postgresql://"), None
+        return make_url("postgresql+psycopg://" + place.removeprefix("postgresql://")), None
     if place.startswith("sqlite:///"):
-        return place, Path(place.removeprefix("sqlite:///")).resolve().parent
-    return place, None
+        return make_url(place), Path(place.removeprefix("sqlite:///")).resolve().parent
+    return make_url(place), None
 
 
 def _sqlite_pragmas(connection: Any, _: Any) -> None:

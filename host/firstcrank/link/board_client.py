@@ -159,6 +159,6 @@ def table_of(body: bytes) -> dict[str, Any]:
     """The JSON table in a frame's body; empty where there is none."""
     try:
         table = json.loads(body.decode("utf-8"))
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return table if isinstance(table, dict) else {}

@@ -71,7 +71,6 @@ class CheckId(StrEnum):
     KEY_SEEN_DEAD = "key_seen_dead"
     KEY_LIVE_BEFORE = "key_live_before"
     KEY_HELD_AFTER = "key_held_after"
-    KEY_OFF_CLEAN = "key_off_clean"
     CRANK_SEEN = "crank_seen"
     CRANK_LONG_ENOUGH = "crank_long_enough"
     CRANK_BY_STARTER = "crank_by_starter"
@@ -112,8 +111,18 @@ _FIRST_OF = {
 }
 
 
+def _scopes() -> dict[CheckId, Scope]:
+    found, scope = {}, Scope.EVIDENCE
+    begins = {check: scope for scope, check in _FIRST_OF.items()}
+    for check in CheckId:
+        scope = begins.get(check, scope)
+        found[check] = scope
+    return found
+
+
+_SCOPE_OF = _scopes()
+
+
 def scope_of(check: CheckId) -> Scope:
     """What a check speaks of."""
-    order = list(CheckId)
-    at = order.index(check)
-    return max((scope for scope in Scope if order.index(_FIRST_OF[scope]) <= at), key=lambda s: order.index(_FIRST_OF[s]))
+    return _SCOPE_OF[check]

@@ -55,6 +55,11 @@ class Facts:
     start_name: str = ""
 
     @property
+    def job_number(self) -> str:
+        """The job's number; empty for a file that is in no record."""
+        return str(self.job.get("number") or "")
+
+    @property
     def made(self) -> str:
         """When this page was made, local time with its offset."""
         return datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %z")

@@ -7,6 +7,7 @@ import base64
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from firstcrank.printable import printable
 from firstcrank.report import plots
 from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, TITLE, Facts, sentence
 from firstcrank.report.summary import losses
@@ -17,7 +18,9 @@ LOGO_KINDS = ((b"\x89PNG", "image/png"), (b"\xff\xd8", "image/jpeg"))
 def render(facts: Facts) -> str:
     """The page. Works for a judgement without a trace worth drawing as well."""
     trace, judgement = facts.recording.trace, facts.judgement
-    environment = Environment(loader=PackageLoader("firstcrank.report", "."), autoescape=True, undefined=StrictUndefined)
+    environment = Environment(
+        loader=PackageLoader("firstcrank.report", "."), autoescape=True, undefined=StrictUndefined, finalize=_shown
+    )
     environment.filters["sentence"] = sentence
     lost = losses(judgement)
     drawable = len(trace) > 1
@@ -32,6 +35,11 @@ def render(facts: Facts) -> str:
         more_dropouts=max(len(lost) - MOST_CLOSE_UPS, 0),
         logo=_logo(facts.shop_logo),
     )
+
+
+def _shown(value: object) -> object:
+    """What is put into the page: texts without control characters, our own drawings as they are."""
+    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def _logo(content: bytes) -> str | None:

@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
+from firstcrank.printable import printable
 from firstcrank.report import plots
 from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, TITLE, Facts, sentence
 from firstcrank.report.summary import losses
 
 PAGES = ("A4", "Letter")
+MOST_LETTERS = 600  # in a cell of a table, which cannot go on over the end of a page
 
 
 def _fonts() -> tuple[str, str]:
@@ -42,6 +44,11 @@ def render(facts: Facts, page: str = "A4") -> bytes:
     return buffer.getvalue()
 
 
+def shortened(text: str) -> str:
+    """A cell's text, cut where it would not fit a page."""
+    return text if len(text) <= MOST_LETTERS else text[: MOST_LETTERS - 2] + " …"
+
+
 class _Story:
     """The flow of the document, part by part."""
 
@@ -64,7 +71,7 @@ class _Story:
         """An escaped paragraph."""
         from reportlab.platypus import Paragraph
 
-        return Paragraph(escape(text), style or self.text)
+        return Paragraph(escape(printable(text)), style or self.text)
 
     def lines(self, texts: list[str], style: Any = None) -> list[Any]:
         """Paragraphs with a dash."""
@@ -75,7 +82,9 @@ class _Story:
         from reportlab.lib import colors
         from reportlab.platypus import Table
 
-        cells = [[self.p(str(cell), style or self.small) if isinstance(cell, str) else cell for cell in row] for row in rows]
+        cells = [
+            [self.p(shortened(cell), style or self.small) if isinstance(cell, str) else cell for cell in row] for row in rows
+        ]
         return Table(
             cells,
             colWidths=[w * self.width for w in widths],

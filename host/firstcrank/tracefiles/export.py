@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,8 @@ import numpy as np
 from firstcrank.errors import UsageError
 from firstcrank.recording import Recording
 from firstcrank.trace import Trace
-from firstcrank.tracefiles.csv import write_csv
+from firstcrank.tracefiles.csv_about import about
+from firstcrank.tracefiles.csv_export import write_csv
 
 META_KEY = b"firstcrank"
 
@@ -60,18 +62,15 @@ def close_up_columns(trace: Trace) -> dict[str, Any]:
 
 
 def metadata(recording: Recording) -> dict[str, Any]:
-    """Everything that is not a reading, as plain values."""
+    """Everything that is not a reading, as plain values, and a checksum: SHA-256 of the others as JSON in ASCII with sorted keys."""
     trace = recording.trace
-    return {
+    table = {
+        **about(recording),
         "meta": recording.meta,
         "origin": {key: value for key, value in trace.origin.items() if isinstance(value, str | int | float | bool | None)},
-        "notes": list(trace.notes),
-        "holes": [{"start_s": h.start_s, "end_s": h.end_s, "why": h.why} for h in trace.holes],
-        "complete": trace.complete,
-        "trigger_v": trace.runs.trigger_v if trace.runs else None,
-        "calibration": recording.calibration.to_json() if recording.calibration else None,
-        "limits": recording.limits.to_json() if recording.limits else None,
     }
+    text = json.dumps(table, ensure_ascii=True, sort_keys=True)
+    return {**table, "checksum": hashlib.sha256(text.encode("ascii")).hexdigest()}
 
 
 def write_parquet(path: Path, recording: Recording) -> None:

@@ -1,83 +1,57 @@
-"""The recording file: the frames as received, with the recorder's notes between them. Suffix .fcr.
+"""The recording file: the frames as received, with the recorder's notes between them. Suffix .fcr. Read whatever is left of it.
 
-Written by appending and flushing, so a crash loses at most the frame being written. Read whatever is left of it.
+What the judge must know of a damaged file stands in Trace.holes (readings lost) and Trace.integrity (limits, answers,
+calibration, identity or clock lost or in doubt): nothing that is lost is ever replaced by a default in silence.
 """
 
 from __future__ import annotations
 
-import contextlib
-import json
-import os
-from itertools import pairwise
+import struct
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, TypeVar, cast
 
 import numpy as np
 
-from firstcrank import wire, wire_bodies
-from firstcrank.calibration import Calibration
-from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError, UnwritableFileError
+from firstcrank import wire
+from firstcrank.calibration import OLDER, Calibration
+from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError
 from firstcrank.limits import Limits
 from firstcrank.model.context import ANSWERS, Context
 from firstcrank.recording import Recording
-from firstcrank.trace import Channel, CloseUp, FloatArray, Hole, KeyRuns, Trace, Uncertainty
-from firstcrank.tracefiles.frames import NS, Codes, Gathered, gather, to_codes
+from firstcrank.trace import Channel, IntArray, KeyRuns, Trace, Uncertainty
+from firstcrank.tracefiles.bin_arrays import Codes, to_codes
+from firstcrank.tracefiles.close_up_frames import close_ups
+from firstcrank.tracefiles.frames import Gathered, gather
+from firstcrank.tracefiles.native_writer import RecordingFile, as_recording
+from firstcrank.tracefiles.notes import Notes, read_notes
 
 SUFFIX = ".fcr"
-
-
-class RecordingFile:
-    """Appends what arrives to a new file. Notes go in between whole frames only.
-
-    Every method raises UnwritableFileError where the disk or folder does not take it.
-    """
-
-    def __init__(self, path: Path, recording_id: bytes) -> None:
-        self.path = path
-        try:
-            self._file: IO[bytes] = path.open("xb")
-        except FileExistsError as error:
-            raise UnwritableFileError(f"{path} is already there: choose another name") from error
-        except OSError as error:
-            raise UnwritableFileError(f"{path} cannot be written: {error.strerror or error}") from error
-        self._id = recording_id
-        self._rest = b""
-        self._notes = 0
-
-    def write(self, data: bytes) -> None:
-        """Bytes as received; what follows the last delimiter waits for the rest of its frame."""
-        whole, delimiter, rest = (self._rest + data).rpartition(b"\x00")
-        self._rest = rest
-        if delimiter:
-            self._append(whole + delimiter)
-
-    def note(self, kind: str, **table: Any) -> None:
-        """Adds a note of the recorder: "host", "calibration", "limits", "answers", "end"."""
-        body = json.dumps({"note": kind, **table}, ensure_ascii=False).encode("utf-8")
-        self._append(b"\x00" + wire.encode_frame(wire.NOTE, self._id, self._notes, body))
-        self._notes += 1
-
-    def close(self) -> None:
-        """Writes a torn last frame as it is, waits until the disk has everything, closes. Harmless when already closed."""
-        if self._file.closed:
-            return
-        try:
-            self._append(self._rest)
-            os.fsync(self._file.fileno())
-        except OSError as error:
-            raise UnwritableFileError(f"{self.path} cannot be written: {error.strerror or error}") from error
-        finally:
-            with contextlib.suppress(OSError):
-                self._file.close()
-
-    def _append(self, data: bytes) -> None:
-        try:
-            self._file.write(data)
-            self._file.flush()
-        except OSError as error:
-            raise UnwritableFileError(
-                f"{self.path} cannot be written any further ({error.strerror or error}): what was written is kept"
-            ) from error
+KINDS = ("start", "switch test")
+ANSWER_TYPES: dict[str, tuple[type, ...]] = {
+    "cranked_with_key": (bool,),
+    "module_plugged_in": (bool,),
+    "feed_kind": (str,),
+    "cylinders": (int,),
+    "temperature_c": (int, float),
+    "charger_connected": (bool,),
+    "engine_running": (bool,),
+    "known_load_ohm": (int, float),
+    "hold_on_s": (int, float),
+}
+BROKEN = (
+    ArithmeticError,
+    AttributeError,
+    CalibrationError,
+    LimitsError,
+    LookupError,
+    RecursionError,
+    TypeError,
+    ValueError,
+    struct.error,
+)
+Value = TypeVar("Value")
 
 
 def context_to_json(context: Context) -> dict[str, Any]:
@@ -86,74 +60,186 @@ def context_to_json(context: Context) -> dict[str, Any]:
 
 
 def context_from_json(table: dict[str, Any]) -> Context:
-    """Undoes context_to_json; unknown keys of a newer version are left out."""
-    return Context(**{name: table[name] for name in ANSWERS if name in table})
+    """Undoes context_to_json; unknown keys of a newer version are left out. Raises ValueError for an answer of a wrong type."""
+    answers = {name: table[name] for name in ANSWERS if table.get(name) is not None}
+    for name, value in answers.items():
+        wanted = ANSWER_TYPES.get(name, (bool, int, float, str))
+        if not isinstance(value, wanted) or (isinstance(value, bool) and bool not in wanted):
+            raise ValueError(f"{name} is {value!r}")
+        if isinstance(value, int | float) and not abs(value) < 1e9:
+            raise ValueError(f"{name} is {value!r}")
+    if answers.get("feed_kind", "signal") not in ("signal", "loaded"):
+        raise ValueError(f"feed_kind is {answers['feed_kind']!r}")
+    return Context(**answers)
 
 
 def read_native(path: Path, calibration: Calibration | None = None) -> Recording:
     """A recording file. `calibration` wins over the one embedded. Raises UnreadableTraceError."""
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise UnreadableTraceError(f"{path}: {error.strerror or error}") from error
-    if not data:
-        raise UnreadableTraceError(f"{path}: the file is empty")
-    try:
-        return from_bytes(data, calibration, str(path))
+        with path.open("rb") as file:
+            if not file.read(1):
+                raise UnreadableTraceError("the file is empty")
+            file.seek(0)
+            return from_bytes(file, calibration, str(path))
+    except (OSError, ValueError) as error:
+        raise UnreadableTraceError(f"{path}: {getattr(error, 'strerror', None) or error}") from error
     except UnreadableTraceError as error:
         raise UnreadableTraceError(f"{path}: {error}") from error
 
 
-def from_bytes(data: bytes, calibration: Calibration | None = None, name: str = "") -> Recording:
-    """A recording from the bytes of its file. Raises UnreadableTraceError where no readings can be got out of it.
+def from_bytes(data: bytes | IO[bytes], calibration: Calibration | None = None, name: str = "") -> Recording:
+    """A recording from the bytes of its file, or from the file. Raises UnreadableTraceError where it holds no readings.
 
     CalibrationError where the calibration given has no line for one of its channels.
     """
     try:
-        return _read(data, calibration, name)
-    except (wire.FrameError, ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
-        raise UnreadableTraceError(f"damaged beyond reading ({error!r})") from error
-    except (CalibrationError, LimitsError) as error:
-        if calibration is not None and isinstance(error, CalibrationError):
+        return _Reader(data, calibration, name).recording()
+    except CalibrationError as error:
+        if calibration is not None:
             raise
         raise UnreadableTraceError(f"what the recorder noted is damaged: {error}") from error
+    except BROKEN as error:
+        raise UnreadableTraceError(f"damaged beyond reading ({type(error).__name__})") from error
 
 
-def _read(data: bytes, given: Calibration | None, name: str) -> Recording:
-    found = gather(data)
-    notes = {note.get("note", ""): note for note in found.notes}
-    codes = to_codes(found)
-    used = given or _embedded_calibration(found, notes)
-    context = context_from_json({**_given_alone(found), **notes.get("answers", {})})
-    limits = _limits(found, notes)
-    return Recording(_trace(found, codes, used, notes, name), context, used, limits, _meta(found, notes))
+@dataclass(slots=True)
+class _Doubts:
+    """Lines for Trace.integrity, gathered while reading."""
+
+    lines: list[str]
+
+    def trusted(self, words: str, make: Callable[[], Value | None]) -> Value | None:
+        """What `make` returns; None, with a line, where the note is whole and yet can't be used."""
+        try:
+            return make()
+        except BROKEN as error:
+            self.lines.append(f"{words} in this recording cannot be used: {str(error)[:200]}")
+            return None
 
 
-def _embedded_calibration(found: Gathered, notes: dict[str, dict[str, Any]]) -> Calibration | None:
-    """The recorder's choice, else the board's own (a capture made without a host).
+class _Reader:
+    """One recording being read: frames, notes, then values."""
 
-    Where the recorder's note is lost the board's may be another than the one that was chosen, so there is none.
-    """
-    if "calibration" in notes:
-        return Calibration.from_json(notes["calibration"]["calibration"])
-    stored = (found.stream or {}).get("calibration")
-    return Calibration.from_json(stored) if stored and not found.notes_lost else None
+    def __init__(self, data: bytes | IO[bytes], given: Calibration | None, name: str) -> None:
+        self.found = gather(data)
+        # Only what comes straight from a board's memory may lack notes: a file got them when it was fetched, and has lost them.
+        unnoted = self.found.alone is not None and isinstance(data, bytes | bytearray) and self._ended_alone()
+        self.notes = read_notes(self.found.notes, self.found.recording_id, alone=unnoted)
+        self.given, self.name = given, name
+        spared = [line for line in self.notes.integrity if given is None or not line.endswith("the calibration is lost")]
+        self.doubts = _Doubts(spared)
+
+    def _ended_alone(self) -> bool:
+        """A board that worked alone says so at its end; a host may have recorded from a board that is meant to work alone."""
+        return self.found.end is None or "alone" in self.found.end
+
+    def recording(self) -> Recording:
+        codes = to_codes(self.found)
+        calibration = self.given or self.doubts.trusted("the calibration", self._embedded)
+        limits = self.doubts.trusted("the limits", self._limits)
+        context = self.doubts.trusted("the answers", self._context) or Context()
+        meta = _meta(self.found, self.notes)
+        return Recording(self._trace(codes, calibration, meta), context, calibration, limits, meta)
+
+    def _embedded(self) -> Calibration | None:
+        """The recorder's choice, else the board's own (a capture that no host has noted anything on)."""
+        if "calibration" in self.notes:
+            return Calibration.from_json(self.notes.content("calibration")["calibration"])
+        stored = (self.found.stream or {}).get("calibration")
+        return Calibration.from_json(stored) if stored and not self.notes.format else None
+
+    def _limits(self) -> Limits | None:
+        """The recorder's, else those that a board working alone was given."""
+        if "limits" in self.notes:
+            return Limits.from_json(self.notes.content("limits")["limits"])
+        given = (self.found.alone or {}).get("limits")
+        if not given or self.notes.format:
+            return None
+        return Limits.from_json({"sources": dict.fromkeys(given["values"], "as given to the board"), **given})
+
+    def _context(self) -> Context:
+        kind = (self.found.alone or {}).get("feed_kind")
+        return context_from_json({**({"feed_kind": kind} if kind else {}), **_answers(self.notes)})
+
+    def _kind(self) -> str:
+        kind = self.notes.content("identity").get("kind", "start")
+        if kind not in KINDS:
+            self.doubts.lines.append("what kind of recording this is is not known to this version: update firstcrank")
+            return "start"
+        return str(kind)
+
+    def _trace(self, codes: Codes, calibration: Calibration | None, meta: dict[str, Any]) -> Trace:
+        stream = self.found.stream or {}
+        origin: dict[str, Any] = {"file": self.name, **meta}
+        if calibration is None:
+            origin["uncalibrated"] = True
+        roles = [str(entry["role"]) for entry in stream["channels"]]
+        channels = {role: _channel(role, i, codes, calibration) for i, role in enumerate(roles)}
+        runs = None
+        if int(stream.get("key_channel", -1)) >= 0 and calibration is not None and int(stream.get("trigger_code", 0)) > 0:
+            trigger_v = float(calibration.channel("key_switch").volts(int(stream["trigger_code"])))
+            runs = KeyRuns(trigger_v, *(_small(codes.runs[:, n]) for n in range(3)))
+        kind = self._kind()
+        older = (OLDER,) if calibration is not None and OLDER in calibration.notes else ()
+        return Trace(
+            start_s=codes.start_s,
+            end_s=codes.end_s,
+            conversions=codes.conversions,
+            gap_s=codes.gap_s,
+            channels=channels,
+            runs=runs,
+            close_ups=close_ups(self.found, codes.first_conversion, calibration),
+            holes=codes.holes,
+            complete=self._complete(),
+            notes=(*older, *self._lines(), *codes.lines),
+            origin=origin,
+            integrity=(*self.doubts.lines, *self._doubtful_frames(), *codes.integrity),
+            kind=kind,
+        )
+
+    def _complete(self) -> bool:
+        """Closed by the recorder, and, where the board worked alone, ended by it; in format 1 one of the two was enough."""
+        if self.notes.format == 2:
+            return "end" in self.notes and (self.found.alone is None or self.found.end is not None)
+        return "end" in self.notes or self.found.end is not None
+
+    def _doubtful_frames(self) -> list[str]:
+        lines = []
+        if self.found.restarted:
+            lines.append("the board started again, or the file goes on with another recording: what came after is left out")
+        if self.found.streams_differ:
+            lines.append("the board described this recording in two ways that contradict each other")
+        return lines
+
+    def _lines(self) -> list[str]:
+        """Remarks on what is in the file and what is not."""
+        found, lines = self.found, list[str]()
+        said = _board_said(found)
+        if "broke off" in self.notes:
+            lines.append(f"the recording broke off: {self.notes.content('broke off').get('why')}")
+        if said is not None:
+            lines.append(f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}")
+        if found.restarted:
+            lines.append("the board started again during the recording: what came after is left out")
+        if found.bad_pieces:
+            lines.append(f"{found.bad_pieces} damaged pieces were left out")
+        if found.torn_bytes:
+            lines.append(f"the file ends in the middle of a frame ({found.torn_bytes} bytes left out)")
+        if found.stale_frames and not found.restarted:
+            lines.append(f"{found.stale_frames} frames of an earlier recording were left out")
+        dropped, errors = found.counters.get("edges_dropped"), found.counters.get("converter_errors")
+        if dropped:
+            lines.append(
+                f"{dropped} edges of the key feed came too close together for a close-up of their own; their bins are here"
+            )
+        if errors:
+            lines.append("the board's converter reported errors: single readings may be wrong")
+        return [*lines, *self.notes.lines]
 
 
-def _given_alone(found: Gathered) -> dict[str, Any]:
-    """The answers that a board got along when it was told to work alone."""
-    kind = ((found.stream or {}).get("alone") or {}).get("feed_kind")
-    return {"feed_kind": kind} if kind else {}
-
-
-def _limits(found: Gathered, notes: dict[str, dict[str, Any]]) -> Limits | None:
-    """The recorder's, else those that a board working alone was given."""
-    if "limits" in notes:
-        return Limits.from_json(notes["limits"]["limits"])
-    given = ((found.stream or {}).get("alone") or {}).get("limits")
-    if not given:
-        return None
-    return Limits.from_json({"sources": dict.fromkeys(given["values"], "as given to the board"), **given})
+def _answers(notes: Notes) -> dict[str, Any]:
+    """The answers of the note, without the name that format 1 put among them."""
+    return {name: value for name, value in notes.content("answers").items() if name != "note"}
 
 
 def _board_said(found: Gathered) -> tuple[str, str] | None:
@@ -164,9 +250,8 @@ def _board_said(found: Gathered) -> tuple[str, str] | None:
     return str(said["verdict"]), str(said.get("why", ""))
 
 
-def _meta(found: Gathered, notes: dict[str, dict[str, Any]]) -> dict[str, Any]:
-    stream = found.stream or {}
-    host = notes.get("host", {})
+def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
+    stream, identity = found.stream or {}, notes.content("identity")
     return {
         "recording_id": found.recording_id.hex(),
         "board": stream.get("board"),
@@ -174,130 +259,42 @@ def _meta(found: Gathered, notes: dict[str, dict[str, Any]]) -> dict[str, Any]:
         "firmware": stream.get("firmware"),
         "micropython": stream.get("micropython"),
         "acquisition": stream.get("acquisition"),
-        "host_version": host.get("host_version"),
-        "recorded_utc": host.get("utc"),
+        "host_version": identity.get("host_version"),
+        "recorded_utc": identity.get("utc"),
         "board_said": _board_said(found),
-        "synthetic": bool(host.get("synthetic") or stream.get("synthetic")),
-        "counters": (found.end or {}).get("counters", {}),
+        "synthetic": bool(identity.get("synthetic") or stream.get("synthetic")),
+        "counters": found.counters,
     }
 
 
-def _trace(
-    found: Gathered, codes: Codes, calibration: Calibration | None, notes: dict[str, dict[str, Any]], name: str
-) -> Trace:
-    stream = found.stream or {}
-    origin: dict[str, Any] = {"file": name, **_meta(found, notes)}
-    if calibration is None:
-        origin["uncalibrated"] = True
-    channels: dict[str, Channel] = {}
-    for i, entry in enumerate(stream["channels"]):
-        channels[entry["role"]] = _channel(entry["role"], i, codes, calibration)
-    runs = None
-    key = int(stream.get("key_channel", -1))
-    if key >= 0 and calibration is not None and int(stream.get("trigger_code", 0)) > 0:
-        trigger_v = float(calibration.channel("key_switch").volts(int(stream["trigger_code"])))
-        runs = KeyRuns(trigger_v, codes.longest, codes.head, codes.tail)
-    holes, lines = _missing(found, codes)
-    said = _board_said(found)
-    if said is not None:
-        lines = (f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}", *lines)
-    if "broke off" in notes:
-        lines = (f"the recording broke off: {notes['broke off'].get('why')}", *lines)
-    return Trace(
-        start_s=codes.start_s,
-        end_s=codes.end_s,
-        conversions=codes.conversions,
-        gap_s=codes.gap_s,
-        channels=channels,
-        runs=runs,
-        close_ups=_close_ups(found, codes, calibration),
-        holes=holes,
-        complete="end" in notes or found.end is not None,
-        notes=lines,
-        origin=origin,
-    )
-
-
-def _missing(found: Gathered, codes: Codes) -> tuple[tuple[Hole, ...], tuple[str, ...]]:
-    holes, lines = list(codes.holes), []
-    if found.restarted:
-        end_s = float(codes.end_s[-1])
-        holes.append(Hole(end_s, end_s + 1.0, "the board started again"))
-        lines.append("the board started again during the recording: what came after is left out")
-    if found.bad_pieces:
-        lines.append(f"{found.bad_pieces} damaged pieces were left out")
-    if found.notes_lost:
-        lines.append("some of what the recorder noted (calibration, limits, answers) is damaged")
-    if found.torn_bytes:
-        lines.append(f"the file ends in the middle of a frame ({found.torn_bytes} bytes left out)")
-    if found.stale_frames and not found.restarted:
-        lines.append(f"{found.stale_frames} frames of an earlier recording were left out")
-    return tuple(holes), tuple(lines)
+def _small(values: Any) -> IntArray:
+    """Counts as 32-bit integers: half the memory, and sums of a row cannot overflow as they would in 16."""
+    return cast(IntArray, np.asarray(values, dtype=np.int32))
 
 
 def _channel(role: str, i: int, codes: Codes, calibration: Calibration | None) -> Channel:
+    means, lowest, highest = (codes.codes[:, i, n] for n in range(3))
     if calibration is None:  # no volts: a share of full scale, which the judge refuses to judge
-        shares = (codes.mean[:, i], codes.lowest[:, i], codes.highest[:, i])
-        mean, lowest, highest = (np.asarray(a, dtype=np.float64) / wire.CODE_TOP for a in shares)
-        return Channel(role, mean, lowest, highest, Uncertainty(0.0, 0.0), None)
+        mean, low, high = (np.asarray(a, dtype=np.float64) / wire.CODE_TOP for a in (means / wire.MEAN_SCALE, lowest, highest))
+        return Channel(role, mean, low, high, Uncertainty(0.0, 0.0), None)
     line = calibration.channel(role)
     return Channel(
         role,
-        line.volts(codes.mean[:, i]),
-        line.volts(codes.lowest[:, i]),
-        line.volts(codes.highest[:, i]),
+        line.volts(means / wire.MEAN_SCALE),
+        line.volts(lowest),
+        line.volts(highest),
         line.uncertainty,
         line.full_scale_v,
     )
 
 
-def _close_ups(found: Gathered, codes: Codes, calibration: Calibration | None) -> tuple[CloseUp, ...]:
-    """Pieces of each edge joined; an edge with a piece missing is left out: its bins are still there."""
-    stream = found.stream or {}
-    period_s = float(stream.get("conversion_ns", 0)) * NS
-    if not found.close_ups or calibration is None or period_s <= 0:
-        return ()
-    first_index = found.heads[0].first_conversion
-    roles = [entry["role"] for entry in stream["channels"]]
-    by_edge: dict[int, list[tuple[wire_bodies.CloseUpHead, bytes]]] = {}
-    for head, body in found.close_ups:
-        by_edge.setdefault(head.edge, []).append((head, body))
-    made: list[CloseUp] = []
-    for pieces in by_edge.values():
-        pieces.sort(key=lambda piece: piece[0].first_conversion)
-        joined = [np.frombuffer(body, dtype="<u2") for _, body in pieces]
-        at = pieces[0][0].first_conversion
-        whole = pieces[-1][0].last and all(
-            b[0].first_conversion == a[0].first_conversion + a[0].code_count for a, b in pairwise(pieces)
-        )
-        if not whole or any(head.channel_count != len(roles) for head, _ in pieces):
-            continue
-        made.append(_close_up(pieces[0][0], np.concatenate(joined), at, first_index, period_s, roles, calibration))
-    return tuple(sorted(made, key=lambda c: c.edge_s))
-
-
-def _close_up(
-    head: wire_bodies.CloseUpHead,
-    raw: np.ndarray[Any, np.dtype[np.uint16]],
-    at: int,
-    first_index: int,
-    period_s: float,
-    roles: list[str],
-    calibration: Calibration,
-) -> CloseUp:
-    count = len(roles)
-    volts: dict[str, FloatArray] = {}
-    offset_s: dict[str, float] = {}
-    for i, role in enumerate(roles):
-        skip = (i - at) % count
-        volts[role] = calibration.channel(role).volts(raw[skip::count])
-        offset_s[role] = skip * period_s
-    return CloseUp(
-        edge_s=(head.edge_conversion - first_index) * period_s,
-        falling=bool(head.falling),
-        start_s=(at - first_index) * period_s,
-        period_s=count * period_s,
-        volts=volts,
-        offset_s=offset_s,
-        filter_s=calibration.channel("key_switch").filter_s if "key_switch" in roles else 0.0,
-    )
+__all__ = (
+    "KINDS",
+    "SUFFIX",
+    "RecordingFile",
+    "as_recording",
+    "context_from_json",
+    "context_to_json",
+    "from_bytes",
+    "read_native",
+)

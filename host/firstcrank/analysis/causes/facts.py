@@ -17,6 +17,7 @@ NEVER_TO_START = (
 )
 TRAVEL = (Phase.TURN, Phase.RELEASE)
 CRANK_SETTLE_S = 0.02
+CONTACT_S = 0.01  # an open contact has let the feed go dead by then
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,7 @@ def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
     own = tuple(d for d in view.dropouts if d.kind not in ("with supply", "tolerated"))
     lost_share, lost_mean_v = _most_lost(view)
     inside = [d for d in own if d.counts and any(c.start_s < d.start_s and d.end_s < c.end_s for c in view.crank_intervals)]
-    turn = [d for d in own if d.counts and (d.phase in TRAVEL or _short_across_travel(d))]
+    turn = [d for d in own if d.counts and (d.phase in TRAVEL or _short_across_travel(d)) and not _held_low(view, d)]
     return Facts(
         view=view,
         findings=findings,
@@ -76,6 +77,11 @@ def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
         coil_share=_coil_share(view),
         ground_share=_ground_share(view),
     )
+
+
+def _held_low(view: View, drop: Dropout) -> bool:
+    """Long and never dead: no contact that was open."""
+    return drop.duration_s > CONTACT_S and drop.lowest_v > view.limits["feed_live_v"]
 
 
 def _short_across_travel(drop: Dropout) -> bool:

@@ -108,18 +108,27 @@ def _battery_at(view: View, battery: np.ndarray, at_s: float) -> float:
 
 
 def feed_loose(facts: Facts) -> Cause | None:
-    """Dropouts that come and go within the crank."""
-    if not facts.inside or facts.lost_share > 0.7 or facts.ground_share > 0.5:
+    """Losses or brief drops that come and go, outside the key's travel, while the battery stays up."""
+    view = facts.view
+    if facts.lost_share > 0.7 or facts.ground_share > 0.5 or not live_anywhere(view):
         return None
-    several = len(facts.inside) >= 3
-    what = f"{len(facts.inside)} dropouts" if len(facts.inside) > 1 else "one dropout"
+    travels = set(facts.turn)
+    came_back = [d for d in facts.own if d not in travels and d.end_s < float(view.trace.end_s[-1]) - 0.01]
+    brief = facts.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not facts.own else ()
+    if not came_back and not brief:
+        return None
+    longest_s = max((d.duration_s for d in came_back), default=0.0)
+    steadily = max(v for v in (facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.AFTER), 0.0) if v is not None)
+    several = len(came_back) >= 3
+    what = f"{len(came_back)} dropouts" if several else "a dropout" if came_back else "a brief drop"
+    how = f", the longest {text_s(longest_s)}," if came_back else ""
+    when = "within the crank" if came_back and all(d in facts.inside for d in came_back) else "with the key ON"
     return Cause(
         "feed_loose",
-        0.9 if several else 0.7,
-        f"{what} within the crank, the longest {text_s(max(d.duration_s for d in facts.inside))}, while the battery stays up: a "
-        "contact in the feed opens as the engine shakes.",
-        "Key in RUN, engine off: watch a meter on the feed at the module's plug while you tug each joint, the fuse and its holder, "
-        "the switch's plug and the module's plug. Pull-test the crimps.",
+        (0.9 if several else 0.7) - (0.25 if steadily > view.limits["feed_drop_warn_v"] else 0.0),
+        f"{what}{how} {when}, while the battery stays up: a contact in the feed opens as the engine shakes or the harness moves.",
+        "Key ON, engine off: watch a meter on the feed at the module's plug while you tug each joint, the fuse and its holder, "
+        "the switch's plug and the module's plug. Pull-test the crimps with the key off.",
     )
 
 
@@ -157,21 +166,30 @@ def _warming(view: View) -> float:
 
 
 def feed_resistance(facts: Facts) -> Cause | None:
-    """Too much drop in RUN and in START alike."""
-    over = facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL, Result.WARN)
-    run_v, crank_v = facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.CRANK)
-    if not over or facts.lost_share > 0.7 or facts.ground_share > 0.5:
+    """Too much drop in ON and in START alike, or for a long time without going dead."""
+    view = facts.view
+    if facts.lost_share > 0.7 or facts.ground_share > 0.5:
         return None
-    if run_v is not None and crank_v is not None and not 0.5 * run_v <= crank_v <= 2.0 * run_v + 0.1:
+    warn_v = view.limits["feed_drop_warn_v"]
+    by_phase = {p: facts.drop_v(p) for p in (Phase.KEY_ON, Phase.CRANK, Phase.AFTER)}
+    run_v, crank_v = by_phase[Phase.KEY_ON], by_phase[Phase.CRANK]
+    worst_v = max((v for v in by_phase.values() if v is not None), default=0.0)
+    held_low = [d for d in facts.own if d.duration_s >= 0.02 and d.lowest_v > view.limits["feed_off_v"]]
+    drops = facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL, Result.WARN) if not facts.own else ()
+    if worst_v < warn_v and not held_low and not drops:
         return None
-    failed = any(f.result is Result.FAIL for f in over)
-    worst_v = max(v for v in (run_v, crank_v, 0.0) if v is not None)
+    apart = run_v is not None and crank_v is not None and not 0.5 * run_v <= crank_v <= 2.0 * run_v + 0.1
+    if apart and not held_low:
+        return None
+    failed = any(f.result is Result.FAIL for f in facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL))
+    worst_v = max(worst_v, max((f.measured or 0.0 for f in drops), default=0.0))
+    lost = f"{text_v(worst_v)}" if worst_v >= warn_v else "volts"
     return Cause(
         "feed_resistance",
-        0.85 if failed else 0.5,
-        f"The feed loses {text_v(worst_v)} between the battery and the module's plug, steadily: a corroded or loose joint, a thin "
+        (0.85 if failed else 0.5) if worst_v >= warn_v and not apart else 0.55,
+        f"The feed loses {lost} between the battery and the module's plug without going dead: a corroded or loose joint, a thin "
         "wire, or a worn contact.",
-        "Key in RUN, module plugged in: meter from the battery's positive post to the feed, moving along: switch input, switch "
+        "Key ON, module plugged in: meter from the battery's positive post to the feed, moving along: switch input, switch "
         "output, each side of the fuse, each connector. More than 0.1 V across one of them is the place.",
     )
 

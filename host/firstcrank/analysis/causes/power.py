@@ -2,15 +2,51 @@
 
 from __future__ import annotations
 
-from firstcrank.analysis.causes.facts import Facts
+import numpy as np
+
+from firstcrank.analysis.causes.facts import Facts, steady_crank
+from firstcrank.analysis.intervals import runs_of
+from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope
 from firstcrank.units import text_v
 
+STEP_SHARE, STEPPED_SHARE, STEPPED_S = (
+    0.1,
+    0.88,
+    0.1,
+)  # a feed that is fed back stands below this share of its source for this long
 BACKFEED_CHECK = (
     "Key off: pull the alternator's indicator lead, then each circuit on the same terminal, until the feed goes dead. The cure is a "
     "diode or a feed of its own, drawn by a competent person."
 )
+
+
+CABLE_CHECK = (
+    "While cranking: meter from the battery's positive POST to its clamp, then clamp to the starter's main terminal. The clamp "
+    "must read 0 V, a cable at most 0.2 V. Clean and tighten, then take the key feed from a good point."
+)
+_CABLE_BY_SOURCE = (
+    "Between the battery's post and the point that supplies the key switch volts are lost while cranking: a poor clamp or cable that "
+    "carries the starter's current feeds the key switch too."
+)
+
+
+def _source_sags(facts: Facts) -> bool:
+    """Where the feed's source has a lead of its own: it lies far below the battery's post while cranking, and not in ON."""
+    view = facts.view
+    if view.feed.source_role == "battery":
+        return False
+    lost_v = view.trace.channels["battery"].mean_v - view.feed.source_v
+    crank = steady_crank(view)
+    rest = view.in_phase(Phase.KEY_ON)
+    if not crank.any() or not rest.any():
+        return False
+    low = bool(_missed(facts, Result.FAIL, Result.UNDECIDED)) or facts.found(
+        CheckId.SUPPLY_MINIMUM, Result.FAIL, Result.UNDECIDED
+    )
+    step_v = float(np.median(lost_v[crank])) - float(np.median(lost_v[rest]))
+    return bool(low) and step_v > 0.5 * view.limits["feed_drop_warn_v"]
 
 
 def _missed(facts: Facts, *results: Result) -> list[Finding]:
@@ -38,6 +74,8 @@ def battery_weak(facts: Facts) -> Cause | None:
 def battery_cable(facts: Facts) -> Cause | None:
     """The feed, and the starter's own control where it is watched, lose volts in step with the starter's current."""
     view = facts.view
+    if _source_sags(facts):
+        return Cause("battery_cable", 0.95, _CABLE_BY_SOURCE, CABLE_CHECK)
     crank_v, run_v = facts.drop_v(Phase.CRANK), facts.drop_v(Phase.KEY_ON)
     missed = _missed(facts, Result.FAIL, Result.WARN, Result.UNDECIDED)
     if not missed:
@@ -54,8 +92,7 @@ def battery_cable(facts: Facts) -> Cause | None:
         0.93,
         f"Between the battery's post and the feed up to {text_v(worst_v)} are lost while cranking, in step with the starter's current, "
         "and almost nothing in RUN: a poor clamp or cable that carries the starter's current feeds the key switch too.",
-        "While cranking: meter from the battery's positive POST to its clamp, then clamp to the starter's main terminal. The clamp "
-        "must read 0 V, a cable at most 0.2 V. Clean and tighten, then take the key feed from a good point.",
+        CABLE_CHECK,
     )
 
 
@@ -69,7 +106,7 @@ def ground_path(facts: Facts) -> Cause | None:
     worst_v = max([f.measured or 0.0 for f in rises] or [0.0])
     return Cause(
         "ground_path",
-        0.94 if facts.ground_share >= 0.5 else 0.8,
+        0.94 if facts.ground_share >= 0.5 else 0.88,
         f"Ground rises {text_v(worst_v)} above the battery's negative post while cranking, and that is what the feed lacks: a poor strap "
         "or ground joint.",
         "While cranking: meter from the battery's negative POST to the engine block, then to the module's ground pin. More than 0.2 V "
@@ -146,6 +183,15 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
             "another wire.",
             BACKFEED_CHECK,
         )
+    held_v = _stepped_down_v(facts)
+    if found is None and held_v is not None:
+        return Cause(
+            "backfeed_after_off",
+            0.88,
+            f"Long after the crank the feed stepped down to {text_v(held_v)} and stood there: if the key was turned off then, something "
+            "feeds it back (say so with --hold-on).",
+            BACKFEED_CHECK,
+        )
     if found is None:
         return None
     return Cause(
@@ -154,6 +200,38 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
         f"With the key off the feed keeps {text_v(found.measured or 0.0)}: a lamp or the charging circuit feeds it back.",
         BACKFEED_CHECK,
     )
+
+
+def _stepped_down_v(facts: Facts) -> float | None:
+    """Where the feed, watched long enough after a crank, steps well below its source and stands there, never to come back but by ON."""
+    view = facts.view
+    source_v = np.maximum(view.feed.source_v, 0.1)
+    for crank in view.crank_intervals:
+        from_s = crank.end.late_s + 0.75 * view.limits["after_release_s"]
+        later = [c.start.early_s for c in view.crank_intervals if c.start.early_s > crank.end.late_s]
+        to_s = min([float(view.trace.end_s[-1]), *later])
+        chosen = view.within(from_s, to_s)
+        if not chosen.any():
+            continue
+        low = chosen & (view.feed.mean_v < STEPPED_SHARE * source_v) & (view.feed.mean_v > 0.04 * view.limits.system_v)
+        firsts, pasts = runs_of(low)
+        for a, b in zip(firsts.tolist(), pasts.tolist(), strict=True):
+            stands = float(view.trace.end_s[b - 1] - view.trace.start_s[a]) >= STEPPED_S
+            then_dead = b >= len(low) or not chosen[b] or view.feed.mean_v[b] < view.limits["feed_off_v"]
+            ends = float(view.trace.end_s[b - 1]) >= to_s - 0.01
+            if stands and (then_dead or ends) and _steps_down(view, a):
+                return float(np.median(view.feed.mean_v[a:b]))
+    return None
+
+
+def _steps_down(view: View, first: int) -> bool:
+    """Whether the feed left its source abruptly at bin `first`, from a good level: a contact that opened, no sinking feed."""
+    at_s = float(view.trace.start_s[first])
+    before, after = view.within(at_s - 0.06, at_s - 0.01), view.within(at_s + 0.02, at_s + 0.07)
+    if not before.any() or not after.any():
+        return False
+    before_v, after_v = (float(np.median(view.feed.drop_v[chosen])) for chosen in (before, after))
+    return before_v < view.limits["feed_drop_warn_v"] and after_v - before_v > STEP_SHARE * view.limits.system_v
 
 
 def module_supply_drop(facts: Facts) -> Cause | None:

@@ -8,19 +8,32 @@ import numpy as np
 
 from firstcrank.analysis import uncertainty
 from firstcrank.analysis.finding import compared
-from firstcrank.analysis.intervals import BoolArray, runs_of
+from firstcrank.analysis.intervals import BoolArray, runs_of, window_means
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.measured import COVERAGE, Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.trace import FloatArray
 from firstcrank.units import text_s, text_v
 
 
-def _steady(view: View) -> BoolArray:
-    chosen = np.zeros(len(view.trace), dtype=bool)
+def _worst_half_second(view: View, volts: FloatArray) -> BoolArray | None:
+    """Bins of the window in which `volts` (n,) is highest on the mean, cranks only, their inrush left out; None without one."""
+    best: tuple[float, BoolArray] | None = None
     for crank in view.cranks:
-        chosen |= view.within(crank.start_s + view.th.vehicle.crank_settle_s, crank.end_s)
-    return chosen if chosen.any() else view.in_phase(Phase.KEY_ON)
+        inside = np.flatnonzero(view.within(crank.start_s + view.th.vehicle.crank_settle_s, crank.end_s))
+        if not len(inside):
+            continue
+        span_s = (view.trace.end_s - view.trace.start_s)[inside]
+        means, past = window_means(volts[inside], span_s, min(view.th.feed.steady_s, 0.9 * float(span_s.sum())))
+        if not np.isfinite(means).any():
+            continue
+        at = int(np.nanargmax(means))
+        if best is None or float(means[at]) > best[0]:
+            chosen = np.zeros(len(view.trace), dtype=bool)
+            chosen[inside[at] : inside[past[at] - 1] + 1] = True
+            best = (float(means[at]), chosen)
+    return None if best is None else best[1]
 
 
 def check_minimum(view: View) -> list[Finding]:
@@ -64,9 +77,12 @@ def _longest_s(view: View, chosen: BoolArray) -> float:
 
 
 def check_supply(view: View) -> list[Finding]:
-    """Battery less module supply, mean while cranking."""
-    chosen = _steady(view)
-    if not view.trace.has("module_supply") or not chosen.any():
+    """Battery less module supply, worst half second of a crank."""
+    if not view.trace.has("module_supply"):
+        return []
+    channels = view.trace.channels
+    chosen = _worst_half_second(view, channels["battery"].mean_v - channels["module_supply"].mean_v)
+    if chosen is None:
         return []
     drop = view.difference("battery", "module_supply", chosen)
     at_s = float(view.trace.start_s[np.flatnonzero(chosen)[0]])
@@ -103,14 +119,14 @@ def check_loop(view: View) -> list[Finding]:
 
 
 def check_grounds(view: View) -> list[Finding]:
-    """Rise of module ground and engine ground above the battery's negative post, mean while cranking."""
+    """Rise of module ground and engine ground above the battery's negative post, worst half second of a crank."""
     findings = []
-    chosen = _steady(view)
     for role, key, check in (
         ("module_ground", "module_ground_rise_fail_v", CheckId.GROUND_RISE_MODULE),
         ("engine_ground", "engine_ground_rise_fail_v", CheckId.GROUND_RISE_ENGINE),
     ):
-        if not view.trace.has(role) or not chosen.any():
+        chosen = _worst_half_second(view, view.trace.channels[role].mean_v) if view.trace.has(role) else None
+        if chosen is None:
             continue
         rise = view.mean(role, chosen)
         text = f"{role.replace('_', ' ')} rises {text_v(rise.value)} above the battery's negative post while cranking"

@@ -61,7 +61,10 @@ def by_starter(view: View, crank: int) -> Finding:
     before = view.within(interval.start.early_s - 0.5, interval.start.early_s - 0.1)
     if not inside.any() or not before.any():
         return lacking(CheckId.CRANK_BY_STARTER, "too little was recorded before and during the crank", crank=crank)
-    if float(np.median(battery[before])) - float(np.median(battery[inside])) < view.th.crank.sag_least_v:
+    level_v = float(np.median(battery[before]))
+    first = view.within(interval.start_s, interval.start_s + view.th.crank.inrush_deepest_s)
+    inrush_v = level_v - float(battery[first].min()) if first.any() else 0.0  # a heater may go off as the crank begins
+    if level_v - float(np.median(battery[inside])) < view.th.crank.sag_least_v and inrush_v < view.th.crank.inrush_v:
         why = (
             "the starter coil was live and the battery did not sag: the starter did not turn the engine, or the starter lead is on "
             "another wire"

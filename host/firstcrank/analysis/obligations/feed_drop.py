@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,14 +11,15 @@ from firstcrank.analysis.finding import compared
 from firstcrank.analysis.intervals import BoolArray, window_means
 from firstcrank.analysis.obligations.feed_losses import WHERE
 from firstcrank.analysis.obligations.recording import lacking
+from firstcrank.analysis.travel import Lies, windows_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding, Interval
 from firstcrank.model.measured import Measured
-from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.model.vocabulary import CheckId, Result
 from firstcrank.trace import FloatArray, IntArray
-from firstcrank.units import text_v
+from firstcrank.units import text_s, text_v
 
-TRAVEL = (Phase.TURN, Phase.RELEASE)
+TRAVEL_REACH_S = 0.05  # around the worst window in which an excursion's first and last moment are looked for
 UP_TO_A_BIN = 1e-9
 
 
@@ -27,13 +28,15 @@ class DropWindows:
     """Sliding means of source less feed over one length, for windows wholly of live time.
 
     Arrays over the m chosen bins: `mean_v` (NaN where no whole window begins), `bins` their indices, `past` behind each
-    window's last (into `bins`), `middle_s` of each window.
+    window's last (into `bins`), `middle_s` of each window. `firm`: the same without the losses of which it can't be told whether
+    they count, None where there are none.
     """
 
     mean_v: FloatArray
     bins: IntArray
     past: IntArray
     middle_s: FloatArray
+    firm: DropWindows | None = None
 
 
 def fail_limit_v(view: View) -> float:
@@ -51,7 +54,16 @@ def judged_bins(view: View) -> BoolArray:
 
 def drop_windows(view: View, window_s: float) -> DropWindows:
     """Every window of `window_s` of live time; low samples are in it, holes are not bridged."""
-    bins = np.flatnonzero(judged_bins(view))
+    judged = judged_bins(view)
+    doubtful = view.undecided_bins()
+    all_of = _windows(view, np.flatnonzero(judged), window_s)
+    if not (doubtful & judged).any():
+        return all_of
+    firm = _windows(view, np.flatnonzero(judged & ~doubtful), window_s)
+    return replace(all_of, firm=firm)
+
+
+def _windows(view: View, bins: IntArray, window_s: float) -> DropWindows:
     trace = view.trace
     span_s = (trace.end_s - trace.start_s)[bins]
     mean_v, past = window_means(view.feed.drop_v[bins], span_s, window_s)
@@ -96,8 +108,8 @@ def steady(view: View, interval: Interval, windows: DropWindows) -> Finding:
     at = _worst(windows, interval)
     if at is None:
         return _none(view, check, interval, windows, view.th.feed.steady_s)
-    drop = _measured(view, windows, at)
-    return _graded(view, check, interval, drop, fail_limit_v(view), windows, at, "steady", view.limits["feed_drop_warn_v"])
+    finding = _graded(view, check, interval, fail_limit_v(view), windows, at, "steady", view.limits["feed_drop_warn_v"])
+    return _firm(view, finding, interval, fail_limit_v(view), windows, "steady")
 
 
 def brief(view: View, interval: Interval, windows: DropWindows) -> Finding:
@@ -107,42 +119,54 @@ def brief(view: View, interval: Interval, windows: DropWindows) -> Finding:
     if at is None:
         return _none(view, check, interval, windows, view.th.feed.brief_s)
     limit_v = view.limits["feed_drop_brief_fail_v"]
-    finding = _graded(view, check, interval, _measured(view, windows, at), limit_v, windows, at, "brief", None)
-    if finding.result in (Result.FAIL, Result.UNDECIDED) and interval.name in TRAVEL:
+    finding = _graded(view, check, interval, limit_v, windows, at, "brief", None)
+    finding = _firm(view, finding, interval, limit_v, windows, "brief")
+    if finding.result in (Result.FAIL, Result.UNDECIDED):
         return _in_travel(view, interval, finding, limit_v)
     return finding
 
 
+def _firm(view: View, finding: Finding, interval: Interval, limit_v: float, windows: DropWindows, kind: str) -> Finding:
+    """A drop that fails only through a loss of which it can't be told whether it counts is undecided with it."""
+    if finding.result is not Result.FAIL or windows.firm is None:
+        return finding
+    at = _worst(windows.firm, interval)
+    firm = None if at is None else _graded(view, finding.check, interval, limit_v, windows.firm, at, kind, None)
+    if firm is not None and firm.result is Result.FAIL:
+        return firm
+    return replace(finding, result=Result.UNDECIDED, reason=f"{finding.reason}, with a loss that may not count")
+
+
 def _in_travel(view: View, interval: Interval, finding: Finding, limit_v: float) -> Finding:
     """One rule of duration while the key travels: an excursion as short as a bounce is one, however deep."""
-    from firstcrank.analysis.travel import Lies, windows_of
-
-    inside = view.within(interval.start_s, interval.end_s)
-    deep = inside & (view.feed.drop_v > limit_v)
-    if not deep.any():
+    at_s = finding.at_s if finding.at_s is not None else interval.start_s
+    near = view.within(at_s - TRAVEL_REACH_S, at_s + TRAVEL_REACH_S) & ~view.tolerated_bins()
+    surely = near & (view.feed.drop_v > limit_v)
+    maybe = near & (view.feed.lowest_v < view.feed.source_v - limit_v)
+    least_s, most_s = (_span_s(view, chosen) for chosen in (surely, maybe | surely))
+    allowed_s = view.limits["turn_bounce_max_s"]
+    if not (maybe | surely).any() or least_s > allowed_s:
         return finding
-    at = np.flatnonzero(deep)
+    at = np.flatnonzero(maybe | surely)
     start_s, end_s = float(view.trace.start_s[at[0]]), float(view.trace.end_s[at[-1]])
     lies = [w.lies(start_s, end_s) for w in windows_of(view.crank_intervals, view.key, view.th.key)]
-    if end_s - start_s > view.limits["turn_bounce_max_s"] or all(where is Lies.OUTSIDE for where in lies):
+    if all(where is Lies.OUTSIDE for where in lies):
         return finding
-    result = Result.WARN if Lies.INSIDE in lies else Result.UNDECIDED
-    text = f"a drop over {text_v(limit_v)} for {(end_s - start_s) * 1e3:.1f} ms {WHERE[interval.name]}"
-    return Finding(
-        finding.check,
-        result,
-        text
-        + (
-            ": a bounce of the key's travel" if result is Result.WARN else ": it may or may not be a bounce of the key's travel"
-        ),
-        finding.value,
-        limit_v,
-        start_s,
-        interval.name,
-        interval.crank,
-        finding.conformance,
-        tolerated=text if result is Result.WARN else "",
+    inside = Lies.INSIDE in lies and most_s <= allowed_s
+    text = f"a drop over {text_v(limit_v)} for {text_s(most_s)} {WHERE[interval.name]}"
+    more = ": a bounce of the key's travel" if inside else ": it may or may not be a bounce of the key's travel"
+    return replace(
+        finding,
+        result=Result.WARN if inside else Result.UNDECIDED,
+        reason=text + more,
+        at_s=start_s,
+        tolerated=text if inside else "",
     )
+
+
+def _span_s(view: View, chosen: BoolArray) -> float:
+    at = np.flatnonzero(chosen)
+    return float(view.trace.end_s[at[-1]] - view.trace.start_s[at[0]]) if len(at) else 0.0
 
 
 def above_source(view: View, interval: Interval, windows: DropWindows) -> Finding:
@@ -184,13 +208,13 @@ def _graded(
     view: View,
     check: CheckId,
     interval: Interval,
-    drop: Measured,
     fail_v: float,
     windows: DropWindows,
     at: int,
     kind: str,
     warn_v: float | None,
 ) -> Finding:
+    drop = _measured(view, windows, at)
     at_s = float(view.trace.start_s[windows.bins[at]])
     text = f"{kind} drop {text_v(drop.value)} ± {text_v(drop.expanded)} {WHERE[interval.name]} at {at_s:.2f} s"
     finding = compared(check, drop, text, below=fail_v, at_s=at_s, phase=interval.name, crank=interval.crank)

@@ -108,10 +108,17 @@ def _near(view: View, interval: Interval) -> Finding | None:
 
 
 def _dips_with_source(view: View, start_s: float, end_s: float) -> bool:
-    """Within a crank, a short approach to the minimum in which the feed follows its source is the supply's."""
-    if end_s - start_s > view.limits["supply_dip_max_s"] or not any(
-        c.start.early_s <= start_s and end_s <= c.end.late_s for c in view.crank_intervals
-    ):
+    """Within a crank, short approaches to the minimum in which the feed follows its source are the supply's, with its dips."""
+    crank = next((c for c in view.crank_intervals if c.start.early_s <= start_s and end_s <= c.end.late_s), None)
+    if crank is None:
+        return False
+    dips = [s for s in view.near_limit if crank.start.early_s <= s[0] and s[1] <= crank.end.late_s]
+    dips += [
+        (d.start_s, d.end_s)
+        for d in view.dropouts
+        if d.kind == "with supply" and d.start_s < crank.end.late_s and d.end_s > crank.start.early_s
+    ]
+    if sum(b - a for a, b in dips) > view.limits["supply_dip_max_s"]:
         return False
     inside = view.within(start_s, end_s)
     return bool((view.feed.drop_v[inside] <= view.limits["feed_drop_fail_v"]).all())

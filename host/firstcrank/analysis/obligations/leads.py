@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from firstcrank.analysis.intervals import BoolArray
 from firstcrank.analysis.obligations.recording import lacking, shown
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
-from firstcrank.trace import FloatArray
+from firstcrank.trace import FloatArray, IntArray
 from firstcrank.units import text_v
 
 
@@ -68,55 +71,77 @@ def apart(view: View) -> Finding:
 
 def clips_still(view: View) -> Finding:
     """All leads stepping together, or the battery's reading gone, is a clip and not the vehicle."""
-    lasts_s = view.th.evidence.step_lasts_s
-    battery = view.trace.channels["battery"].mean_v
-    gone = _mean_over(view, battery, lasts_s, ahead=True) < view.th.evidence.battery_gone_v
+    ahead = _windows(view, view.th.evidence.step_lasts_s, ahead=True)
+    gone = ahead.means(view.trace.channels["battery"].mean_v) < view.th.evidence.battery_gone_v
     if gone.any() and view.rest_v > view.th.evidence.rest_low_v:
         at_s = float(view.trace.start_s[np.flatnonzero(gone)[0]])
         why = f"the battery reading vanished at {at_s:.2f} s: the battery or ground clip came off"
         return lacking(CheckId.CLIPS_STILL, why, voids=True, at_s=at_s)
-    step_s = _common_step(view)
+    step_s = _common_step(view, ahead)
     if step_s is None:
         return shown(CheckId.CLIPS_STILL, "no clip moved")
     why = f"all leads stepped together at {step_s:.2f} s: a clip, most likely the ground clip, moved"
     return lacking(CheckId.CLIPS_STILL, why, voids=True, at_s=step_s)
 
 
-def _mean_over(view: View, volts: FloatArray, span_s: float, *, ahead: bool) -> FloatArray:
-    """Mean over `span_s` from each bin on, or up to it (not included), shape (n,); windows are cut at the recording's ends."""
+@dataclass(frozen=True, slots=True)
+class _Windows:
+    """Windows of bins, one for each bin: indices of the first and behind the last, shapes (n,); widths in seconds (n,)."""
+
+    first: IntArray
+    past: IntArray
+    weight_s: FloatArray
+
+    def means(self, volts: FloatArray) -> FloatArray:
+        """Mean of `volts` (n,) over each window, weighted by time."""
+        summed = np.concatenate(([0.0], np.cumsum(volts * self.weight_s)))
+        time = np.concatenate(([0.0], np.cumsum(self.weight_s)))
+        return np.asarray((summed[self.past] - summed[self.first]) / (time[self.past] - time[self.first]))
+
+
+def _windows(view: View, span_s: float, *, ahead: bool) -> _Windows:
+    """Of `span_s` from each bin on, or up to it (not included), cut at the recording's ends."""
     start_s, end_s = view.trace.start_s, view.trace.end_s
-    weight = end_s - start_s
-    summed = np.concatenate(([0.0], np.cumsum(volts * weight)))
-    time = np.concatenate(([0.0], np.cumsum(weight)))
-    here = np.arange(len(volts))
+    here = np.arange(len(start_s))
     if ahead:
         first, past = here, np.maximum(np.searchsorted(start_s, start_s + span_s - 1e-9), here + 1)
     else:
-        first, past = np.minimum(np.searchsorted(end_s, start_s - span_s + 1e-9, side="right"), np.maximum(here - 1, 0)), here
-        past = np.maximum(past, first + 1)
-    return np.asarray((summed[past] - summed[first]) / (time[past] - time[first]))
+        first = np.minimum(np.searchsorted(end_s, start_s - span_s + 1e-9, side="right"), np.maximum(here - 1, 0))
+        past = np.maximum(here, first + 1)
+    return _Windows(first, past, np.maximum(end_s - start_s, 1e-12))
 
 
-def _common_step(view: View) -> float | None:
+def _common_step(view: View, ahead: _Windows) -> float | None:
     """Time at which all leads, one of them dead before, step by the same voltage and stay there."""
     th = view.th.evidence
     if len(view.trace.channels) < 2 or len(view.trace) < 3:
         return None
-    before = np.vstack([_mean_over(view, c.mean_v, th.step_lasts_s, ahead=False) for c in view.trace.channels.values()])
-    after = np.vstack([_mean_over(view, c.mean_v, th.step_lasts_s, ahead=True) for c in view.trace.channels.values()])
-    half = np.vstack([_mean_over(view, c.mean_v, 0.5 * th.step_lasts_s, ahead=True) for c in view.trace.channels.values()])
+    volts = [c.mean_v for c in view.trace.channels.values()]
+    back = _windows(view, th.step_lasts_s, ahead=False)
+    first_step = np.abs(ahead.means(volts[0]) - back.means(volts[0])) > 0.5 * th.step_v
+    candidates = np.flatnonzero(first_step & ~_busy(view))
+    if not len(candidates):
+        return None
+    before, after = (np.vstack([window.means(v) for v in volts])[:, candidates] for window in (back, ahead))
+    soon = _windows(view, 0.5 * th.step_lasts_s, ahead=True)
+    half = np.vstack([soon.means(v) for v in volts])[:, candidates]
     step = after - before
     sooner, later = half - before, 2.0 * after - half - before  # a pulse shorter than the time is none
     big = np.minimum(np.abs(sooner), np.abs(later)).min(axis=0) > th.step_v
     alike = np.ptp(step, axis=0) < th.step_alike * np.abs(step).max(axis=0)
     moved = (np.abs(before).min(axis=0) < th.step_dead_v) & big & alike
-    busy = np.zeros(len(moved), dtype=bool)
+    at = candidates[moved]
+    return float(view.trace.start_s[at[0]]) if len(at) else None
+
+
+def _busy(view: View) -> BoolArray:
+    """Bins in which key and starter move several leads at once, shape (n,)."""
+    busy = np.zeros(len(view.trace), dtype=bool)
     borders = [crank.start_s for crank in view.cranks] + [crank.end_s for crank in view.cranks]
     borders += [t for t in (view.on_s, view.off_s) if t is not None]
-    for edge_s in borders:  # key and starter move several leads at once there
-        busy |= np.abs(view.trace.start_s - edge_s) < th.step_clear_s
-    at = np.flatnonzero(moved & ~busy)
-    return float(view.trace.start_s[at[0]]) if len(at) else None
+    for edge_s in borders:
+        busy |= np.abs(view.trace.start_s - edge_s) < view.th.evidence.step_clear_s
+    return busy
 
 
 def own_key(view: View) -> Finding:
