@@ -18,8 +18,8 @@ from firstcrank.cli.banner import LETTERS, banner, fitted, half_height
 from firstcrank.cli.show import last_line, show
 from firstcrank.cli.strip import BLOCKS, band, strip
 from firstcrank.limits import shipped
-from firstcrank.model.judgement import Cause, Dropout, FeedVerdict, Judgement
-from firstcrank.model.vocabulary import Phase, Verdict
+from firstcrank.model.judgement import Cause, Dropout, FeedVerdict, Finding, Judgement
+from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict
 from firstcrank.report.summary import DO_NOT_CRANK_AGAIN, OTHER_FAULT, large_lines, losses, rows
 from firstcrank.trace import Trace
 from firstcrank.tracefiles.native import from_bytes
@@ -228,10 +228,22 @@ def test_a_loss_is_marked_whole_on_the_strip() -> None:
 
 def test_what_is_tolerated_is_not_marked_as_lost() -> None:
     judgement, trace = judged("healthy")
-    for kind, marked in (("tolerated", False), ("short", False), ("counts", True), ("with supply", True), ("undecided", True)):
+    for kind, marked in (("tolerated", False), ("short", False), ("counts", True), ("with supply", False), ("undecided", True)):
         loss = Dropout("key_switch", Phase.TURN, 5.0, 0.004, 0.0039, 0.0041, 2.0, True, kind)
         one = replace(judgement, dropouts=(loss,))
         assert any("feed lost" in line for line in strip(trace, one, 80)) == marked, kind
+    middle_s = 0.5 * (judgement.cranks[0].start_s + judgement.cranks[0].end_s)
+    dip = Dropout("key_switch", Phase.CRANK, middle_s, 0.02, 0.019, 0.021, 4.0, True, "with supply")
+    for result, crank, marked in (
+        ("warn", 1, False),
+        ("fail", 1, True),
+        ("no verdict", 1, True),
+        ("fail", 2, False),
+        ("fail", None, False),
+    ):
+        supply = Finding(CheckId.SUPPLY_MINIMUM, Result(result), "a dip", crank=crank)
+        one = replace(judgement, dropouts=(dip,), findings=(supply,))
+        assert any("feed lost" in line for line in strip(trace, one, 80)) == marked, (result, crank)
 
 
 def made_up(verdict: str, **parts: object) -> Judgement:

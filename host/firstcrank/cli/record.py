@@ -52,6 +52,7 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
     from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
+    from firstcrank.report.summary import harmful
 
     console = Screen()
     limits = chosen_limits(options["limits_file"], options["system"])
@@ -68,7 +69,7 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
             judgement = _one_start(console, client, path, limits, calibration, context, options)
             if job is not None:
                 _file(console, path, judgement, job, store)
-            if options["yes"] or not _again(console):
+            if options["yes"] or harmful(judgement) or not _again(console):  # never offered where it harms
                 return EXIT[judgement.verdict]
             path = Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
     finally:

@@ -48,7 +48,20 @@ def cause_label(judgement: Judgement) -> str:
 
 def losses(judgement: Judgement) -> tuple[Dropout, ...]:
     """Losses that bear on the verdict, each once and whole; what was tolerated or too short to count is none."""
-    return tuple(d for d in judgement.dropouts if d.kind not in NEVER_SHOWN_AS_LOST and (d.counts or d.kind == "undecided"))
+    return tuple(d for d in judgement.dropouts if _bears(judgement, d))
+
+
+def _bears(judgement: Judgement, loss: Dropout) -> bool:
+    """A dip with the supply bears on it only where the supply's own finding, of that crank or outside the cranks, does not hold."""
+    if loss.kind == "with supply":
+        inside = [n for n, c in enumerate(judgement.cranks, 1) if loss.start_s < c.end_s and loss.end_s > c.start_s]
+        return any(
+            f.check is CheckId.SUPPLY_MINIMUM
+            and f.result in (Result.FAIL, Result.UNDECIDED)
+            and (f.crank in inside if inside else f.crank is None)
+            for f in judgement.findings
+        )
+    return loss.kind not in NEVER_SHOWN_AS_LOST and (loss.counts or loss.kind == "undecided")
 
 
 def rows(judgement: Judgement) -> tuple[Finding, ...]:
