@@ -77,7 +77,7 @@ def _unreadable(trace: Trace) -> str:
         return "the recording holds times that are no numbers"
     if bool((trace.end_s < trace.start_s).any()) or bool((np.diff(trace.start_s) < 0).any()):
         return "the recording's times run backwards"
-    if float(trace.end_s[-1] - trace.start_s[0]) <= 0:
+    if float((trace.end_s - trace.start_s).sum()) <= 0:
         return "the recording covers no time"
     for role, channel in trace.channels.items():
         if not all(bool(np.isfinite(v).all()) for v in (channel.mean_v, channel.lowest_v, channel.highest_v)):

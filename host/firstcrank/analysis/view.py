@@ -129,7 +129,7 @@ class View:
     def mean(self, role: str, chosen: BoolArray) -> Measured:
         """Mean voltage of a lead over chosen bins, weighted by time."""
         channel = self.trace.channels[role]
-        weight = (self.trace.end_s - self.trace.start_s)[chosen]
+        weight = np.maximum((self.trace.end_s - self.trace.start_s)[chosen], 1e-12)
         mean_v = float(np.average(channel.mean_v[chosen], weights=weight))
         u_v = uncertainty.of_voltage(mean_v, channel.uncertainty, float(self.trace.conversions[chosen].sum()))
         return Measured(mean_v, u_v, "V")

@@ -85,5 +85,7 @@ def _show_method(console: Console, system_v: int) -> None:
     for heading in ("id", "obligation"):
         table.add_column(heading, overflow="fold")
     for obligation in OBLIGATIONS:
-        table.add_row(obligation.id, obligation.text)
+        table.add_row(f"{obligation.id}{' !' if obligation.voids else ''}", obligation.text)
     console.print(table)
+    console.print("!  Where it is not met nothing in the recording can be trusted, not even a fault that it shows: NO VERDICT.")
+    console.print("Any other fault found beside the feed makes the overall verdict a FAIL.")

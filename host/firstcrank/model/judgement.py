@@ -111,12 +111,12 @@ class Interval:
     crank: int | None = None
 
 
-FeedState = Literal["good", "low", "not shown", "off"]
+FeedState = Literal["good", "low", "not shown"]
 
 
 @dataclass(frozen=True, slots=True)
 class FeedSpan:
-    """What was shown of the feed between two times, seconds: good, low, not shown, or off with the key."""
+    """What was shown of the feed between two times, seconds: good, low (with the key off too), or not shown."""
 
     state: FeedState
     start_s: float
