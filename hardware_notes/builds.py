@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from firstcrank.divider.budget import Parts
-from firstcrank.divider.clamp import BAV199, SILICON_PAIR, Clamp
+from firstcrank.divider.clamp import BAV199, CLAMPS, SILICON_PAIR, Clamp
 from firstcrank.divider.converters import MCP3208, RP2040
 from firstcrank.divider.network import Network
 from firstcrank.divider.stress import Ratings
@@ -54,8 +54,8 @@ SHOWN_V = {
     "better 12 V": (0.0, 6.0, 9.0, 12.0, 15.0, 26.0),
 }
 GROUND_V = (-2.0, 0.0, 1.0, 2.0, 26.0)
-ERROR_V = (0.0, 3.0, 7.0, 12.0, 14.0)
 ERROR_C = (20.0, 60.0)
+CLAMPS_COMPARED = CLAMPS
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +78,14 @@ LEAD_MARKS = {
     "module_ground": "brown, 7 rings",
     "engine_ground": "grey, 8 rings",
 }
+
+
+def error_v(build: str, role: str) -> tuple[float, ...]:
+    """The voltages of the error tables: 0, 3, 7, 12, 14 V, twice that at 24 V, what a ground input can reach."""
+    if BUILDS[build][role].r_up_ohm:
+        return (-2.0, 0.0, 0.5, 1.0, 3.0)
+    scale = SYSTEM_V[build] // 12
+    return tuple(v * scale for v in (0.0, 3.0, 7.0, 12.0, 14.0))
 
 
 def with_pair(build: str) -> dict[str, Network]:
