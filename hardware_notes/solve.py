@@ -101,7 +101,7 @@ def solve(board: Board, before: Mapping[str, float] | None = None, step_s: float
         new = np.linalg.solve(matrix, right)
         moved = new - volts
         volts = volts + np.clip(moved, -0.3, 0.3) if pairs else new
-        if np.max(np.abs(moved)) < 1e-7:
+        if np.max(np.abs(moved)) < 1e-6:
             break
     return dict(zip(nets, map(float, volts), strict=True))
 
@@ -126,13 +126,17 @@ def driven(board: Board, pin: str, drive_v: float) -> Board:
 
 
 def released(board: Board, pin: str, drive_v: float, after_s: tuple[float, ...]) -> tuple[float, ...]:
-    """Volts of a pin that was driven until all was steady and then let go, at the times named."""
-    volts = solve(driven(board, pin, drive_v))
-    now_s, out = 0.0, []
-    for wanted_s in after_s:
-        while now_s < wanted_s - 1e-12:
-            step_s = min(max(now_s / 40.0, 2e-8), wanted_s - now_s)
-            volts = solve(board, volts, step_s)
-            now_s += step_s
-        out.append(volts[pin])
-    return tuple(out)
+    """Volts of a pin that was driven until all was steady and then let go, at the times named (extrapolated from two step widths)."""
+    start = solve(driven(board, pin, drive_v))
+
+    def stepped(per_fold: float) -> list[float]:
+        volts, now_s, out = start, 0.0, []
+        for wanted_s in after_s:
+            while now_s < wanted_s - 1e-12:
+                step_s = min(max(now_s, 1e-6) / per_fold, wanted_s - now_s)
+                volts = solve(board, volts, step_s)
+                now_s += step_s
+            out.append(volts[pin])
+        return out
+
+    return tuple(max(2.0 * fine - coarse, 0.0) for coarse, fine in zip(stepped(8.0), stepped(16.0), strict=True))
