@@ -5,6 +5,7 @@ Clip nets (LEAD1 to LEAD3) keep 2.5 mm from everything else: a rule of its own t
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 from hardware_notes import builds
@@ -70,11 +71,27 @@ def position(ref: str, kind: str) -> tuple[float, float]:
 
 
 def segment(one: tuple[float, float], other: tuple[float, float], layer: str, net: int) -> list[Any]:
-    return s("segment", s("start", *one), s("end", *other), s("width", TRACK_MM), s("layer", layer), s("net", net), s("uuid", stable("track", *one, *other, layer)))
+    return s(
+        "segment",
+        s("start", *one),
+        s("end", *other),
+        s("width", TRACK_MM),
+        s("layer", layer),
+        s("net", net),
+        s("uuid", stable("track", *one, *other, layer)),
+    )
 
 
 def via(at: tuple[float, float], net: int) -> list[Any]:
-    return s("via", s("at", *at), s("size", VIA_MM), s("drill", VIA_DRILL_MM), s("layers", "F.Cu", "B.Cu"), s("net", net), s("uuid", stable("via", *at)))
+    return s(
+        "via",
+        s("at", *at),
+        s("size", VIA_MM),
+        s("drill", VIA_DRILL_MM),
+        s("layers", "F.Cu", "B.Cu"),
+        s("net", net),
+        s("uuid", stable("via", *at)),
+    )
 
 
 def strip_tracks(parts: dict[str, Part], names: dict[str, str], numbers: dict[str, int]) -> list[list[Any]]:
@@ -82,7 +99,9 @@ def strip_tracks(parts: dict[str, Part], names: dict[str, str], numbers: dict[st
     holes: dict[Hole, str] = {}
     for ref, pins in PLACED.items():
         if ref in parts and parts[ref].kind not in ("D", "D2"):
-            holes |= {hole: names[f"{ref}.{pin}"] for pin, hole in pins.items() if not names[f"{ref}.{pin}"].startswith("unconnected")}
+            holes |= {
+                hole: names[f"{ref}.{pin}"] for pin, hole in pins.items() if not names[f"{ref}.{pin}"].startswith("unconnected")
+            }
     joins: dict[Hole, str] = {}
     for lead, (_, rail, ground, node) in DIODES.items():
         for (column, row), net in ((rail, "/3V3"), (ground, "/AGND"), (node, f"/NODE{lead}")):
@@ -97,9 +116,9 @@ def strip_tracks(parts: dict[str, Part], names: dict[str, str], numbers: dict[st
     cuts = {row: sorted(c for r, c in LAYOUT.cuts if r == row) for row in range(ROWS)}
     for row in range(ROWS):
         edges = [-1, *cuts[row], 999]
-        for left, right in zip(edges, edges[1:], strict=False):
+        for left, right in pairwise(edges):
             columns = sorted(c for r, c in used if r == row and left < c < right)
-            for a, b in zip(columns, columns[1:], strict=False):
+            for a, b in pairwise(columns):
                 items.append(segment(mm((row, a)), mm((row, b)), "B.Cu", numbers[used[row, a]]))
     return items
 
@@ -139,7 +158,17 @@ def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> st
               *fp.body(part.kind, shape, ref, part.value, nets))
         )  # fmt: skip
     for i, (x, y) in enumerate(HOLES_MM):
-        hole = s("pad", "", Word("np_thru_hole"), Word("circle"), s("at", 0, 0), s("size", 3.2, 3.2), s("drill", 3.2), s("layers", "*.Cu", "*.Mask"), s("uuid", stable("mount-pad", i)))
+        hole = s(
+            "pad",
+            "",
+            Word("np_thru_hole"),
+            Word("circle"),
+            s("at", 0, 0),
+            s("size", 3.2, 3.2),
+            s("drill", 3.2),
+            s("layers", "*.Cu", "*.Mask"),
+            s("uuid", stable("mount-pad", i)),
+        )
         items.append(
             s("footprint", f"{fp.LIBRARY}:Mounting_3.2", s("layer", "F.Cu"), s("uuid", stable("mount", i)), s("at", ORIGIN_X + x, ORIGIN_Y + y),
               s("property", "Reference", f"H{i + 1}", s("at", 0, -3), s("layer", "F.Fab"), s("hide", True), s("uuid", stable("mount-ref", i)), s("effects", s("font", s("size", 1, 1)))),
@@ -151,7 +180,14 @@ def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> st
         s("gr_rect", s("start", ORIGIN_X + left, ORIGIN_Y + top), s("end", ORIGIN_X + right, ORIGIN_Y + bottom), s("stroke", s("width", 0.1), s("type", Word("solid"))),
           s("fill", False), s("layer", "Edge.Cuts"), s("uuid", stable("edge")))
     )  # fmt: skip
-    words = ((f"firstcrank {build} rev {builds.REVISION}", 62, -2.2), ("USB", 8.9, -2.6), ("0 ground", 84.0, 30.5), ("1 battery", 84.0, 35.6), ("2 key_switch", 84.0, 45.7), ("3 starter_coil", 84.0, 50.6))
+    words = (
+        (f"firstcrank {build} rev {builds.REVISION}", 62, -2.2),
+        ("USB", 8.9, -2.6),
+        ("0 ground", 84.0, 30.5),
+        ("1 battery", 84.0, 35.6),
+        ("2 key_switch", 84.0, 45.7),
+        ("3 starter_coil", 84.0, 50.6),
+    )
     for text, x, y in words:
         items.append(
             s("gr_text", text, s("at", ORIGIN_X + x, ORIGIN_Y + y, 0), s("layer", "F.SilkS"), s("uuid", stable("words", text)),
@@ -166,7 +202,10 @@ def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> st
         s("title_block", s("title", f"firstcrank, {build} build"), s("rev", builds.REVISION)), layers, s("setup", s("pad_to_mask_clearance", 0)), s("net", 0, ""),
     ]  # fmt: skip
     assert root
-    return written(s("kicad_pcb", *head, *(s("net", i, net) for net, i in numbers.items()), *items, s("embedded_fonts", False))) + "\n"
+    return (
+        written(s("kicad_pcb", *head, *(s("net", i, net) for net, i in numbers.items()), *items, s("embedded_fonts", False)))
+        + "\n"
+    )
 
 
 RULES = """(version 1)

@@ -50,7 +50,9 @@ def along(columns: int) -> Footprint:
     """A resistor lying along a row, pin 1 at the origin, pin 2 to the left."""
     length = -columns * STEP
     middle = length / 2
-    return Footprint((through("1", 0, 0), through("2", length, 0)), ((middle - 3.2, -1.25, middle + 3.2, 1.25),), (middle, 0, 0))
+    return Footprint(
+        (through("1", 0, 0), through("2", length, 0)), ((middle - 3.2, -1.25, middle + 3.2, 1.25),), (middle, 0, 0)
+    )
 
 
 SOT23 = Footprint(
@@ -62,9 +64,14 @@ SOT23 = Footprint(
 TERMINAL = Footprint(
     tuple(through(str(k + 1), 0, 2 * STEP * k, 2.4, 1.3) for k in range(4)), ((-4.0, -2.6, 4.2, 6 * STEP + 2.6),), (0, -3.8, 0)
 )
-HEADER = Footprint((through("1", 0, 0, 1.7, 1.0), through("2", 0, STEP, 1.7, 1.0)), ((-1.3, -1.3, 1.3, STEP + 1.3),), (0, -2.2, 0))
+HEADER = Footprint(
+    (through("1", 0, 0, 1.7, 1.0), through("2", 0, STEP, 1.7, 1.0)), ((-1.3, -1.3, 1.3, STEP + 1.3),), (0, -2.2, 0)
+)
 PICO = Footprint(
-    tuple(through(str(n), 0 if n <= 20 else 7 * STEP, (n - 1) * STEP if n <= 20 else (40 - n) * STEP, 1.7, 1.0) for n in range(1, 41)),
+    tuple(
+        through(str(n), 0 if n <= 20 else 7 * STEP, (n - 1) * STEP if n <= 20 else (40 - n) * STEP, 1.7, 1.0)
+        for n in range(1, 41)
+    ),
     ((-1.6, -1.37, 7 * STEP + 1.6, 19 * STEP + 1.37),),
     (3.5 * STEP, 9.5 * STEP, 90),
 )
@@ -86,8 +93,25 @@ def body(kind: str, footprint: Footprint, ref: str, value: str, nets: dict[str, 
     small = s("effects", s("font", s("size", 0.9, 0.9), s("thickness", 0.14)))
     hidden = s("effects", s("font", s("size", 1, 1), s("thickness", 0.15)))
     items = [
-        s("property", "Reference", ref or "REF**", s("at", lx, ly, angle), s("layer", "F.SilkS"), s("uuid", stable("fp-ref", where)), small),
-        s("property", "Value", value or name_of(kind, footprint), s("at", lx, ly, angle), s("layer", "F.Fab"), s("hide", True), s("uuid", stable("fp-val", where)), hidden),
+        s(
+            "property",
+            "Reference",
+            ref or "REF**",
+            s("at", lx, ly, angle),
+            s("layer", "F.SilkS"),
+            s("uuid", stable("fp-ref", where)),
+            small,
+        ),
+        s(
+            "property",
+            "Value",
+            value or name_of(kind, footprint),
+            s("at", lx, ly, angle),
+            s("layer", "F.Fab"),
+            s("hide", True),
+            s("uuid", stable("fp-val", where)),
+            hidden,
+        ),
         s("attr", Word("smd" if kind == "D2" else "through_hole")),
     ]
     for i, (x1, y1, x2, y2) in enumerate(footprint.outline):

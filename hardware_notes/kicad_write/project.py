@@ -14,14 +14,38 @@ SYMBOL_VERSION = 20241209
 
 
 def _table(name: str, uri: str, kind: str) -> str:
-    row = s("lib", s("name", "firstcrank"), s("type", "KiCad"), s("uri", uri), s("options", ""), s("descr", "written by hardware_notes"))
+    row = s(
+        "lib",
+        s("name", "firstcrank"),
+        s("type", "KiCad"),
+        s("uri", uri),
+        s("options", ""),
+        s("descr", "written by hardware_notes"),
+    )
     return written(s(name, s("version", 7), row)) + "\n" if kind else ""
 
 
 def settings() -> str:
     """The project file: net class of all tracks, severities as KiCad has them."""
-    classes = [{"name": "Default", "clearance": 0.25, "track_width": board.TRACK_MM, "via_diameter": board.VIA_MM, "via_drill": board.VIA_DRILL_MM}]
-    return json.dumps({"meta": {"filename": f"{PROJECT}.kicad_pro", "version": 3}, "net_settings": {"classes": classes, "meta": {"version": 4}}}, indent=1) + "\n"
+    classes = [
+        {
+            "name": "Default",
+            "clearance": 0.25,
+            "track_width": board.TRACK_MM,
+            "via_diameter": board.VIA_MM,
+            "via_drill": board.VIA_DRILL_MM,
+        }
+    ]
+    return (
+        json.dumps(
+            {
+                "meta": {"filename": f"{PROJECT}.kicad_pro", "version": 3},
+                "net_settings": {"classes": classes, "meta": {"version": 4}},
+            },
+            indent=1,
+        )
+        + "\n"
+    )
 
 
 def library_footprints(build: str) -> dict[str, str]:
@@ -33,14 +57,28 @@ def library_footprints(build: str) -> dict[str, str]:
         shape = board.shape_of(part.ref, part.kind)
         name = fp.name_of(part.kind, shape)
         head = [s("version", board.VERSION), s("generator", "firstcrank"), s("generator_version", "9.0"), s("layer", "F.Cu")]
-        found[f"firstcrank.pretty/{name}.kicad_mod"] = written(s("footprint", name, *head, *fp.body(part.kind, shape, "", "", None))) + "\n"
-    hole = s("pad", "", Word("np_thru_hole"), Word("circle"), s("at", 0, 0), s("size", 3.2, 3.2), s("drill", 3.2), s("layers", "*.Cu", "*.Mask"), s("uuid", stable("lib-mount")))
+        found[f"firstcrank.pretty/{name}.kicad_mod"] = (
+            written(s("footprint", name, *head, *fp.body(part.kind, shape, "", "", None))) + "\n"
+        )
+    hole = s(
+        "pad",
+        "",
+        Word("np_thru_hole"),
+        Word("circle"),
+        s("at", 0, 0),
+        s("size", 3.2, 3.2),
+        s("drill", 3.2),
+        s("layers", "*.Cu", "*.Mask"),
+        s("uuid", stable("lib-mount")),
+    )
     head = [s("version", board.VERSION), s("generator", "firstcrank"), s("generator_version", "9.0"), s("layer", "F.Cu")]
     effects = s("effects", s("font", s("size", 1, 1)))
     names = [s("property", "Reference", "H**", s("at", 0, -3), s("layer", "F.Fab"), s("hide", True), s("uuid", stable("lib-mount-ref")), effects),
              s("property", "Value", "Mounting_3.2", s("at", 0, 3), s("layer", "F.Fab"), s("hide", True), s("uuid", stable("lib-mount-val")), effects)]  # fmt: skip
     flags = s("attr", Word("board_only"), Word("exclude_from_pos_files"), Word("exclude_from_bom"))
-    found["firstcrank.pretty/Mounting_3.2.kicad_mod"] = written(s("footprint", "Mounting_3.2", *head, *names, flags, hole)) + "\n"
+    found["firstcrank.pretty/Mounting_3.2.kicad_mod"] = (
+        written(s("footprint", "Mounting_3.2", *head, *names, flags, hole)) + "\n"
+    )
     return found
 
 
@@ -51,7 +89,18 @@ def library_symbols() -> str:
         symbol = schematic.library_symbol(name)
         symbol[1] = name
         symbols.append(symbol)
-    return written(s("kicad_symbol_lib", s("version", SYMBOL_VERSION), s("generator", "firstcrank"), s("generator_version", "9.0"), *symbols)) + "\n"
+    return (
+        written(
+            s(
+                "kicad_symbol_lib",
+                s("version", SYMBOL_VERSION),
+                s("generator", "firstcrank"),
+                s("generator_version", "9.0"),
+                *symbols,
+            )
+        )
+        + "\n"
+    )
 
 
 def files(build: str = "minimal 12 V") -> dict[str, str]:

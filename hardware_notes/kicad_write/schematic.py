@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 from hardware_notes import builds
@@ -65,7 +66,15 @@ def library_symbol(name: str) -> list[Any]:
     """A symbol as the schematic embeds it."""
     shown = name in ("PICO", "J")
     pins = [
-        s("pin", Word("passive"), Word("line"), s("at", x, y, angle), s("length", 2.54), s("name", label or "~", font()), s("number", n, font()))
+        s(
+            "pin",
+            Word("passive"),
+            Word("line"),
+            s("at", x, y, angle),
+            s("length", 2.54),
+            s("name", label or "~", font()),
+            s("number", n, font()),
+        )
         for n, (x, y, angle, label) in SYMBOL_PINS[name].items()
     ]
     fields = [s("property", key, value, s("at", 0, 0, 0), font(hide=key not in ("Reference", "Value"))) for key, value in
@@ -77,23 +86,31 @@ def library_symbol(name: str) -> list[Any]:
     return s("symbol", f"{LIBRARY}:{name}", *hidden, names, *flags, *fields, drawn, s("symbol", f"{name}_1_1", *pins))
 
 
+LEFT, TOP, APART, STEP = 40.64, 40.64, 38.1, 15.24
+CHAIN_END = LEFT + 4 * STEP + 5.08
+
+
+def row(lead: int) -> float:
+    """Height of a lead's row."""
+    return TOP + APART * (lead - 1)
+
+
 def places(parts: dict[str, Part]) -> dict[str, tuple[str, float, float]]:
     """Designator to symbol and position."""
     found: dict[str, tuple[str, float, float]] = {}
     for lead in roles("minimal 12 V"):
-        y = 50.8 + 45.72 * (lead - 1)
+        y = row(lead)
         for k in range(1, 6):
-            found[f"R{lead}{k}"] = ("R_across", 30.48 + 10.16 * k, y)
-        x = 30.48 + 10.16 * 5 + 5.08
-        found[f"R{lead}6"] = ("R_down", x + 5.08, y + 5.08)
-        found[f"C{lead}1"] = ("C_down", x + 15.24, y + 5.08)
-        found[f"D{lead}1"] = ("D2", x + 30.48, y)
-        found[f"R{lead}7"] = ("R_across", x + 50.8, y)
-    found["F1"] = ("F_across", 40.64, 195.58)
-    found["J1"] = ("J", 71.12, 195.58)
-    found["R1"] = ("R_across", 116.84, 195.58)
-    found["SW1"] = ("SW_across", 116.84, 205.74)
-    found["U1"] = ("PICO", 210.82, 101.6)
+            found[f"R{lead}{k}"] = ("R_across", LEFT + STEP * (k - 1), y)
+        found[f"R{lead}6"] = ("R_down", CHAIN_END + 7.62, y + 5.08)
+        found[f"C{lead}1"] = ("C_down", CHAIN_END + 20.32, y + 5.08)
+        found[f"D{lead}1"] = ("D2", CHAIN_END + 38.1, y)
+        found[f"R{lead}7"] = ("R_across", CHAIN_END + 60.96, y)
+    found["F1"] = ("F_across", LEFT, 162.56)
+    found["J1"] = ("J", 78.74, 162.56)
+    found["R1"] = ("R_across", 124.46, 157.48)
+    found["SW1"] = ("SW_across", 124.46, 170.18)
+    found["U1"] = ("PICO", 236.22, 96.52)
     assert set(found) == set(parts)
     return found
 
@@ -108,8 +125,20 @@ def footprint_name(part: Part) -> str:
 def instance(part: Part, symbol: str, x: float, y: float, root: str) -> list[Any]:
     """A placed part."""
     across = "across" in symbol
-    at_ref = (x, y - 2.54) if across else (x + 2.54, y - 1.27) if "down" in symbol or symbol == "D2" else (x, y - 30.48 if symbol == "PICO" else y - 8.89)
-    at_value = (x, y + 2.54) if across else (x + 2.54, y + 1.27) if "down" in symbol or symbol == "D2" else (x, y + 30.48 if symbol == "PICO" else y + 8.89)
+    at_ref = (
+        (x, y - 2.54)
+        if across
+        else (x + 2.54, y - 1.27)
+        if "down" in symbol or symbol == "D2"
+        else (x, y - 30.48 if symbol == "PICO" else y - 8.89)
+    )
+    at_value = (
+        (x, y + 2.54)
+        if across
+        else (x + 2.54, y + 1.27)
+        if "down" in symbol or symbol == "D2"
+        else (x, y + 30.48 if symbol == "PICO" else y + 8.89)
+    )
     left = s("justify", Word("left"))
     effects = [*font(), *([] if across or symbol in ("PICO", "J") else [left])]
     on_board = part.place == BOARD
@@ -131,12 +160,17 @@ def instance(part: Part, symbol: str, x: float, y: float, root: str) -> list[Any
 
 
 def wire(x1: float, y1: float, x2: float, y2: float) -> list[Any]:
-    return s("wire", s("pts", s("xy", x1, y1), s("xy", x2, y2)), s("stroke", s("width", 0), s("type", Word("default"))), s("uuid", stable("wire", x1, y1, x2, y2)))
+    return s(
+        "wire",
+        s("pts", s("xy", x1, y1), s("xy", x2, y2)),
+        s("stroke", s("width", 0), s("type", Word("default"))),
+        s("uuid", stable("wire", x1, y1, x2, y2)),
+    )
 
 
 def label(net: str, x: float, y: float, angle: int = 0) -> list[Any]:
     """A net's name at a point."""
-    side = s("justify", Word("right" if angle == 180 else "left"), Word("bottom"))
+    side = s("justify", Word("right" if angle in (180, 270) else "left"), Word("bottom"))
     return s("label", net, s("at", x, y, angle), [*font(), side], s("uuid", stable("label", net, x, y)))
 
 
@@ -147,6 +181,8 @@ def schematic(build: str) -> str:
     items: list[list[Any]] = []
     shared = nets(tuple(parts.values()))
     placed = places(parts)
+    joined = {f"{ref}{lead}{k}.{pin}" for lead in roles(build) for ref, k, pin in
+              (("R", 2, 1), ("R", 3, 1), ("R", 4, 1), ("R", 5, 1), ("R", 6, 1), ("C", 1, 1), ("D", 1, 3))}  # fmt: skip
     for ref, (symbol, x, y) in placed.items():
         items.append(instance(parts[ref], symbol, x, y, root))
         wired = dict(parts[ref].pins)
@@ -155,20 +191,51 @@ def schematic(build: str) -> str:
             net = wired.get(number, "")
             if not net or len(shared[net]) < 2:
                 items.append(s("no_connect", s("at", *at), s("uuid", stable("nc", ref, number))))
-            else:
-                items.append(label(net, *at, 180 if angle == 0 else 0))
+            elif f"{ref}.{number}" not in joined:
+                down = ref[0] in "RC" and symbol.endswith("across") and ref[-1] in "12345" and len(ref) == 3
+                items.append(label(net, *at, 270 if down else 180 if angle == 0 else 0))
     for lead, role in roles(build).items():
-        y = 50.8 + 45.72 * (lead - 1)
-        x = 30.48 + 10.16 * 5 + 5.08
-        taps = [x, x + 5.08, x + 15.24, x + 25.4, x + 45.72]  # R15, R16, C11, D11's middle, R17
-        for one, other in zip(taps[:-2], taps[1:-1], strict=True):
+        y = row(lead)
+        for k in range(1, 5):
+            items.append(wire(LEFT + STEP * (k - 1) + 5.08, y, LEFT + STEP * k - 5.08, y))
+        taps = [CHAIN_END, CHAIN_END + 7.62, CHAIN_END + 20.32, CHAIN_END + 33.02]  # R15, R16, C11, D11's middle
+        for one, other in pairwise(taps):
             items.append(wire(one, y, other, y))
+        for tap in taps[1:3]:
+            items.append(
+                s("junction", s("at", tap, y), s("diameter", 0), s("color", 0, 0, 0, 0), s("uuid", stable("junction", tap, y)))
+            )
         words = f"clip {lead}: {role}; R{lead}1 to R{lead}4 in its boot"
-        items.append(s("text", words, s("exclude_from_sim", False), s("at", 30.48, y - 7.62, 0), [*font(), s("justify", Word("left"))], s("uuid", stable("text", lead))))
-    ground = s("text", "ground clip: battery negative post", s("exclude_from_sim", False), s("at", 30.48, 187.96, 0), [*font(), s("justify", Word("left"))])
+        text = s(
+            "text",
+            words,
+            s("exclude_from_sim", False),
+            s("at", LEFT - 5.08, y - 10.16, 0),
+            [*font(), s("justify", Word("left"))],
+        )
+        items.append([*text, s("uuid", stable("text", lead))])
+    ground = s(
+        "text",
+        "ground clip: battery negative post",
+        s("exclude_from_sim", False),
+        s("at", LEFT - 5.08, 154.94, 0),
+        [*font(), s("justify", Word("left"))],
+    )
     items.append([*ground, s("uuid", stable("text", 0))])
-    title = s("title_block", s("title", f"firstcrank, {build} build"), s("rev", builds.REVISION), s("comment", 1, "Written by hardware_notes, MIT licence"))
-    head = [s("version", VERSION), s("generator", "firstcrank"), s("generator_version", "9.0"), s("uuid", root), s("paper", "A4"), title]
+    title = s(
+        "title_block",
+        s("title", f"firstcrank, {build} build"),
+        s("rev", builds.REVISION),
+        s("comment", 1, "Written by hardware_notes, MIT licence"),
+    )
+    head = [
+        s("version", VERSION),
+        s("generator", "firstcrank"),
+        s("generator_version", "9.0"),
+        s("uuid", root),
+        s("paper", "A4"),
+        title,
+    ]
     library = s("lib_symbols", *(library_symbol(name) for name in SYMBOL_PINS))
     sheets = s("sheet_instances", s("path", "/", s("page", "1")))
     return written(s("kicad_sch", *head, library, *items, sheets, s("embedded_fonts", False))) + "\n"
