@@ -9,6 +9,7 @@ import json
 import math
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from functools import cache
 
 from hardware_notes import builds
 from hardware_notes.circuit import BOOT, LEAD, Part, circuit
@@ -233,6 +234,7 @@ STEPS = (
 )
 
 
+@cache
 def walk(parts: Parts, build: str = "minimal 12 V", only: tuple[int, ...] = ()) -> tuple[int, str] | None:
     """The first step that stops this board, and what it says; None where all pass. `only`: these steps alone."""
     for step in STEPS:

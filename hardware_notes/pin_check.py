@@ -64,6 +64,7 @@ class PinSeen:
     others_v: float
 
 
+@cache
 def check_pins(parts: Parts) -> dict[int, PinSeen]:
     """Each lead's pin, driven and let go in turn."""
     board = powered(parts, on_ground_clip=True)
@@ -78,7 +79,6 @@ def check_pins(parts: Parts) -> dict[int, PinSeen]:
     return seen
 
 
-@cache
 def good_pin(build: str) -> PinSeen:
     """A good board's pin."""
     return check_pins(circuit(build))[1]

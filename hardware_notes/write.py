@@ -5,7 +5,6 @@ python -m hardware_notes.write
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +44,6 @@ def leak(pair: bool, celsius: float) -> str:
     return f"{next(x.limit_v for x in lines if x.what.startswith('clamp')) * 1e3:.1f} mV"
 
 
-@cache
 def dead_rail_v(build: str, with_r1: bool) -> float:
     """3V3 of a board that is off, three clips live, two 1N4148 for each clamp (the solver's own diodes)."""
     parts = tuple(p for p in circuit(build, clamp_pair=True) if with_r1 or p.ref != "R1")
@@ -54,7 +52,6 @@ def dead_rail_v(build: str, with_r1: bool) -> float:
     return solve.solve(board)["3V3"]
 
 
-@cache
 def named_by_check() -> int:
     """Planted faults that the pin check alone names."""
     count = 0
