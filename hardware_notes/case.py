@@ -67,7 +67,7 @@ def tray() -> Mesh:
     # Posts stand between the leads: each lead is tied to the post beside it.
     rows = lead_rows()
     adds += [
-        block(right + 4.0, y - 1.2, FLOOR - 0.5, right + 12.0, y + 1.2, board_z + 6.0)
+        block(right + 4.0, y - 0.9, FLOOR - 0.5, right + 12.0, y + 0.9, board_z + 6.0)
         for y in [r + PITCH_MM for r in rows[:-1]]
     ]
     body = trimesh.boolean.union([body, *adds], engine="manifold")
