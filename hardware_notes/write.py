@@ -21,6 +21,7 @@ from firstcrank.wiring.gauge import metric_ohm_per_m
 from hardware_notes import bill, bring_up, builds, solve, tables
 from hardware_notes.circuit import circuit
 from hardware_notes.faults import FAULTS
+from hardware_notes.kicad_write.board import EDGE
 from hardware_notes.pin_check import good_pin
 
 HERE = Path(__file__).parent
@@ -94,7 +95,7 @@ FACTS: dict[str, Any] = {
     "ground_fault": lambda: 14.4 / (metric_ohm_per_m(builds.LEAD_MM2) * builds.LEAD_M),
     "wide": lambda n: "codes " + ", ".join(map(str, E11_CODES)),
     "wide_v": lambda n: ", ".join(f"{nominal_volts(n, c):.1f}" for c in E11_CODES) + " V",
-    "carried": worst_carried_v,
+    "carried": worst_carried_v, "board_size": lambda: (EDGE[2] - EDGE[0], EDGE[3] - EDGE[1]),
     "kick_share": lambda: MCP3208.sample_f / M12.c_filter_f,
     "taus": lambda: f"{1 / 1300 / 8 / M12.tau_s:.1f}",
     "open_low": lambda: f"{open_ends()[0]:.2f}", "open_high": lambda: f"{open_ends()[1]:.2f} V",
