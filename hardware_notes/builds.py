@@ -45,7 +45,7 @@ BUILDS: dict[str, dict[str, Network]] = {
 SYSTEM_V = {"minimal 12 V": 12, "minimal 24 V": 24, "better 12 V": 12}
 PARTS = {
     "minimal 12 V": Parts(TOLERANCE, REFERENCE_REL, converter=RP2040),
-    "minimal 24 V": Parts(TOLERANCE, REFERENCE_REL, converter=RP2040),
+    "minimal 24 V": Parts(TOLERANCE, REFERENCE_REL, converter=RP2040, other_lead_v=28.8),
     "better 12 V": Parts(TOLERANCE, REFERENCE_REL, converter=MCP3208),
 }
 SHOWN_V = {

@@ -21,6 +21,11 @@ def undated(text: str) -> str:
     return STAMP.sub(DATE, text)
 
 
+def undated_pdf(data: bytes) -> bytes:
+    """The same PDF, its date of the same length."""
+    return re.sub(rb"/CreationDate \(D:\d{14}\)", b"/CreationDate (D:20000101000000)", data)
+
+
 def files(build: str = "minimal 12 V") -> dict[str, bytes]:
     """File name to bytes."""
     with tempfile.TemporaryDirectory() as name:
@@ -40,6 +45,6 @@ def files(build: str = "minimal 12 V") -> dict[str, bytes]:
         run(folder, "pcb", "export", "pdf", *plots, "-o", "board.pdf", f"{PROJECT}.kicad_pcb")
         return {
             "gerbers.zip": packed.getvalue(),
-            "schematic.pdf": (folder / "schematic.pdf").read_bytes(),
-            "board.pdf": (folder / "board.pdf").read_bytes(),
+            "schematic.pdf": undated_pdf((folder / "schematic.pdf").read_bytes()),
+            "board.pdf": undated_pdf((folder / "board.pdf").read_bytes()),
         }

@@ -50,9 +50,9 @@ def survival(build: str, role: str) -> str:
             [
                 pulse.name,
                 f"{pulse.volts:+g} V",
-                f"{s.clamp_a * 1e3:+.2f} mA",
+                f"{round(s.clamp_a * 1e3, 2) + 0.0:+.2f} mA",
                 f"{s.node_v:+.2f} V",
-                f"{s.pin_a * 1e3:+.2f} mA",
+                f"{round(s.pin_a * 1e3, 2) + 0.0:+.2f} mA",
                 f"{s.part_v:.0f} V, {s.part_w:.2g} W, {joules}",
                 "survives" if s.survives else f"DOES NOT: {s.why}",
                 pulse.source,

@@ -64,7 +64,7 @@ def named_by_check() -> int:
 
 def worst_carried_v(n: Network, converter: str) -> float:
     """The most that a neighbour at 0 V or 14.4 V (twice that at 24 V) pulls a reading."""
-    top_v = 14.4 * (2 if n is M24 else 1)
+    top_v = builds.PARTS["minimal 24 V" if n is M24 else "minimal 12 V"].other_lead_v
     return abs(carried_v(n, CONVERTERS[converter], 0.0, top_v))
 
 

@@ -12,7 +12,7 @@ from hardware_notes import builds, spice
 from hardware_notes.circuit import circuit
 
 from firstcrank.bench.converter import with_spikes
-from firstcrank.divider.budget import METERS, OTHER_LEAD_V, Meter, Parts, budget, calibrated_budget
+from firstcrank.divider.budget import METERS, Meter, Parts, budget, calibrated_budget
 from firstcrank.divider.clamp import BAV199
 from firstcrank.divider.network import CODES, Network
 from firstcrank.divider.transfer import actual, nominal_volts
@@ -71,7 +71,7 @@ class Boards:
         pin = node - self.pin_leaky * pin_most * (1 / siemens + n.r_series_ohm)
         pin = pin * (1 - self.load_rel)
         if carried:
-            farther_v = np.maximum(np.abs(clip_v), np.abs(OTHER_LEAD_V - clip_v)) * n.share
+            farther_v = np.maximum(np.abs(clip_v), np.abs(self.parts.other_lead_v - clip_v)) * n.share
             pin = pin + c.sample_f * c.rate_hz * n.source_ohm * farther_v * rng.uniform(-1, 1, self.count)
         code = pin / reference * CODES + self.offset_code
         stepped = inl == "steps" and c.wide_codes

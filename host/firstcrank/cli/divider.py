@@ -106,7 +106,8 @@ def _budget(proposal: Proposal, wishes: Wishes, celsius: float) -> Budget:
     from firstcrank.divider.budget import Parts, budget
     from firstcrank.divider.propose import shown_v
 
-    return budget(proposal.network, Parts(resistor_rel=wishes.ratings.tolerance), shown_v(wishes), celsius)
+    parts = Parts(resistor_rel=wishes.ratings.tolerance, other_lead_v=14.4 * wishes.system_v / 12.0)
+    return budget(proposal.network, parts, shown_v(wishes), celsius)
 
 
 def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, Any]:

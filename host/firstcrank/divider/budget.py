@@ -15,7 +15,6 @@ from firstcrank.divider.network import ADC_INPUT_OHM, CODES, Network
 ROOT3 = math.sqrt(3.0)
 CALIBRATED_AT_C = 20.0
 POINTS_SHARE = 0.7  # a line through three points, each off by the nonlinearity: about 1 / sqrt(2) of it between them
-OTHER_LEAD_V = 14.4  # what the lead sampled before may stand at, or 0 V
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +31,7 @@ class Parts:
     reference_drift_rel: float = 0.001
     reference_ppm_per_k: float = 50.0
     converter: Converter = RP2040
+    other_lead_v: float = 14.4  # what the lead sampled before may stand at, or 0 V; twice that in 24 V systems
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ def budget(network: Network, parts: Parts, clip_v: float, celsius: float = 25.0)
         _flat("reference", parts.reference_rel * clip_v),
         _flat("reference's drift", (parts.reference_drift_rel + parts.reference_ppm_per_k * 1e-6 * kelvin) * clip_v),
         *_leaks(n, converter, node_v, celsius, 0.0),
-        _carried(n, converter, clip_v),
+        _carried(n, parts, clip_v),
         _flat("converter's offset", converter.offset_code * step_v),
         _flat("converter's nonlinearity", converter.inl_code * step_v),
         *([_flat("converter's input resistance, half of it", load_v / 2.0)] if load_v else []),
@@ -127,7 +127,7 @@ def calibrated_budget(
         _flat("resistors' temperature", parts.ppm_per_k * 1e-6 * kelvin * math.hypot(clip_v - node_v, bottom_v, up_v)),
         _flat("reference's drift", (parts.reference_drift_rel + parts.reference_ppm_per_k * 1e-6 * kelvin) * clip_v),
         *_leaks(n, converter, node_v, celsius, CALIBRATED_AT_C),
-        _carried(n, converter, clip_v),
+        _carried(n, parts, clip_v),
         _flat("converter's nonlinearity", converter.inl_code * n.step_v),
         _flat("line through points on it", POINTS_SHARE * converter.inl_code * n.step_v),
         Line("converter's noise", 3.0 * noise_v, noise_v),
@@ -158,8 +158,8 @@ def carried_v(network: Network, converter: Converter, clip_v: float, other_v: fl
     return converter.sample_f * converter.rate_hz * network.source_ohm * difference_v * network.ratio
 
 
-def _carried(network: Network, converter: Converter, clip_v: float) -> Line:
-    worst_v = max((abs(carried_v(network, converter, clip_v, other_v)) for other_v in (0.0, OTHER_LEAD_V)), default=0.0)
+def _carried(network: Network, parts: Parts, clip_v: float) -> Line:
+    worst_v = max(abs(carried_v(network, parts.converter, clip_v, other_v)) for other_v in (0.0, parts.other_lead_v))
     return _flat("lead sampled before", worst_v)
 
 
