@@ -80,6 +80,13 @@ LEAD_MARKS = {
 }
 
 
+def behind_boot(build: str, role: str) -> Network:
+    """The input as a live stud sees it that touches a lead's bare wire behind the boot: the board's own part alone."""
+    n = BUILDS[build][role]
+    board_ohm = n.parts_ohm[4]
+    return replace(n, r_top_ohm=board_ohm, top_parts_ohm=(board_ohm,))
+
+
 def error_v(build: str, role: str) -> tuple[float, ...]:
     """The voltages of the error tables: 0, 3, 7, 12, 14 V, twice that at 24 V, what a ground input can reach."""
     if BUILDS[build][role].r_up_ohm:

@@ -13,7 +13,8 @@ import jinja2
 from firstcrank.divider.budget import Meter, Parts, calibrated_budget, carried_v, node_ends_v
 from firstcrank.divider.converters import CONVERTERS, E11_CODES, MCP3208
 from firstcrank.divider.network import Network
-from firstcrank.divider.stress import FILM_RISE_K, discharge
+from firstcrank.divider.pulses import pulses
+from firstcrank.divider.stress import FILM_RISE_K, discharge, stress
 from firstcrank.divider.transfer import nominal_volts
 from firstcrank.divider.values import written
 from firstcrank.units import text_s
@@ -68,6 +69,13 @@ def worst_carried_v(n: Network, converter: str) -> float:
     return abs(carried_v(n, CONVERTERS[converter], 0.0, top_v))
 
 
+def bare_lead(build: str, survived: bool) -> str:
+    """Which pulses a lead's bare wire behind the boot brings that the board stands, or does not."""
+    found = [p.name for p in pulses(builds.SYSTEM_V[build])
+             if stress(builds.behind_boot(build, "battery"), p, builds.RATINGS).survives == survived]  # fmt: skip
+    return "; ".join(found)
+
+
 def open_ends() -> tuple[float, float]:
     """An open ground input at the pin, resistors at the ends of their tolerance."""
     t = builds.TOLERANCE
@@ -95,7 +103,7 @@ FACTS: dict[str, Any] = {
     "ground_fault": lambda: 14.4 / (metric_ohm_per_m(builds.LEAD_MM2) * builds.LEAD_M),
     "wide": lambda n: "codes " + ", ".join(map(str, E11_CODES)),
     "wide_v": lambda n: ", ".join(f"{nominal_volts(n, c):.1f}" for c in E11_CODES) + " V",
-    "carried": worst_carried_v, "board_size": lambda: (EDGE[2] - EDGE[0], EDGE[3] - EDGE[1]),
+    "bare_lead": bare_lead, "carried": worst_carried_v, "board_size": lambda: (EDGE[2] - EDGE[0], EDGE[3] - EDGE[1]),
     "kick_share": lambda: MCP3208.sample_f / M12.c_filter_f,
     "taus": lambda: f"{1 / 1300 / 8 / M12.tau_s:.1f}",
     "open_low": lambda: f"{open_ends()[0]:.2f}", "open_high": lambda: f"{open_ends()[1]:.2f} V",

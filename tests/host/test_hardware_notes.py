@@ -88,6 +88,18 @@ def test_every_build_survives_every_pulse_listed(build: str) -> None:
                 assert stress(network, pulse, builds.RATINGS).survives, (build, pulse.name)
 
 
+@pytest.mark.parametrize("build", ["minimal 12 V", "minimal 24 V"])
+def test_a_bare_wire_behind_the_boot_on_the_battery_does_not_take_the_board(build: str) -> None:
+    """R15 alone: battery reversed, jump start and load dumps are stood; a coil's kick is not, and the page says so."""
+    names = {
+        p.name
+        for p in pulses(builds.SYSTEM_V[build])
+        if stress(builds.behind_boot(build, "battery"), p, builds.RATINGS).survives
+    }
+    assert {"reverse battery", "jump start", "load dump, suppressed"} <= names
+    assert "coil's kick, 1000 V" not in names
+
+
 def test_the_pin_tables_use_the_firmwares_names() -> None:
     from firstcrank.trace import ROLES
 

@@ -13,7 +13,7 @@ from hardware_notes.circuit import Part, circuit
 
 from firstcrank.divider.network import Network
 from firstcrank.divider.pulses import Pulse, pulses
-from firstcrank.divider.stress import PIN_LIMIT_A, film_rise_k, pin_protection_a, stress
+from firstcrank.divider.stress import PIN_LIMIT_A, discharge, film_rise_k, pin_protection_a, stress
 
 needs_ngspice = pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice here (Debian package ngspice)")
 INPUTS = [("minimal 12 V", 1), ("minimal 24 V", 1), ("better 12 V", 7)]  # lead 7: a lifted ground input
@@ -70,6 +70,28 @@ def test_every_element_stays_below_its_rating_and_the_figures_agree(build: str, 
     assert ends_a == pytest.approx(abs(ours.clamp_a), rel=0.01, abs=1e-9)
     if "kick" in pulse.name:
         assert found[f"j_r{lead}1"] == pytest.approx(ours.part_j, rel=0.01)
+
+
+@needs_ngspice
+def test_a_persons_discharge_is_stated_at_its_worst() -> None:
+    """8 kV on 150 pF through 330 ohm (IEC 61000-4-2, from memory): clamp, part and energy never above what is stated, within 10 %."""
+    parts = [p for p in circuit("minimal 12 V") if p.ref[1:2] == "1" and len(p.ref) == 3]
+    deck = [
+        "discharge", "Vr n_3v3 0 3.3", "Ch hand 0 150p ic=8000", "Rh hand n_clip1 330", *spice.elements(parts),
+        spice.model(builds.BAV199), spice.model(builds.SILICON_PAIR), ".save all @d11a[id]", ".control", "tran 1n 20u uic",
+        "let a = vecmax(@d11a[id])", "print a", "let v = vecmax(v(n_clip1)-v(n_boot1a))", "print v",
+        "let n = vecmax(v(n_node1))", "print n",
+        f"let w = (v(n_clip1)-v(n_boot1a))^2/{builds.INPUT_12V.parts_ohm[0]}", "meas tran j INTEG w", ".endc", ".end",
+    ]  # fmt: skip
+    found = spice.run("\n".join(deck) + "\n")
+    stated = discharge(builds.INPUT_12V, replace(builds.RATINGS, tolerance=0.0))
+    for seen, said in (
+        (found["a"], stated.clamp_a),
+        (found["v"], stated.part_v),
+        (found["n"], stated.node_v),
+        (found["j"], stated.part_j),
+    ):
+        assert 0.9 * said <= seen <= said
 
 
 @needs_ngspice
