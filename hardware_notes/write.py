@@ -10,6 +10,7 @@ from typing import Any
 
 import jinja2
 
+from firstcrank import converters
 from firstcrank.divider.budget import Meter, Parts, calibrated_budget, carried_v, node_ends_v
 from firstcrank.divider.converters import CONVERTERS, E11_CODES, MCP3208
 from firstcrank.divider.network import Network
@@ -104,7 +105,8 @@ FACTS: dict[str, Any] = {
     "wide": lambda n: "codes " + ", ".join(map(str, E11_CODES)),
     "wide_v": lambda n: ", ".join(f"{nominal_volts(n, c):.1f}" for c in E11_CODES) + " V",
     "bare_lead": bare_lead, "carried": worst_carried_v, "board_size": lambda: (EDGE[2] - EDGE[0], EDGE[3] - EDGE[1]),
-    "kick_share": lambda: MCP3208.sample_f / M12.c_filter_f,
+    "wide_width": lambda n: max(w for _, w in converters.CONVERTERS["rp2040"].wide) * n.step_v,
+    "inl": lambda name: CONVERTERS[name].inl_code, "kick_share": lambda: MCP3208.sample_f / M12.c_filter_f,
     "taus": lambda: f"{1 / 1300 / 8 / M12.tau_s:.1f}",
     "open_low": lambda: f"{open_ends()[0]:.2f}", "open_high": lambda: f"{open_ends()[1]:.2f} V",
     "open_clip": lambda: 3.3 * GND.r_bottom_ohm / (GND.r_bottom_ohm + GND.r_up_ohm),

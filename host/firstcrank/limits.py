@@ -7,7 +7,6 @@ file to edit; a key may be a plain number or a table of `value` and `source`.
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
@@ -15,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from firstcrank.errors import LimitsError
+from firstcrank.toml_file import finite, number, one_line, parse_toml, read_toml, shown
 
 SYSTEMS_V = (12, 24)
 
@@ -109,17 +109,22 @@ class Limits:
 
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Limits:
-        """Raises LimitsError where a limit is out of range.
+        """Raises LimitsError where a limit is out of range or what is there is no set of limits.
 
         A limit that an older version did not have gets the shipped value, one of a newer version is left out: old
         recordings stay readable.
         """
-        system_v = int(data["system_v"])
-        base = shipped(system_v)
-        values = {k: float(data["values"].get(k, base[k])) for k in SPECS}
         since = "not in the recording, which is older than this limit: shipped value"
-        sources = {k: str(data["sources"].get(k, "")) if k in data["values"] else since for k in SPECS}
-        return cls(system_v, values, sources, str(data["name"]))
+        try:
+            system_v, given, told = int(number(data, "system_v")), data["values"], data["sources"]
+            if not isinstance(given, Mapping) or not isinstance(told, Mapping):
+                raise ValueError("values and sources must be tables")
+            base = shipped(system_v)
+            values = {k: number(given, k, base[k]) for k in SPECS}
+            sources = {k: str(told.get(k, "")) if k in given else since for k in SPECS}
+            return cls(system_v, values, sources, str(data["name"]))
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            raise LimitsError(f"limits cannot be used: {one_line(error)}") from error
 
 
 # Pairs that a swapped edit would break: the first must not exceed the second.
@@ -149,35 +154,30 @@ def shipped(system_v: int) -> Limits:
 
 def read_limits(path: Path) -> Limits:
     """Limits from a TOML file; keys left out keep the shipped value of its system_v. Raises LimitsError."""
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise LimitsError(f"{path}: {getattr(error, 'strerror', None) or error}") from error
-    try:
-        system_v = tomllib.loads(text).get("system_v", 12)
-    except tomllib.TOMLDecodeError as error:
-        raise LimitsError(f"{path}: {error}") from error
-    if system_v not in SYSTEMS_V:
-        raise LimitsError(f"{path}: system_v is {system_v!r}, must be 12 or 24")
-    return parse_limits(text, str(path), base=shipped(system_v))
+    data = read_toml(path, LimitsError)
+    system_v = data.get("system_v", 12)
+    if isinstance(system_v, bool) or system_v not in SYSTEMS_V:
+        raise LimitsError(f"{path}: system_v is {shown(system_v)}, must be 12 or 24")
+    return _limits(data, str(path), base=shipped(int(system_v)))
 
 
 def parse_limits(text: str, name: str, base: Limits | None) -> Limits:
     """Limits from TOML text. Raises LimitsError naming the key and the allowed range."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise LimitsError(f"{name}: {error}") from error
+    return _limits(parse_toml(text, name, LimitsError), name, base)
+
+
+def _limits(data: dict[str, Any], name: str, base: Limits | None) -> Limits:
     values: dict[str, float] = dict(base.values) if base else {}
     sources: dict[str, str] = dict(base.sources) if base else {}
     system_v = data.pop("system_v", base.system_v if base else None)
     for key, entry in data.items():
         if key not in SPECS:
-            raise LimitsError(f"{name}: there is no limit called {key!r}; known: {', '.join(sorted(SPECS))}")
+            raise LimitsError(f"{name}: there is no limit called {shown(key)}; known: {', '.join(sorted(SPECS))}")
         value, source = (entry.get("value"), entry.get("source", "")) if isinstance(entry, dict) else (entry, "")
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        try:
+            values[key] = finite(key, value)
+        except ValueError as error:
             spec = SPECS[key]
-            raise LimitsError(f"{name}: {key} is {value!r}, must be a number between {spec.low:g} and {spec.high:g}")
-        values[key] = float(value)
+            raise LimitsError(f"{name}: {error}; it must lie between {spec.low:g} and {spec.high:g}") from error
         sources[key] = str(source) or f"set in {name}"
-    return Limits(int(system_v) if isinstance(system_v, int) else 0, values, sources, name)
+    return Limits(system_v if system_v in SYSTEMS_V else 0, values, sources, name)

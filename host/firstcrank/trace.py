@@ -33,20 +33,36 @@ REQUIRED_ROLES = ("battery", "key_switch")
 class Uncertainty:
     """Standard uncertainties (k = 1, JCGM 100) of one channel's voltage.
 
-    `gain_rel` and `offset_v` belong to this channel alone; `shared_gain_rel` is common to all channels (the
-    converter's reference), so it cancels in a difference of two channels that are nearly equal.
+    `gain_rel` and `offset_v` belong to this channel alone, `shared_gain_rel` and `shared_offset_v` are common to all channels
+    (reference, meter, the one converter's offset) and cancel in a difference of two channels that are nearly equal. A line fitted
+    through points is known best in their middle, so `gain_rel` turns about `pivot_v`, and `shared_slope_rel` about
+    `shared_pivot_v`; `shared_gain_rel` is of reading, about 0 V.
     `noise_v` is the noise of a single conversion; a mean of N conversions carries noise_v / sqrt(N).
+
+    What no straight line shows (error_terms.py): `steps_v` the converter's nonlinearity that is left, `drift_rel` the resistors and
+    `shared_drift_rel` the reference since calibration, of reading, `leakage_v` of the clamp, `settling_v` what the lead converted
+    before leaves in the converter.
     """
 
     gain_rel: float
     offset_v: float
     shared_gain_rel: float = 0.0
     noise_v: float = 0.0
+    steps_v: float = 0.0
+    drift_rel: float = 0.0
+    shared_drift_rel: float = 0.0
+    leakage_v: float = 0.0
+    settling_v: float = 0.0
+    shared_offset_v: float = 0.0
+    shared_slope_rel: float = 0.0
+    pivot_v: float = 0.0
+    shared_pivot_v: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("gain_rel", "offset_v", "shared_gain_rel", "noise_v"):
+        for name in self.__slots__:
             value = getattr(self, name)
-            if not 0.0 <= value < 1e3:
+            lowest = -1e3 if name in ("pivot_v", "shared_pivot_v") else 0.0
+            if not lowest <= value < 1e3:
                 raise ValueError(f"{name} is {value}, must be 0 or more and finite")
 
 

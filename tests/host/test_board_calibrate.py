@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 from firstcrank import wire
 from firstcrank.bench.converter import Converter, drawn_converter
 from firstcrank.bench.simulated_board import SimulatedBoard
+from firstcrank.calibrating.procedure import expanded_v
 from firstcrank.calibration import Calibration, read_calibration
 from firstcrank.cli.board import board as board_command
 from firstcrank.errors import LinkLostError
@@ -27,7 +28,7 @@ class Leads:
     """The voltages on the leads at each reading in turn; the last stays."""
 
     def __init__(self, *turns: dict[str, float]) -> None:
-        self.turns = [turns[0], *turns]  # the tool looks once before it asks
+        self.turns = [turns[0], *turns]  # the first is gone with the first reading
 
     def volts(self, role: str, t: FloatArray) -> FloatArray:
         return np.full(t.shape, self.turns[0][role])
@@ -41,14 +42,16 @@ class Handled(SimulatedBoard):
         self.leads, self.pulled, self.readings = leads, pulled, 0
         self.deframer = wire.Deframer()
         self.kept: list[Calibration] = []
+        self.asked: set[int] = set()
 
     def write(self, data: bytes) -> None:
         for frame in self.deframer.feed(data):
-            if frame.kind == wire.SELF_CHECK:
+            self.asked.add(frame.kind)
+            if frame.kind == wire.START:
                 self.readings += 1
                 if self.readings == self.pulled:
                     raise LinkLostError("handled: the cable was pulled")
-                if self.readings > 1 and len(self.leads.turns) > 1:
+                if len(self.leads.turns) > 1:
                     self.leads.turns.pop(0)
         super().write(data)
 
@@ -56,10 +59,10 @@ class Handled(SimulatedBoard):
         return Calibration.from_json(self._tables["calibration"])
 
 
-def drawn() -> Converter:
+def drawn(seed: int = 4) -> Converter:
     """A board built to the notes, its errors drawn from what the shipped calibration allows."""
     with resources.as_file(resources.files("firstcrank.data") / "calibration_minimal_12v.toml") as path:
-        return drawn_converter(read_calibration(path), np.random.default_rng(3))
+        return drawn_converter(read_calibration(path), np.random.default_rng(seed))
 
 
 def typed(monkeypatch: pytest.MonkeyPatch, folder: Path, device: Handled, lines: list[str], *more: str) -> tuple[Result, Path]:
@@ -84,9 +87,7 @@ def test_the_whole_way(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
         line = stored.channel(role)
         true_v = 10.0
         code = converter.codes(role, np.full(4000, true_v), 6e-6, np.random.default_rng(1)).mean()
-        u = line.uncertainty
-        stated_v = 2 * np.sqrt(u.offset_v**2 + (true_v * u.gain_rel) ** 2 + (true_v * u.shared_gain_rel) ** 2)
-        assert abs(float(line.volts(code)) - true_v) < stated_v < 0.1
+        assert abs(float(line.volts(code)) - true_v) < expanded_v(line, true_v) < 0.1
     copy = read_calibration(out)
     assert copy.channels == stored.channels
     assert copy.date == stored.date
@@ -94,8 +95,9 @@ def test_the_whole_way(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 def test_without_out_a_copy_lies_in_the_data_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, HIGH), drawn())
-    result, folder = typed(monkeypatch, tmp_path, device, ["", "", "", "14.8", ""])
+    result, folder = typed(monkeypatch, tmp_path, device, ["", "", "", "14.8", "", ""])
     assert result.exit_code == 0, result.output
+    assert "nothing would show a slip of the meter: what is left is ±" in result.output
     (copy,) = folder.glob("firstcrank/calibrations/*.toml")
     assert str(copy) in result.output.replace("\n", "")
     assert read_calibration(copy).board == device.stored().board != ""
@@ -122,14 +124,40 @@ def test_a_wrong_lead_can_be_put_right(monkeypatch: pytest.MonkeyPatch, tmp_path
     assert "not taken" in result.output
 
 
+@pytest.mark.parametrize("seed", [4, 5, 7])
+def test_a_battery_typed_by_its_name_costs_that_point_only(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, seed: int) -> None:
+    """A "9 V" cell gives 8.6 V: named once the second voltage is there, read again as the meter shows it, all else kept."""
+    cell, battery = dict.fromkeys(SHORTED, 8.6), dict.fromkeys(SHORTED, 13.2)
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, cell, battery, cell), drawn(seed))
+    before = device.stored()
+    result, _ = typed(monkeypatch, tmp_path, device, ["", "", "", "9", "13.2", "8.6 volts", ""])
+    assert result.exit_code == 0, result.output
+    assert "9.00 V is +0.4" in result.output
+    assert "Only this point is taken again" in result.output
+    assert device.stored() != before
+    line = device.stored().channel("key_switch")
+    assert float(line.volts(line.real_code(7.0))) == pytest.approx(7.0)
+    assert abs(line.offset_v) < 0.12
+
+
+def test_only_short_recordings_are_read(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The board's slow self-check is not asked: calibrating samples as recordings do."""
+    device = Handled(Leads(SHORTED, BATTERY_ALONE, KEY_ALONE, LOW, HIGH), drawn())
+    result, _ = typed(monkeypatch, tmp_path, device, ["", "", "", "6.2", "14.8", ""])
+    assert result.exit_code == 0, result.output
+    assert device.readings == 5
+    assert wire.SELF_CHECK not in device.asked
+
+
 def test_inputs_for_grounds_get_their_own_voltages(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The better build: its ground inputs reach 4 V, so 12 V on them would say nothing."""
-    short, low = {**SHORTED, "module_ground": 0.0}, {**SHORTED, "module_ground": 3.1}
-    turns = (short, *({**short, role: 12.5} for role in SHORTED), {**short, **LOW}, {**short, **HIGH}, low)
+    short = {**SHORTED, "module_ground": 0.0}
+    cell, two_cells = {**short, "module_ground": 1.55}, {**short, "module_ground": 3.1}
+    turns = (short, *({**short, role: 12.5} for role in SHORTED), {**short, **LOW}, {**short, **HIGH}, cell, two_cells)
     converter = drawn()
     device = Handled(Leads(*turns), converter)
     leads = [f"--lead={role}={26 + n}" for n, role in enumerate(short)]
-    lines = ["", "", "", "", "6.2", "14.8", "", "3.1", ""]
+    lines = ["", "", "", "", "6.2", "14.8", "", "1.55", "3.1", ""]
     result, _ = typed(monkeypatch, tmp_path, device, lines, *leads)
     assert result.exit_code == 0, result.output
     assert "on these leads: module ground" in result.output

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import json
 import math
+from dataclasses import replace
+from importlib import resources
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firstcrank.calibration import Calibration, ChannelCalibration, nominal_channel, read_calibration
+from firstcrank import wire
+from firstcrank.analysis.uncertainty import of_voltage
+from firstcrank.calibration import OLDER, Calibration, ChannelCalibration, nominal_channel, read_calibration
+from firstcrank.converters import as_given, converter_of
 from firstcrank.errors import CalibrationError
-from firstcrank.trace import Uncertainty
+from firstcrank.trace import ROLES, Uncertainty
 
-LINE = ChannelCalibration(0.00447, -0.012, Uncertainty(0.002, 0.005, 0.001, 0.006), spike_v=0.01, filter_s=1.8e-4)
+LINE = ChannelCalibration(0.00447, -0.012, Uncertainty(0.002, 0.005, 0.001, 0.006), filter_s=1.8e-4, converter="rp2040")
 
 
 def test_negative_readings_are_kept() -> None:
@@ -50,6 +56,87 @@ def test_unusable_json_names_the_key(spoil: object, said: str) -> None:
     spoil(data)  # type: ignore[operator]
     with pytest.raises(CalibrationError, match=said):
         Calibration.from_json(data)
+
+
+OLD = {  # as an earlier version kept it
+    "kind": "measured",
+    "date": "2026-01-02",
+    "meter": "m: 0.1 % + 2 mV",
+    "board": "b0",
+    "notes": [],
+    "channels": {
+        "battery": {
+            "gain_v_per_code": 0.00472,
+            "offset_v": -0.012,
+            "u_gain_rel": 0.0005,
+            "u_offset_v": 0.006,
+            "u_shared_gain_rel": 0.0006,
+            "noise_v": 0.006,
+            "spike_v": 0.0123,
+            "filter_s": 5.6e-5,
+        }
+    },
+}
+
+
+def test_an_older_calibration_reads_with_the_usual_terms_and_a_note() -> None:
+    """Its line was fitted to plain codes, so they stay plain, and the steps are stated in full: 4.5 / sqrt(3) codes."""
+    calibration = Calibration.from_json(OLD)
+    line = calibration.channel("battery")
+    assert calibration.notes == (OLDER,)
+    assert line.volts(1535) == pytest.approx(1535 * 0.00472 - 0.012)
+    u = line.uncertainty
+    assert u.steps_v == pytest.approx(max(4.5 / 3**0.5 * 0.00472, 0.0123))
+    assert min(u.drift_rel, u.shared_drift_rel, u.leakage_v, u.settling_v) > 0.0
+    was = Uncertainty(0.0005, 0.006, 0.0006, 0.006)
+    assert of_voltage(12.0, u) > 2.0 * of_voltage(12.0, was)
+    again = Calibration.from_json(calibration.to_json())
+    assert again.notes == (OLDER,)
+    assert of_voltage(7.0, again.channel("battery").uncertainty) == pytest.approx(of_voltage(7.0, u), rel=1e-5)
+
+
+def test_a_board_keeps_all_leads_in_one_frame() -> None:
+    """A calibration of every role goes over the wire as one command."""
+    line = nominal_channel(33e3, 6.8e3, 0.01, filter_f=1e-8, input_ohm=1e5)
+    full = replace(
+        LINE, uncertainty=replace(line.uncertainty, pivot_v=6.12345678, shared_pivot_v=6.7, shared_slope_rel=1 / 3e3)
+    )
+    kept = Calibration(
+        "measured", dict.fromkeys(ROLES, full), date="2026-01-02", meter="a meter with a long name", board="b" * 16
+    )
+    assert len(json.dumps({"store": kept.to_json()})) < wire.MAX_BODY_BYTES - 200
+
+
+def test_another_converter_behind_the_inputs(tmp_path) -> None:
+    """An MCP3208 does not load the divider: with the RP2040's 100 k its 12.00 V would read 12.32."""
+    with resources.as_file(resources.files("firstcrank.data") / "calibration_minimal_12v.toml") as path:
+        own, external, newer = (read_calibration(path, name).channel("battery") for name in (None, "mcp3208", "rp2350"))
+    code = 12.0 * 6.8 / 39.8 / 3.3 * 4096  # an even converter, 33 k over 6.8 k
+    assert external.volts(code) == pytest.approx(12.0, abs=0.001)
+    assert own.volts(as_given("rp2040", code)) == pytest.approx(12.32, abs=0.01)
+    assert (external.converter, newer.converter) == ("mcp3208", "rp2350")
+    assert of_voltage(12.0, external.uncertainty) < 0.7 * of_voltage(12.0, own.uncertainty)
+    file = tmp_path / "mine.toml"
+    file.write_text(
+        'kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\nr_bottom_ohm = 22e3\ntolerance_rel = 0.01\nclamp = "bav199"\n'
+        'converter = "rp2040"\n'
+    )
+    said = read_calibration(file, "mcp3208").channel("battery")
+    assert said.converter == "rp2040"  # what the file says of its own board wins
+    assert said.uncertainty.leakage_v == pytest.approx(0.02e-6 * 1e5 / 3**0.5)
+
+
+@pytest.mark.parametrize(
+    ("acquisition", "chip", "name"),
+    [
+        ("auto", "Raspberry Pi Pico with RP2040", "rp2040"),
+        ("rp2_dma", "Raspberry Pi Pico2 with RP2350", "rp2350"),
+        ("spi_mcp3208", "Raspberry Pi Pico with RP2040", "mcp3208"),
+        ("portable", "", "rp2040"),
+    ],
+)
+def test_which_converter_samples(acquisition: str, chip: str, name: str) -> None:
+    assert converter_of(acquisition, chip) == name
 
 
 @pytest.mark.parametrize("gain", [0.0, -0.001, math.nan, math.inf])

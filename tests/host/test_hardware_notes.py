@@ -14,9 +14,15 @@ from hardware_notes import bill, builds, draw, make, strip_board, strip_picture,
 from hardware_notes.circuit import BOARD, circuit, nets
 from hardware_notes.strip_board import CUTS, LAYOUT, PLACED, WIRES, mistakes
 
+from firstcrank.calibrating import points
+from firstcrank.calibrating.fit import fit
+from firstcrank.calibrating.points import Point
+from firstcrank.calibrating.procedure import expanded_v
 from firstcrank.calibration import read_calibration
+from firstcrank.converters import CONVERTERS
 from firstcrank.divider.pulses import pulses
 from firstcrank.divider.stress import stress
+from firstcrank.error_terms import CLAMPS, TERMS
 
 NOTES = Path(draw.__file__).parent
 
@@ -168,3 +174,31 @@ def test_drawings_stand_on_white() -> None:
         text = path.read_text("utf-8")
         assert re.search(r'(fill|background-color)\s*[:=]\s*"?(#fff|white)', text), path.name
     assert math.isclose(builds.RATINGS.working_v, 350.0)
+
+
+def test_the_calibration_page_states_the_tables_numbers() -> None:
+    text = (NOTES / "calibration.md").read_text("utf-8")
+    micro = [f"{CLAMPS[name].limit * 1e6:g} µA ({name.upper()})" for name in ("bat54s", "bav199", "1n4148")]
+    rp2040, rp2350, mcp3208 = (CONVERTERS[name] for name in ("rp2040", "rp2350", "mcp3208"))
+    for stated in (
+        *micro,
+        f"{TERMS['reference_drift'].limit * 100:g} % of reading",
+        f"{TERMS['resistor_tc'].limit * 1e6:g} ppm/K × {TERMS['temperature'].limit:g} K",
+        f"{rp2040.residual_code:g} codes rms (RP2350 and MCP3208: {rp2350.residual_code:g})",
+        f"{rp2040.sample_f * 1e12:g} pF (MCP3208: {mcp3208.sample_f * 1e12:g} pF), {TERMS['sampled_span'].limit:.0%} of the range".replace(
+            "%", " %"
+        ),
+        f"{rp2040.offset_code:g} codes for the RP2040, {rp2350.offset_code:g} for the RP2350, {mcp3208.offset_code:g} for the MCP3208",
+        f"within {points.SPIKE_KEEP_OFF} codes of a wide code",
+        f"more than {points.GAIN_APART_REL * 100:g} % (and {points.ZERO_APART_CODE:g} codes)",
+        f"at least {points.LEAST_APART_V:g} V apart",
+    ):
+        assert stated in text, stated
+    with resources.as_file(resources.files("firstcrank.data") / "calibration_minimal_12v.toml") as path:
+        nominal = read_calibration(path).channel("battery")
+    at = {v: Point(v, {"battery": nominal.real_code(v) + 14.0}, {"battery": 0.6}) for v in (0.0, 9.0, 12.9)}
+    meter = points.Meter("m", 0.001, 0.002)
+    one, two = (
+        expanded_v(fit("battery", [at[v] for v in which], meter, nominal).line, 12.0) for which in ((0.0, 12.9), tuple(at))
+    )
+    assert f"± {one:.2f} V at 12 V with the 12 V values, against ± {two * 1e3:.0f} mV with two" in text

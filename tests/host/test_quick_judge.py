@@ -54,7 +54,7 @@ def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
     [
         ("feed_dead_in_start", "FAIL", "in START, while cranking"),
         ("feed_from_start_terminal", "FAIL", "live only while cranking"),
-        ("feed_resistance", "FAIL", "while cranking"),
+        ("feed_resistance", "FAIL", "drops too much"),
         ("short_crank", "NO VERDICT", "too short"),
         ("bumped_key_off", "NO VERDICT", "not seen off and then up"),
         ("ground_module", "NO VERDICT", "ground rose"),

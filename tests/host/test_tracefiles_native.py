@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from firstcrank import wire
 from firstcrank.analysis.verdict import judge
-from firstcrank.calibration import Calibration
+from firstcrank.calibration import OLDER, Calibration
 from firstcrank.errors import UnreadableTraceError
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.frames import unwrapped
@@ -41,6 +41,19 @@ def test_a_whole_recording_reads_back() -> None:
     assert np.all(np.diff(trace.start_s) > 0)
     assert np.all(trace.end_s[:-1] <= trace.start_s[1:] + 1e-9)
     assert verdict_of(recorded("healthy")) == "PASS"
+
+
+def test_a_recording_with_an_older_calibration_is_judged_with_a_note() -> None:
+    """Without the terms that came later: usual ones, told in the trace."""
+    now = from_bytes(recorded("healthy")).calibration
+    assert now is not None
+    table = now.to_json()
+    newer = ("terms", "shared", "pivot_v", "converter")
+    table["channels"] = {r: {k: v for k, v in c.items() if k not in newer} for r, c in table["channels"].items()}
+    trace = from_bytes(recorded("healthy"), Calibration.from_json(table)).trace
+    assert trace.notes[0] == OLDER
+    assert trace.channels["battery"].uncertainty.shared_drift_rel > 0.0
+    assert OLDER not in from_bytes(recorded("healthy")).trace.notes
 
 
 @FEW

@@ -11,7 +11,7 @@ import pytest
 from hardware_notes import builds, spice
 from hardware_notes.circuit import circuit
 
-from firstcrank.bench.converter import with_spikes
+from firstcrank.converters import as_given, evened
 from firstcrank.divider.budget import METERS, Meter, Parts, budget, calibrated_budget
 from firstcrank.divider.clamp import BAV199
 from firstcrank.divider.network import CODES, Network
@@ -74,9 +74,10 @@ class Boards:
             farther_v = np.maximum(np.abs(clip_v), np.abs(self.parts.other_lead_v - clip_v)) * n.share
             pin = pin + c.sample_f * c.rate_hz * n.source_ohm * farther_v * rng.uniform(-1, 1, self.count)
         code = pin / reference * CODES + self.offset_code
-        stepped = inl == "steps" and c.wide_codes
-        code = with_spikes(code) if stepped else code + c.inl_code * rng.uniform(-1, 1, self.count)
+        code = code + c.inl_code * rng.uniform(-1, 1, self.count)
         code = code + c.noise_code / math.sqrt(averaged) * rng.standard_normal(self.count)
+        if inl == "steps":  # through the wide codes and out again, as the host does
+            return evened(c.name.lower(), as_given(c.name.lower(), code))
         return np.asarray(np.rint(code) if averaged == 1 else code)
 
 

@@ -58,9 +58,65 @@ def test_a_lifted_input_is_never_stated_better_than_it_is(volts: float) -> None:
     top, bottom, lift = (ufloat(r, 0.01 * r / 3**0.5) for r in (15e3, 62e3, 22e3))
     reference = ufloat(3.3, 0.01 * 3.3 / 3**0.5)
     true = reference * ((1 + top / bottom + top / lift) * code / 4096 - top / lift)
-    three_codes = 3.0 * nominal.gain_v_per_code / 3**0.5
-    stated = uncertainty.of_voltage(volts, nominal.uncertainty, 10**9)
-    exact = (true.std_dev**2 + three_codes**2) ** 0.5
+    u = nominal.uncertainty
+    converter_v = 17.0 * nominal.gain_v_per_code / 3**0.5, 0.8 * nominal.gain_v_per_code
+    terms_v = u.leakage_v, u.settling_v, volts * u.drift_rel, volts * u.shared_drift_rel
+    stated = uncertainty.of_voltage(volts, u, 10**9)
+    exact = sum(v**2 for v in (true.std_dev, *converter_v, *terms_v)) ** 0.5
     assert true.nominal_value == pytest.approx(volts, abs=1e-9)
     assert exact <= stated * 1.03
     assert stated < 2.5 * exact
+
+
+SMALL = st.floats(0.0, 0.02)
+PIVOTS = st.floats(0.0, 12.0)
+
+
+@given(
+    VOLTS,
+    VOLTS,
+    st.lists(SMALL, min_size=10, max_size=10),
+    st.lists(SMALL, min_size=6, max_size=6),
+    PIVOTS,
+    PIVOTS,
+    st.booleans(),
+)
+def test_every_term_of_a_difference(
+    a_v: float, b_v: float, own: list[float], shared: list[float], pivot_v: float, shared_pivot_v: float, same_points: bool
+) -> None:
+    """What is common to both leads is one variable there, what is each lead's own is two; `same_points`: calibrated together."""
+
+    def lead(five: list[float], pivot_of_shared_v: float) -> Uncertainty:
+        gain, offset, steps, drift, leakage = five
+        return Uncertainty(
+            gain,
+            offset,
+            shared[0],
+            0.0,
+            steps_v=steps,
+            drift_rel=drift,
+            shared_drift_rel=shared[1],
+            leakage_v=leakage,
+            settling_v=shared[4],
+            shared_offset_v=shared[2],
+            shared_slope_rel=shared[3],
+            pivot_v=pivot_v,
+            shared_pivot_v=pivot_of_shared_v,
+        )
+
+    a, b = lead(own[:5], shared_pivot_v), lead(own[5:], shared_pivot_v if same_points else shared_pivot_v + 3.0)
+    reference, drift, common = ufloat(0, 1), ufloat(0, 1), (ufloat(0, 1), ufloat(0, 1))
+    sums = []
+    for volts, u in ((a_v, a), (b_v, b)):
+        offset, slope = common if same_points else (ufloat(0, 1), ufloat(0, 1))
+        sums.append(
+            u.gain_rel * (volts - u.pivot_v) * ufloat(0, 1)
+            + u.drift_rel * volts * ufloat(0, 1)
+            + sum(v * ufloat(0, 1) for v in (u.offset_v, u.steps_v, u.leakage_v, u.settling_v))
+            + u.shared_gain_rel * volts * reference
+            + u.shared_drift_rel * volts * drift
+            + u.shared_offset_v * offset
+            + u.shared_slope_rel * (volts - u.shared_pivot_v) * slope
+        )
+        assert uncertainty.of_voltage(volts, u) == pytest.approx(sums[-1].std_dev, rel=1e-9, abs=1e-12)
+    assert uncertainty.of_difference(a_v, a, b_v, b) == pytest.approx((sums[0] - sums[1]).std_dev, rel=1e-7, abs=1e-9)

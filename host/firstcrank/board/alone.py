@@ -8,6 +8,7 @@ from typing import Any
 from firstcrank.analysis.decision import COVERAGE
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
 from firstcrank.calibration import CODES, Calibration, ChannelCalibration
+from firstcrank.converters import CONVERTERS
 from firstcrank.errors import UsageError
 from firstcrank.limits import Limits
 from firstcrank.units import US_PER_S
@@ -36,7 +37,7 @@ def alone_table(
     single_v = COVERAGE * of_voltage(minimum_v, key.uncertainty)
     drop_v = limits["feed_drop_loaded_fail_v" if feed_kind == "loaded" else "feed_drop_fail_v"]
     drop_guard_v = COVERAGE * of_difference(limits.system_v, source.uncertainty, limits.system_v, key.uncertainty, 1000.0)
-
+    drop_guard_v += _steps_apart_code(key) * key.gain_v_per_code
     coil_live16 = mean16(calibration.channel("starter_coil"), 3.0 * scale) if "starter_coil" in roles else 0
     return {
         "limits": {"system_v": limits.system_v, "name": limits.name, "values": dict(limits.values)},
@@ -72,9 +73,15 @@ def alone_table(
     }
 
 
+def _steps_apart_code(line: ChannelCalibration) -> float:
+    """How far two leads' codes of one voltage can differ by a wide code that lies between them: the board subtracts plain codes."""
+    wide = CONVERTERS[line.converter].wide if line.converter else ()
+    return max((width for _, width in wide), default=0.0)
+
+
 def mean16(line: ChannelCalibration, volts: float) -> int:
     """A voltage as a mean in 1/16 code, within the converter's range."""
-    return min(max(round(16 * (volts - line.offset_v) / line.gain_v_per_code), 0), 16 * (CODES - 1))
+    return min(max(round(16 * line.real_code(volts)), 0), 16 * (CODES - 1))
 
 
 def step16(line: ChannelCalibration, volts: float) -> int:

@@ -6,7 +6,6 @@ reference) is listed as not checked: only a meter can tell.
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,8 +14,10 @@ from typing import Any, Literal
 
 from firstcrank import wire
 from firstcrank.calibration import Calibration, ChannelCalibration
+from firstcrank.calibration_age import DO, age_warning
 from firstcrank.errors import CalibrationError, UnreadableTraceError
 from firstcrank.link.board_client import BoardClient, patience
+from firstcrank.link.short_recording import short_recording
 from firstcrank.tracefiles.native import from_bytes
 
 Outcome = Literal["ok", "warn", "fail", "not checked"]
@@ -28,7 +29,6 @@ NOISY_CODES = 8.0  # rms; a generous bound without a source: no board was at han
 TOP_CODE = wire.CODE_TOP - 1
 LOW_CODE = 3.0
 LITTLE_MEMORY = 20_000
-OLD_DAYS = 365
 COMFORT_C = (-20.0, 60.0)
 SHORTEST_S = 1e-3
 EXTERNAL = "spi_mcp3208"  # its channels' pins are the converter's inputs
@@ -68,7 +68,7 @@ def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]], acquis
     except CalibrationError:
         calibration = None
     ratio = _clock_ratio(client) if patience() <= 1.0 else None
-    recording = _short_recording(client)
+    recording = short_recording(client, RECORD_S)
     return Answers(client.identity, selfcheck, calibration, ratio, recording, client.damaged_frames, acquisition)
 
 
@@ -80,23 +80,6 @@ def _clock_ratio(client: BoardClient) -> float:
         client.frames(0.1)
     last_us = int(client.ask(wire.GET_STATUS, wire.STATUS)["ticks_us"])
     return (last_us - first_us) % wire.TICKS_WRAP_US * 1e-6 / (client.link.now_s() - first_s)
-
-
-def _short_recording(client: BoardClient) -> bytes:
-    recording_id = os.urandom(8)
-    received = bytearray()
-    client.command(wire.START, {}, recording_id)
-    deadline_s = client.link.now_s() + RECORD_S * patience()
-    stopping = False
-    while client.link.now_s() < deadline_s:
-        frames = client.frames(0.1 * patience(), raw=received.extend)
-        if any(f.kind == wire.END and f.recording_id == recording_id for f in frames):
-            break
-        if not stopping and client.link.now_s() > deadline_s - 0.05 * patience():
-            stopping = True
-            client.stop()
-            deadline_s += 3.0 * patience()
-    return bytes(received)
 
 
 def check(answers: Answers, nominal: Calibration, today: date | None = None) -> tuple[CheckLine, ...]:
@@ -153,12 +136,9 @@ def _calibration(calibration: Calibration | None, today: date) -> CheckLine:
         return CheckLine("calibration", "warn", "none on the board", "firstcrank board calibrate, with one meter")
     if calibration.kind != "measured":
         return CheckLine("calibration", "ok", "from resistor values, not measured: larger uncertainty")
-    try:
-        days = (today - date.fromisoformat(calibration.date[:10])).days
-    except ValueError:
-        return CheckLine("calibration", "warn", "measured, without a date", "firstcrank board calibrate")
-    if days > OLD_DAYS:
-        return CheckLine("calibration", "warn", f"{days} days old ({calibration.date[:10]})", "firstcrank board calibrate")
+    old = age_warning(calibration, today)
+    if old:
+        return CheckLine("calibration", "warn", old, DO)
     return CheckLine("calibration", "ok", f"measured {calibration.date[:10]}")
 
 

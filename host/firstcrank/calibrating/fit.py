@@ -1,49 +1,41 @@
-"""From readings of a board and a meter to gain and offset per input, with uncertainties; nonsense is refused with a reason."""
+"""From points to gain and offset of an input, with its uncertainty. A line that contradicts its own points is refused."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firstcrank.calibration import CODES, ChannelCalibration
+from firstcrank.calibrating import points as of_points
+from firstcrank.calibrating.points import (
+    GAIN_APART_REL,
+    TOP_CODE,
+    Meter,
+    Point,
+    least_apart_v,
+    near_spike,
+    zero_apart_code,
+    zero_code,
+)
+from firstcrank.calibration import TERMS, ChannelCalibration
+from firstcrank.converters import Converter, converter, evened
 from firstcrank.errors import CalibrationError
 from firstcrank.trace import FloatArray, Uncertainty
 
-SPIKES = (512, 1536, 2560, 3584)  # RP2040 erratum E11
-SPIKE_KEEP_OFF = 40  # codes; a point nearer to a spike is refused
-SPIKE_CODES = 9.0
-LEAST_SPAN_V = 4.0
-LEAST_SPAN_SHARE = 0.4  # of the range, where that is less: inputs for grounds reach a few volts only
-NOISY_CODE = 6.0  # rms; the converter's own noise is 1.0 to 1.4
-TOP_CODE = 4080
-SLOPE_APART_REL = 0.12  # a gain this far from the nominal divider's is another divider
-ZERO_SHARE = 0.05  # of a lifted input's code at 0 V: how far it may be from the computed one
-OUTLIER_REL, OUTLIER_V = 0.004, 0.025
+ROOT3 = math.sqrt(3.0)
+CLIPPED_CODE = 1.0  # a mean below: at 0 V the input may be anywhere below code 0, its pin cannot show it
+REFUSED_U = 3.0  # a residual of so many standard uncertainties contradicts the line
+ONE_VOLTAGE = "only one known voltage: nothing would show a slip of the meter or of the fingers"
 
 
-@dataclass(frozen=True, slots=True)
-class Meter:
-    """Accuracy as on its data sheet: share of reading plus volts (counts times resolution)."""
+class ContradictionError(CalibrationError):
+    """Points that make no straight line. `meter_v` is the one to read again, 0 for the shorted inputs."""
 
-    name: str
-    reading_rel: float
-    offset_v: float
-
-    def __post_init__(self) -> None:
-        if not (0.0 <= self.reading_rel <= 0.05 and 0.0 <= self.offset_v <= 0.5):
-            raise CalibrationError("a meter's accuracy lies between 0 and 5 % of reading plus 0 to 0.5 V")
-
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """One voltage on all inputs: the meter's reading (0 for shorted inputs), and for each role the mean and rms code."""
-
-    meter_v: float
-    mean_code: Mapping[str, float]
-    rms_code: Mapping[str, float]
+    def __init__(self, text: str, meter_v: float) -> None:
+        super().__init__(text)
+        self.meter_v = meter_v
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,155 +47,187 @@ class Fitted:
     notes: tuple[str, ...]
 
 
-def near_spike(code: float) -> bool:
-    """True where a code lies so near to one of the RP2040's spikes that it is no good for calibrating."""
-    return any(abs(code - spike) < SPIKE_KEEP_OFF for spike in SPIKES)
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What a line must go through, shape (n,) each: volts, even codes, standard uncertainties (own, meter's), all in volts.
 
-
-def zero_code(nominal: ChannelCalibration | None) -> float:
-    """The code of 0 V: above 0 where the input is lifted to read below ground."""
-    return -nominal.offset_v / nominal.gain_v_per_code if nominal else 0.0
-
-
-def span_v(nominal: ChannelCalibration) -> float:
-    """Volts between the lowest and the highest code."""
-    return CODES * nominal.gain_v_per_code
-
-
-def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, ChannelCalibration]) -> tuple[str, ...]:
-    """Plain lines about a point as soon as it was taken; empty where it is good.
-
-    Spots a noisy supply or reference, a saturated input, a lead that is off, two inputs that disagree, a point at a code spike,
-    and (with the nominal line) a wrong divider.
+    `clipped`: the pin could not show this one; it stands for a code anywhere from minus the converter's offset to 0.
     """
-    lines: list[str] = []
-    for role, code in point.mean_code.items():
-        where = role.replace("_", " ")
-        line = nominal.get(role)
-        if point.rms_code[role] > NOISY_CODE:
-            lines.append(
-                f"{where}: the reading is noisy ({point.rms_code[role]:.1f} codes): engine off, steady supply, short leads"
-            )
-        if code >= TOP_CODE:
-            lines.append(f"{where}: at the top of its range: use a lower voltage")
-        elif abs(point.meter_v) > 1.0 and abs(code - zero_code(line)) < 20 + ZERO_SHARE * zero_code(line):
-            lines.append(f"{where}: reads nothing: its lead is not on the supply")
-        elif abs(point.meter_v) > 1.0 and near_spike(code):
-            lines.append(f"{where}: this voltage falls on a code spike of the converter: move it by 0.3 V")
-        elif line is not None and abs(point.meter_v) > 1.0:
-            ratio = float(line.volts(code)) / point.meter_v
-            if abs(ratio - 1.0) > SLOPE_APART_REL + ZERO_SHARE * abs(line.offset_v / point.meter_v):
-                lines.append(
-                    f"{where}: reads {ratio:.2f} times the meter: another divider than stated, or a lead on another voltage"
-                )
-    for other in before:
-        if abs(other.meter_v - point.meter_v) < 0.5:
-            lines.append(f"{point.meter_v:.2f} V is too close to {other.meter_v:.2f} V, which you have already")
-    return tuple(lines)
+
+    volts: FloatArray
+    even: FloatArray
+    own_v: FloatArray
+    meter_v: FloatArray
+    clipped: np.ndarray
+    known: np.ndarray
+
+    @property
+    def u_v(self) -> FloatArray:
+        return np.asarray(np.hypot(self.own_v, self.meter_v))
 
 
 def fit(role: str, points: Sequence[Point], meter: Meter, nominal: ChannelCalibration | None = None) -> Fitted:
-    """Least-squares line through the points of one input. Raises CalibrationError with the reason where they make no line.
+    """Weighted least-squares line through the points of one input, in even codes.
 
-    Uncertainty: the meter's limits as rectangular (JCGM 100 4.3.7), its share of reading common to all inputs; the scatter of the
-    residuals; half a step; the converter's nonlinearity away from its spikes as one code rms.
+    Raises CalibrationError with the reason where they make no line, ContradictionError where reading one again could mend it.
     """
     points = [p for p in points if role in p.mean_code]
-    volts = np.array([p.meter_v for p in points])
-    codes = np.array([p.mean_code[role] for p in points])
     where = role.replace("_", " ")
-    known = np.abs(volts) > 1.0
-    if known.sum() < 1 or not (~known).any():
+    of = converter(of_points.of_converter(nominal))
+    codes, volts = np.array([p.mean_code[role] for p in points]), np.array([p.meter_v for p in points])
+    known = np.array([p.known for p in points], dtype=bool)
+    _refuse_useless(where, codes, volts, known, of.name)
+    seen = _seen(codes, volts, known, meter, of, nominal)
+    solver = _solver(seen)
+    slope, offset = (float(x) for x in solver @ seen.volts)
+    residuals = np.asarray(seen.volts - (slope * seen.even + offset))
+    _refuse_contradiction(where, seen, solver, residuals, nominal)
+    alone = float(np.ptp(volts[known])) < least_apart_v(nominal)
+    _refuse_far_from_nominal(where, slope, offset, alone, seen, nominal)
+    rms = float(np.median([p.rms_code[role] for p in points]))
+    stated = _uncertainty(slope, offset, seen, solver, rms, meter, of, nominal if alone else None)
+    line = ChannelCalibration(slope, offset, stated, nominal.filter_s if nominal else 0.0, of.name)
+    return Fitted(_with_terms(line, of, nominal), residuals, (ONE_VOLTAGE,) if alone else ())
+
+
+def _refuse_useless(where: str, codes: FloatArray, volts: FloatArray, known: np.ndarray, name: str) -> None:
+    if known.sum() < 1 or known.all():
         raise CalibrationError(f"{where}: at least the shorted reading and one known voltage are needed, two are better")
-    least_v = min(LEAST_SPAN_V, LEAST_SPAN_SHARE * span_v(nominal)) if nominal else LEAST_SPAN_V
-    if float(np.ptp(volts)) < least_v:
-        raise CalibrationError(f"{where}: the voltages lie within {np.ptp(volts):.1f} V; they must span {least_v:.1f} V")
-    if any(near_spike(c) for c, k in zip(codes, known, strict=True) if k):
-        raise CalibrationError(f"{where}: a voltage falls on a code spike of the converter: move it by 0.3 V")
+    if any(near_spike(c, name) for c in codes[known]):
+        raise CalibrationError(f"{where}: a voltage falls on a wide code of the converter: move it by 0.2 V")
     if codes[known].max() >= TOP_CODE:
         raise CalibrationError(f"{where}: a reading is at the top of its range")
-    order = np.argsort(volts)
-    if np.any(np.diff(codes[order]) <= 0):
+    if np.any(np.diff(codes[np.argsort(volts)]) <= 0):
         raise CalibrationError(f"{where}: a higher voltage does not give a higher reading: leads mixed up, or an input stuck")
-    clipped = codes < 1.0  # at 0 V an input with a negative offset reads 0: no information about the line
-    used = ~clipped if (~clipped).sum() >= 2 else np.ones(len(codes), dtype=bool)
-    slope, offset = _line(codes[used], volts[used])
-    residuals = volts - (slope * codes + offset)
-    _refuse_outlier(where, volts, codes, used, residuals)
-    if nominal is not None and abs(slope / nominal.gain_v_per_code - 1.0) > SLOPE_APART_REL:
-        raise CalibrationError(
-            f"{where}: its gain is {slope / nominal.gain_v_per_code:.2f} times the stated divider's: wrong resistor, or wrong lead"
-        )
-    return Fitted(
-        _with_uncertainty(slope, offset, volts, residuals, used, points, role, meter, nominal), residuals, _notes(points)
-    )
 
 
-def _line(codes: FloatArray, volts: FloatArray) -> tuple[float, float]:
-    slope, offset = np.polyfit(codes, volts, 1)
-    return float(slope), float(offset)
+def _seen(
+    codes: FloatArray, volts: FloatArray, known: np.ndarray, meter: Meter, of: Converter, nominal: ChannelCalibration | None
+) -> _Seen:
+    lsb_v = nominal.gain_v_per_code if nominal else float(np.ptp(volts) / np.ptp(codes))
+    clipped = ~known & (codes < CLIPPED_CODE) & (zero_code(nominal) < CLIPPED_CODE)
+    even = np.where(clipped, -of.offset_code / 2.0, evened(of.name, codes))
+    own_v = lsb_v * np.where(clipped, of.offset_code / math.sqrt(12.0), of.residual_code)
+    meter_v = np.where(known, meter.offset_v / ROOT3, 0.0)
+    return _Seen(volts, np.asarray(even), np.asarray(own_v), np.asarray(meter_v), np.asarray(clipped), known)
 
 
-def _refuse_outlier(where: str, volts: FloatArray, codes: FloatArray, used: np.ndarray, residuals: FloatArray) -> None:
-    allowed = OUTLIER_V + OUTLIER_REL * np.abs(volts)
-    bad = used & (np.abs(residuals) > allowed)
-    if not bad.any():
+def _solver(seen: _Seen) -> FloatArray:
+    """Shape (2, n): times the volts it gives slope and offset, each point weighted by its uncertainty (JCGM 100 H.3)."""
+    design = np.column_stack((seen.even, np.ones(len(seen.even))))
+    weighted = design / seen.u_v[:, None]
+    return np.asarray(np.linalg.pinv(weighted) / seen.u_v)
+
+
+def _refuse_contradiction(
+    where: str, seen: _Seen, solver: FloatArray, residuals: FloatArray, nominal: ChannelCalibration | None
+) -> None:
+    """A residual beyond what the meter and the converter can explain: names the point that fits the others least."""
+    reach = np.where(seen.clipped, ROOT3, REFUSED_U)  # the clipped one is rectangular: its whole width
+    far = np.abs(residuals) / (reach * seen.u_v)
+    if far.max() <= 1.0:
         return
-    worst = int(np.argmax(np.abs(residuals) * used))
-    if used.sum() >= 4:
-        rest = used.copy()
-        rest[worst] = False
-        slope, offset = _line(codes[rest], volts[rest])
-        again = volts - (slope * codes + offset)
-        if np.all(np.abs(again[rest]) <= allowed[rest]):
-            raise CalibrationError(
-                f"{where}: the point at {volts[worst]:.2f} V is {again[worst]:+.2f} V off the others' line: read the meter again"
-            )
-    raise CalibrationError(
-        f"{where}: the points make no straight line (worst {residuals[worst]:+.3f} V); loose lead or moving supply"
+    design = np.column_stack((seen.even, np.ones(len(seen.even))))
+    free = np.maximum(1.0 - np.einsum("ij,ji->i", design, solver), 1e-6)
+    scores = np.abs(residuals) / (seen.u_v * np.sqrt(free)) * np.where(seen.known, 1.0, 0.99)
+    suspect = int(np.argmax(scores)) if len(residuals) > 3 or nominal is None else _unlikeliest(seen, nominal)
+    off_v = residuals[suspect] / free[suspect]
+    if not seen.known[suspect]:
+        raise ContradictionError(
+            f"{where}: the shorted leads read {off_v:+.2f} V off the other points' line: short them again", 0.0
+        )
+    said_v = float(seen.volts[suspect])
+    raise ContradictionError(
+        f"{where}: the point at {said_v:.2f} V is {off_v:+.2f} V off the others' line: read the meter again (what it shows, "
+        "not what the battery is called), and look for a loose lead",
+        said_v,
     )
 
 
-def _with_uncertainty(
+def _unlikeliest(seen: _Seen, nominal: ChannelCalibration) -> int:
+    """Of three points each fits the other two alike: the one whose gain is furthest from the nominal divider's."""
+    risen_v = (seen.even - float(seen.even[~seen.known].mean())) * nominal.gain_v_per_code
+    away = [abs(v / r - 1.0) if k and r else -1.0 for v, r, k in zip(seen.volts, risen_v, seen.known, strict=True)]
+    return int(np.argmax(away))
+
+
+def _refuse_far_from_nominal(
+    where: str, slope: float, offset: float, alone: bool, seen: _Seen, nominal: ChannelCalibration | None
+) -> None:
+    """Refuses a gain or a code at 0 V that no such divider and converter have."""
+    away = -offset / slope - (-nominal.offset_v / nominal.gain_v_per_code if nominal else 0.0)
+    allowed_code = zero_apart_code(nominal)
+    why = ""
+    if abs(away) > allowed_code:
+        why = (
+            f"by this line 0 V is code {away:+.0f} from where it must be (at most {allowed_code:.0f}): a voltage is not what the "
+            "meter showed, or the input is not straight"
+        )
+    elif nominal is not None:
+        times = slope / nominal.gain_v_per_code
+        u = nominal.uncertainty
+        allowed = min(GAIN_APART_REL, 2.0 * math.hypot(u.gain_rel, u.shared_gain_rel)) if alone else GAIN_APART_REL
+        if abs(times - 1.0) > allowed:
+            why = (
+                f"its gain is {times:.3f} times the stated divider's: not what the meter shows, wrong resistor, or wrong lead"
+                + (". A second known voltage would tell which" if alone else "")
+            )
+    if not why:
+        return
+    if alone or nominal is None:
+        raise CalibrationError(f"{where}: {why}")
+    raise ContradictionError(f"{where}: {why}", float(seen.volts[_unlikeliest(seen, nominal)]))
+
+
+def _uncertainty(
     slope: float,
     offset: float,
-    volts: FloatArray,
-    residuals: FloatArray,
-    used: np.ndarray,
-    points: Sequence[Point],
-    role: str,
+    seen: _Seen,
+    solver: FloatArray,
+    rms: float,
     meter: Meter,
-    nominal: ChannelCalibration | None,
-) -> ChannelCalibration:
-    freedom = int(used.sum()) - 2
-    scatter_v = math.sqrt(float((residuals[used] ** 2).sum()) / freedom) if freedom > 0 else 0.0
-    floor_v = 1.0 * slope  # the converter's nonlinearity away from its spikes, about one code rms
-    spanned_v = float(np.ptp(volts[used]))
-    own_v = math.hypot(max(scatter_v, floor_v), meter.offset_v / math.sqrt(3.0))
-    rms = float(np.median([p.rms_code[role] for p in points]))
-    return ChannelCalibration(
-        gain_v_per_code=slope,
-        offset_v=offset,
-        uncertainty=Uncertainty(
-            gain_rel=math.sqrt(2.0) * own_v / spanned_v,
-            offset_v=own_v,
-            shared_gain_rel=meter.reading_rel / math.sqrt(3.0),
-            noise_v=max(rms, 0.3) * slope,
-        ),
-        spike_v=SPIKE_CODES / 2.0 * slope / math.sqrt(3.0),
-        filter_s=nominal.filter_s if nominal else 0.0,
+    of: Converter,
+    unchecked: ChannelCalibration | None,
+) -> Uncertainty:
+    """JCGM 100 5.2: what the converter does is each input's own; what the meter does is common to all inputs.
+
+    Half of the meter's volts (as variance) is taken as one offset of all its readings, half as each reading's own. `unchecked`: the
+    nominal line where one known voltage alone was taken; a slip in it is as likely as the divider's tolerance allows.
+    """
+    own = solver @ np.diag(seen.own_v**2) @ solver.T
+    together = 0.5 * np.outer(seen.meter_v, seen.meter_v) + 0.5 * np.diag(seen.meter_v**2)
+    gain_rel, offset_v, pivot_v = _turned(own, slope, offset)
+    shared_slope_rel, shared_offset_v, shared_pivot_v = _turned(solver @ together @ solver.T, slope, offset)
+    shared_gain_rel = meter.reading_rel / ROOT3
+    if unchecked is not None:
+        shared_gain_rel = math.hypot(shared_gain_rel, unchecked.uncertainty.gain_rel, unchecked.uncertainty.shared_gain_rel)
+    return Uncertainty(
+        gain_rel=gain_rel,
+        offset_v=offset_v,
+        shared_gain_rel=shared_gain_rel,
+        noise_v=max(rms, 0.3) * slope,
+        shared_offset_v=shared_offset_v,
+        shared_slope_rel=shared_slope_rel,
+        pivot_v=pivot_v,
+        shared_pivot_v=shared_pivot_v,
     )
 
 
-def _notes(points: Sequence[Point]) -> tuple[str, ...]:
-    known = sum(abs(p.meter_v) > 1.0 for p in points)
-    return () if known >= 2 else ("only one known voltage: a second one would show whether the input is straight",)
+def _turned(covariance: FloatArray, slope: float, offset: float) -> tuple[float, float, float]:
+    """Relative slope, offset and pivot (volts) that give the same variance at every voltage as the covariance does.
+
+    var(slope x + offset) = var(slope) (x - x0)^2 + rest, with x0 = -cov / var(slope): textbook.
+    """
+    of_slope, both, of_offset = float(covariance[0, 0]), float(covariance[0, 1]), float(covariance[1, 1])
+    if of_slope <= 0.0:
+        return 0.0, math.sqrt(max(of_offset, 0.0)), 0.0
+    pivot_v = -both / of_slope * slope + offset
+    return math.sqrt(of_slope) / slope, math.sqrt(max(of_offset - both**2 / of_slope, 0.0)), pivot_v
 
 
-def swapped(point: Point, other: str, alone: str, nominal: Mapping[str, ChannelCalibration]) -> str | None:
-    """With a voltage on the lead called `alone` only: a line if it was the `other` input that read it."""
-    at_zero = {role: zero_code(nominal.get(role)) for role in (alone, other)}
-    risen = {role: point.mean_code[role] - at_zero[role] * (1 + ZERO_SHARE) for role in (alone, other)}
-    if risen[other] > 100 and risen[alone] < 20:
-        return f"the {other.replace('_', ' ')} input read what is on the {alone.replace('_', ' ')} lead: the two inputs are swapped"
-    return None
+def _with_terms(line: ChannelCalibration, of: Converter, nominal: ChannelCalibration | None) -> ChannelCalibration:
+    """What no line takes out: the nominal input's drift, leakage and settling; the steps at this gain."""
+    base = nominal or line.with_usual_terms()
+    terms = {name: getattr(base.uncertainty, name) for name in TERMS}
+    terms["steps_v"] = of.residual_code * line.gain_v_per_code
+    return replace(line, uncertainty=replace(line.uncertainty, **terms))

@@ -1,19 +1,35 @@
-"""The guided calibration: what to connect, what the meter reads, what the board reads; then the lines, dated, to keep."""
+"""The guided calibration: what to connect, what the meter shows, what the board reads; then the lines, dated, to keep.
+
+A slip costs one point: what contradicts the others is named and asked for again, the rest is kept.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Protocol
 
-from firstcrank.calibrating.fit import ZERO_SHARE, Fitted, Meter, Point, check_point, fit, swapped, zero_code
+from firstcrank.analysis.uncertainty import of_voltage
+from firstcrank.calibrating.fit import ContradictionError, Fitted, fit
+from firstcrank.calibrating.points import (
+    KNOWN_V,
+    ZERO_SHARE,
+    Meter,
+    Point,
+    check_point,
+    least_apart_v,
+    swapped,
+    zero_code,
+)
 from firstcrank.calibration import Calibration, ChannelCalibration
 from firstcrank.errors import CalibrationError
 
-OLD_DAYS = 366
 LOW_TOP_V = 9.0  # an input that reaches less is calibrated with less
-SHORTED_CODE = 40  # above this a shorted input is not shorted
+AGAIN_V = 0.5  # so near, it is the same voltage read once more
+TRIES = 3  # of one thing that can be put right, then it ends
+METER_SHOWS = "Type what the meter SHOWS, not what the battery is called"
 
 
 class Person(Protocol):
@@ -23,13 +39,14 @@ class Person(Protocol):
         """Waits until it is done."""
 
     def volts(self, text: str) -> float:
-        """The meter's reading; NaN or "done" ends the points."""
+        """What the meter shows; NaN ends the points."""
 
     def tell(self, text: str) -> None:
         """Shows a line."""
 
 
 Reader = Callable[[], tuple[Mapping[str, float], Mapping[str, float]]]  # mean and rms code per role
+Nominal = Mapping[str, ChannelCalibration]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +62,16 @@ def calibrate(
 ) -> Outcome:
     """Leads the person through the points. Raises CalibrationError with the reason where they make no calibration."""
     known = dict(nominal.channels) if nominal else {}
-    points: list[Point] = []
-    points.append(_take_shorted(person, read, known, roles))
+    shorted = _take_shorted(person, read, known, roles)
     _look_at_order(person, read, roles, known)
+    fits: dict[str, Fitted] = {}
     for group, ask in _groups(roles, known):
-        points += _take_known(person, read, points[:1], group, ask, known)
-    fits = {role: fit(role, points, meter, known.get(role)) for role in roles}
+        shorted, made = _Group(person, read, roles, group, ask, known, meter).run(shorted)
+        fits.update(made)
     date = datetime.now(UTC).date().isoformat()
     calibration = Calibration(
         "measured",
-        {role: fitted.line for role, fitted in fits.items()},
+        {role: fits[role].line for role in roles},
         date=date,
         meter=f"{meter.name}: {meter.reading_rel:.3%} + {meter.offset_v * 1e3:g} mV".strip(": "),
         board=board,
@@ -64,39 +81,48 @@ def calibrate(
 
 
 def _take(
-    meter_v: float, read: Reader, points: Sequence[Point], known: Mapping[str, ChannelCalibration], roles: Sequence[str]
+    meter_v: float, read: Reader, points: Sequence[Point], known: Nominal, roles: Sequence[str]
 ) -> tuple[Point, tuple[str, ...]]:
     mean, rms = read()
     point = Point(meter_v, {role: mean[role] for role in roles}, {role: rms[role] for role in roles})
     return point, check_point(point, points, known)
 
 
-def _take_shorted(person: Person, read: Reader, known: Mapping[str, ChannelCalibration], roles: Sequence[str]) -> Point:
-    person.do("Engine off, nothing connected to the vehicle. Clip all input leads and the ground lead together (all shorted).")
-    point, trouble = _take(0.0, read, (), known, roles)
-    zero = {role: zero_code(known.get(role)) for role in roles}
-    high = [role for role, code in point.mean_code.items() if code - zero[role] > SHORTED_CODE + ZERO_SHARE * zero[role]]
-    if high:
-        raise CalibrationError(f"{', '.join(high).replace('_', ' ')}: reads a voltage with all leads shorted: a lead is not on")
-    if trouble:
-        raise CalibrationError(trouble[0])
-    return point
+def _take_shorted(person: Person, read: Reader, known: Nominal, roles: Sequence[str]) -> Point:
+    trouble: tuple[str, ...] = ()
+    for _ in range(TRIES):
+        person.do(
+            "Engine off, nothing connected to the vehicle. Clip all input leads and the ground lead together (all shorted)."
+        )
+        point, trouble = _take(0.0, read, (), known, roles)
+        if not trouble:
+            return point
+        person.tell(trouble[0])
+    raise CalibrationError(trouble[0])
 
 
-def _groups(roles: Sequence[str], known: Mapping[str, ChannelCalibration]) -> list[tuple[list[str], str]]:
+def _groups(roles: Sequence[str], known: Nominal) -> list[tuple[list[str], str]]:
     """Inputs that take the same voltages, and what to say: those for grounds reach a few volts only."""
     low = [role for role in roles if role in known and known[role].full_scale_v < LOW_TOP_V]
     high = [role for role in roles if role not in low]
     groups = []
     if high:
         which = "all input leads" if not low else f"these leads: {_names(high)}; the others on ground"
-        groups.append((high, f"Put one steady voltage on {which} (a battery, then two batteries or a supply)."))
+        apart_v = max(least_apart_v(known.get(role)) for role in high)
+        groups.append(
+            (
+                high,
+                f"Put one steady voltage on {which}: two of them, at least {apart_v:.1f} V apart (a battery; a 9 V cell; the "
+                "battery with headlights on; a supply).",
+            )
+        )
     if low:
         top_v = min(known[role].full_scale_v for role in low)
         groups.append(
             (
                 low,
-                f"Put 1.2 to {0.9 * top_v:.1f} V on these leads: {_names(low)} (one or two 1.5 V cells); the others on ground.",
+                f"Put {KNOWN_V + 0.2:.1f} to {0.9 * top_v:.1f} V on these leads: {_names(low)} (one, then two 1.5 V cells); the "
+                "others on ground.",
             )
         )
     return groups
@@ -106,58 +132,113 @@ def _names(roles: Sequence[str]) -> str:
     return ", ".join(role.replace("_", " ") for role in roles)
 
 
-def _take_known(
-    person: Person,
-    read: Reader,
-    before: Sequence[Point],
-    group: Sequence[str],
-    ask: str,
-    known: Mapping[str, ChannelCalibration],
-) -> list[Point]:
-    """Points of known voltages for the inputs of `group`. Raises CalibrationError where none could be taken."""
-    taken: list[Point] = []
-    refused = ""
-    while True:
-        said_v = person.volts(f"{ask} The meter reads (empty: done):")
-        if said_v != said_v:
-            if taken:
-                return taken
-            raise CalibrationError(f"no known voltage was taken, the calibration stays as it was. {refused}".strip())
-        if not 1.0 < abs(said_v) < 60.0:
-            person.tell(f"{said_v:g} V is no use here: the higher the better, up to the input's range.")
-            continue
-        point, trouble = _take(said_v, read, [*before, *taken], known, group)
-        if trouble:
-            refused = trouble[0]
-            for line in trouble:
-                person.tell(line)
-            person.tell("This point is not taken. Mend that and try again, or try another voltage.")
-        else:
+@dataclass(slots=True)
+class _Group:
+    """Takes the known voltages for the inputs of `group`, until they make a line for each."""
+
+    person: Person
+    read: Reader
+    roles: Sequence[str]
+    group: Sequence[str]
+    ask: str
+    known: Nominal
+    meter: Meter
+
+    def run(self, shorted: Point) -> tuple[Point, dict[str, Fitted]]:
+        """The shorted point (taken again where it was the slip) and the lines. Raises CalibrationError where none can be had."""
+        taken: list[Point] = []
+        blamed: list[float] = []
+        refused, told_cost, ended = "", False, 0
+        while True:
+            said_v = self.person.volts(f"{self.ask} {METER_SHOWS} (empty: done):")
+            if math.isnan(said_v):
+                if not taken:
+                    raise CalibrationError(f"no known voltage was taken, the calibration stays as it was. {refused}".strip())
+                if not self._apart(taken) and not told_cost:
+                    told_cost = True
+                    self.person.tell(self._cost([shorted, *taken]))
+                    continue
+                try:
+                    return shorted, self._fits([shorted, *taken])
+                except CalibrationError as error:
+                    ended += 1
+                    if ended == TRIES:
+                        raise
+                    self.person.tell(f"{error}. Put on another voltage")
+                    continue
+            if not KNOWN_V < abs(said_v) < 60.0:
+                self.person.tell(f"{said_v:g} V is no use here: the higher the better, up to the input's range.")
+                continue
+            if blamed:  # a voltage read once more takes the place of what was typed for it before
+                taken = [p for p in taken if abs(p.meter_v - said_v) >= AGAIN_V]
+            point, trouble = _take(said_v, self.read, [shorted, *taken], self.known, self.group)
+            if trouble:
+                refused = trouble[0]
+                for line in trouble:
+                    self.person.tell(line)
+                self.person.tell("This point is not taken. Mend that and try again, or try another voltage.")
+                continue
             taken.append(point)
+            try:
+                self._fits([shorted, *taken])
+            except ContradictionError as error:
+                refused = str(error)
+                suspect_v = error.meter_v
+                others = [p.meter_v for p in taken if p.meter_v != suspect_v]
+                if others and any(abs(suspect_v - v) < AGAIN_V for v in blamed):
+                    suspect_v = others[-1]
+                    refused = f"{error.meter_v:.2f} V reads as it did before, so it is the point at {suspect_v:.2f} V: read the meter again"
+                blamed.append(suspect_v)
+                self.person.tell(f"{refused}. Only this point is taken again, the others stay.")
+                if suspect_v == 0.0:
+                    shorted = _take_shorted(self.person, self.read, self.known, self.roles)
+                else:
+                    taken = [p for p in taken if p.meter_v != suspect_v]
+            except CalibrationError as error:
+                refused = str(error)  # one voltage alone, far from the nominal line: the next one tells
+
+    def _fits(self, points: Sequence[Point]) -> dict[str, Fitted]:
+        return {role: fit(role, points, self.meter, self.known.get(role)) for role in self.group}
+
+    def _apart(self, taken: Sequence[Point]) -> bool:
+        """Whether two of the known voltages lie far enough apart."""
+        volts = [p.meter_v for p in taken]
+        return max(volts) - min(volts) >= max(least_apart_v(self.known.get(role)) for role in self.group)
+
+    def _cost(self, points: Sequence[Point]) -> str:
+        """What stopping here costs, in volts."""
+        apart_v = max(least_apart_v(self.known.get(role)) for role in self.group)
+        at_v = max(p.meter_v for p in points)
+        try:
+            here_v = max(expanded_v(fitted.line, at_v) for fitted in self._fits(points).values())
+            left = f"what is left is ± {here_v * 1e3:.0f} mV at {at_v:.1f} V"
+        except CalibrationError as error:
+            left = str(error)
+        return (
+            f"No two known voltages lie {apart_v:.1f} V apart, so nothing would show a slip of the meter: {left}. "
+            "Put on another voltage, or take it so (empty again)."
+        )
 
 
-def _look_at_order(person: Person, read: Reader, roles: Sequence[str], known: Mapping[str, ChannelCalibration]) -> None:
+def expanded_v(line: ChannelCalibration, volts: float) -> float:
+    """The stated uncertainty (k = 2) of a mean at `volts`, from the numbers that the judge uses."""
+    return 2.0 * of_voltage(volts, line.uncertainty, 1000.0)
+
+
+def _look_at_order(person: Person, read: Reader, roles: Sequence[str], known: Nominal) -> None:
     """Each lead but the last alone on a battery shows whether two inputs are swapped."""
     for number, role in enumerate(roles[:-1]):
         where = role.replace("_", " ")
-        person.do(f"Now the {where} lead alone on a battery's positive post, the others with the ground lead on negative.")
-        mean, rms = read()
-        for other in roles[number + 1 :]:
-            line = swapped(Point(0.0, mean, rms), other, role, known)
-            if line is not None:
-                raise CalibrationError(line)
-        if mean[role] < zero_code(known.get(role)) * (1 + ZERO_SHARE) + 20:
-            raise CalibrationError(f"the {where} lead reads nothing: check the lead and its input")
-
-
-def age_warning(calibration: Calibration, today: str) -> str | None:
-    """A line where a measured calibration is older than a year, or has no date."""
-    if calibration.kind != "measured":
-        return None
-    try:
-        days = (datetime.fromisoformat(today) - datetime.fromisoformat(calibration.date)).days
-    except ValueError:
-        return "the board's calibration has no date: calibrate it again (firstcrank board calibrate)"
-    if days > OLD_DAYS:
-        return f"the board's calibration is {days} days old: calibrate it again (firstcrank board calibrate)"
-    return None
+        for last in range(TRIES):
+            person.do(f"Now the {where} lead alone on a battery's positive post, the others with the ground lead on negative.")
+            mean, rms = read()
+            for other in roles[number + 1 :]:
+                line = swapped(Point(0.0, mean, rms), other, role, known)
+                if line is not None:
+                    raise CalibrationError(line)
+            if mean[role] >= zero_code(known.get(role)) * (1 + ZERO_SHARE) + 40:
+                break
+            trouble = f"the {where} lead reads nothing: check the lead and its input"
+            if last == TRIES - 1:
+                raise CalibrationError(trouble)
+            person.tell(trouble)

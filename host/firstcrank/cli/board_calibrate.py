@@ -3,14 +3,35 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.calibrating import typed
+from firstcrank.errors import UsageError
+
 if TYPE_CHECKING:
     from firstcrank.calibrating.procedure import Outcome
+
+
+class _Accuracy(click.ParamType[float]):
+    """A part of a meter's accuracy in the usual spellings; what cannot be understood is asked again."""
+
+    name = "accuracy"
+
+    def __init__(self, read: Callable[[str], float]) -> None:
+        self._read = read
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number, as a share or in volts."""
+        if isinstance(value, float):
+            return value
+        try:
+            return self._read(str(value))
+        except UsageError as error:
+            self.fail(str(error), param, ctx)
 
 
 class AtTerminal:
@@ -23,13 +44,13 @@ class AtTerminal:
     def volts(self, text: str) -> float:
         """A number; empty for done."""
         while True:
-            said = click.prompt(text, default="", show_default=False, prompt_suffix=" ").strip().replace(",", ".")
+            said = click.prompt(text, default="", show_default=False, prompt_suffix=" ").strip()
             if said in ("", "done"):
                 return math.nan
             try:
-                return float(said.removesuffix("V").removesuffix("v"))
-            except ValueError:
-                click.echo(f"{said!r} is no voltage: write 12.63")
+                return typed.volts(said)
+            except UsageError as error:
+                click.echo(str(error))
 
     def tell(self, text: str) -> None:
         """Shows a line."""
@@ -44,9 +65,19 @@ class AtTerminal:
 @click.option("--nominal", type=click.Path(path_type=Path, exists=True), help="Your board's resistor values (TOML).")
 @click.option("--meter", "meter_name", prompt="Meter (name or number)", help="For the record.")
 @click.option(
-    "--meter-percent", type=click.FloatRange(0, 5), prompt="Its accuracy on this range, % of reading", help="Data sheet."
+    "--meter-percent",
+    "meter_rel",
+    type=_Accuracy(typed.share),
+    prompt="Its accuracy on this range, % of reading (such as 0.5 %)",
+    help="Data sheet.",
 )
-@click.option("--meter-mv", type=click.FloatRange(0, 500), prompt="plus, in mV (counts times resolution)", help="Data sheet.")
+@click.option(
+    "--meter-mv",
+    "meter_v",
+    type=_Accuracy(typed.meter_volts),
+    prompt="plus (such as 20 mV, or 2 counts of 10 mV)",
+    help="Data sheet, mV.",
+)
 @click.option("--out", type=click.Path(path_type=Path), help="TOML file for this computer's copy. Default: in the data folder.")
 def calibrate(
     port: str | None,
@@ -55,37 +86,36 @@ def calibrate(
     system: str,
     nominal: Path | None,
     meter_name: str,
-    meter_percent: float,
-    meter_mv: float,
+    meter_rel: float,
+    meter_v: float,
     out: Path | None,
 ) -> None:
     """Calibrate every input of a board against one meter; kept on the board, and a copy in a file."""
     from importlib import resources
 
     from firstcrank import wire
-    from firstcrank.calibrating.fit import Meter
+    from firstcrank.calibrating.acquire import readings
+    from firstcrank.calibrating.points import Meter
     from firstcrank.calibrating.procedure import calibrate as lead
     from firstcrank.calibration import read_calibration
     from firstcrank.cli.lead_map import channels_of
+    from firstcrank.converters import converter_of
     from firstcrank.errors import CalibrationError
     from firstcrank.link.board_client import BoardClient
     from firstcrank.link.open import open_link
 
+    meter = Meter(meter_name, meter_rel, meter_v)  # refused before anything is connected
+    channels = channels_of(leads)
     client = BoardClient(open_link(port))
     try:
         identity = client.handshake()
         client.idle()
-        client.configure(channels_of(leads), 768, 0, acquisition)
-
-        def read() -> tuple[Mapping[str, float], Mapping[str, float]]:
-            inputs = client.ask(wire.SELF_CHECK, wire.CHECK, answer_s=10.0)["inputs"]
-            return {i["role"]: i["mean_code"] for i in inputs}, {i["role"]: i["rms_code"] for i in inputs}
-
-        roles = list(read()[0])
+        client.configure(channels, 768, 0, acquisition)
+        behind = converter_of(acquisition, str(identity.get("chip", "")))
         with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system}v.toml") as shipped_file:
-            stated = read_calibration(nominal or shipped_file)
-        meter = Meter(meter_name, meter_percent / 100.0, meter_mv / 1000.0)
-        outcome = lead(AtTerminal(), read, roles, meter, stated, str(identity.get("board", "")))
+            stated = read_calibration(nominal or shipped_file, behind)
+        roles = [str(channel["role"]) for channel in channels]
+        outcome = lead(AtTerminal(), lambda: readings(client), roles, meter, stated, str(identity.get("board", "")))
         _show(outcome)
         client.ask(wire.CALIBRATE, wire.REPLY, {"store": outcome.calibration.to_json()})
         click.echo(f"Kept on the board, dated {outcome.calibration.date}.")
@@ -101,21 +131,27 @@ def calibrate(
 
 
 def _copy_of(board: str, date: str) -> Path:
+    """A new file in the data folder; an earlier one of the same day stays."""
     from platformdirs import user_data_path
 
-    return user_data_path("firstcrank", appauthor=False) / "calibrations" / f"{board or 'board'}_{date}.toml"
+    folder = user_data_path("firstcrank", appauthor=False) / "calibrations"
+    path, number = folder / f"{board or 'board'}_{date}.toml", 2
+    while path.exists():
+        path, number = folder / f"{board or 'board'}_{date}_{number}.toml", number + 1
+    return path
 
 
 def _show(outcome: Outcome) -> None:
+    from firstcrank.calibrating.procedure import expanded_v
+
     for role, fitted in outcome.fits.items():
         line = fitted.line
         worst = max(abs(float(r)) for r in fitted.residuals_v)
-        u = 2.0 * math.hypot(
-            line.uncertainty.offset_v, 12.0 * math.hypot(line.uncertainty.gain_rel, line.uncertainty.shared_gain_rel)
-        )
+        at_v = [v for v in (7.0, 12.0) if v < line.full_scale_v] or [1.0]
+        stated = ", ".join(f"at {v:g} V ± {expanded_v(line, v) * 1e3:.0f} mV" for v in at_v)
         click.echo(
             f"{role.replace('_', ' '):<14}{line.gain_v_per_code * 1e3:.4f} mV per code, {line.offset_v * 1e3:+.1f} mV; "
-            f"worst residual {worst * 1e3:.1f} mV; at 12 V ± {u * 1e3:.0f} mV"
+            f"worst residual {worst * 1e3:.1f} mV; {stated}"
         )
         for note in fitted.notes:
             click.echo(f"  {note}")
@@ -127,5 +163,5 @@ def _toml(table: dict[str, Any]) -> str:
 
     lines = [f"{key} = {json.dumps(table[key], ensure_ascii=False)}" for key in ("kind", "date", "meter", "board", "notes")]
     for role, channel in table["channels"].items():
-        lines += ["", f"[channels.{role}]", *(f"{key} = {value!r}" for key, value in channel.items())]
+        lines += ["", f"[channels.{role}]", *(f"{key} = {json.dumps(value)}" for key, value in channel.items())]
     return "\n".join(lines) + "\n"

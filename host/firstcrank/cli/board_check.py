@@ -33,14 +33,15 @@ def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: st
     from firstcrank.calibration import read_calibration
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
+    from firstcrank.converters import converter_of
     from firstcrank.link.board_client import BoardClient
 
     channels = channels_of(leads)
-    with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system}v.toml") as path:
-        nominal = read_calibration(path)
     client = BoardClient(chosen_link(port))
     try:
-        client.handshake()
+        chip = str(client.handshake().get("chip", ""))
+        with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system}v.toml") as path:
+            nominal = read_calibration(path, converter_of(acquisition, chip))
         lines = lines_of(ask_board(client, channels, acquisition), nominal)
     finally:
         client.close()

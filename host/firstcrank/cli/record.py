@@ -62,7 +62,7 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
         client.handshake()
         cautions(console)
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
-        calibration = choose_calibration(client, options["calibration_file"], limits, console)
+        calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
             judgement = _one_start(console, client, path, limits, calibration, context, options)
             if job is not None:
@@ -100,24 +100,48 @@ def ask(context: Context, ask_user: bool) -> Context:
     return context
 
 
-def choose_calibration(client: BoardClient, file: Path | None, limits: Limits, console: Console) -> Calibration:
-    """The file named, else the one measured and kept on the board, else the nominal one of the minimal build."""
+def choose_calibration(
+    client: BoardClient, file: Path | None, limits: Limits, console: Console, acquisition: str = "auto"
+) -> Calibration:
+    """The file named, else the one measured and kept on the board, else the nominal one of the minimal build.
+
+    Tells where it is old. Raises CalibrationError where it was measured through another converter than the one that samples.
+    """
+    from datetime import UTC
     from importlib import resources
 
     from firstcrank import wire
     from firstcrank.calibration import Calibration, read_calibration
+    from firstcrank.calibration_age import DO, age_warning
+    from firstcrank.converters import converter_of
 
-    if file is not None:
-        return read_calibration(file)
-    stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
-    if stored:
-        return Calibration.from_json(stored)
-    console.print(
-        "This board is not calibrated: resistor values of the minimal build are assumed, with a larger uncertainty "
-        "(firstcrank board calibrate)"
-    )
-    with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{limits.system_v}v.toml") as path:
-        return read_calibration(path)
+    behind = converter_of(acquisition, str(client.identity.get("chip", "")))
+    stored = None if file is not None else client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
+    if file is None and not stored:
+        console.print(
+            "This board is not calibrated: resistor values of the minimal build are assumed, with a larger uncertainty "
+            "(firstcrank board calibrate)"
+        )
+        with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{limits.system_v}v.toml") as path:
+            return read_calibration(path, behind)
+    calibration = read_calibration(file, behind) if file is not None else Calibration.from_json(stored or {})
+    _same_converter(calibration, behind)
+    old = age_warning(calibration, datetime.now(UTC).date())
+    if old:
+        console.print(f"The calibration is {old}: {DO}", markup=False)
+    return calibration
+
+
+def _same_converter(calibration: Calibration, behind: str) -> None:
+    """Raises CalibrationError where a measured line belongs to another converter's inputs."""
+    from firstcrank.errors import CalibrationError
+
+    made_through = {line.converter for line in calibration.channels.values()} - {""}
+    if calibration.kind == "measured" and made_through and behind not in made_through:
+        raise CalibrationError(
+            f"the calibration was measured through {' and '.join(sorted(made_through))}, and this board samples through {behind}: "
+            "calibrate with the same --acquisition (firstcrank board calibrate)"
+        )
 
 
 def _one_start(

@@ -16,7 +16,7 @@ import numpy as np
 
 from firstcrank import wire, wire_bodies
 from firstcrank.analysis.findings import ANSWERS, Context
-from firstcrank.calibration import Calibration
+from firstcrank.calibration import OLDER, Calibration
 from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError, UnwritableFileError
 from firstcrank.limits import Limits
 from firstcrank.recording import Recording
@@ -201,6 +201,8 @@ def _trace(
     said = _board_said(found)
     if said is not None:
         lines = (f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}", *lines)
+    if calibration is not None and OLDER in calibration.notes:
+        lines = (OLDER, *lines)
     if "broke off" in notes:
         lines = (f"the recording broke off: {notes['broke off'].get('why')}", *lines)
     return Trace(

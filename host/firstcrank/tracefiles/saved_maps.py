@@ -9,12 +9,12 @@ from __future__ import annotations
 import json
 import os
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from firstcrank.errors import UsageError
+from firstcrank.toml_file import read_toml
 from firstcrank.tracefiles.csv import parse_map, parse_uncertainty
 
 ENVIRONMENT = "FIRSTCRANK_MAPS"
@@ -41,12 +41,9 @@ def maps_path() -> Path:
 def saved_maps() -> dict[str, SavedMap]:
     """All maps by name; empty where none was saved. Raises UsageError for a file that cannot be used."""
     path = maps_path()
-    try:
-        tables = tomllib.loads(path.read_text("utf-8"))
-    except FileNotFoundError:
+    if not path.exists():
         return {}
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UsageError(f"maps file {path}: {error}") from error
+    tables = read_toml(path, UsageError, "maps file")
     return {name: _checked(path, name, table) for name, table in tables.items()}
 
 

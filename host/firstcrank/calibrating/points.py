@@ -1,0 +1,131 @@
+"""Points of a calibration: a voltage as the meter shows it, what the inputs read; what is wrong with one is told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from firstcrank.calibration import CODES, ChannelCalibration
+from firstcrank.converters import CONVERTERS
+from firstcrank.errors import CalibrationError
+
+SPIKE_KEEP_OFF = 12  # codes; a point nearer to a wide code is refused: its width and noise blur the correction there
+LEAST_APART_V = 3.0  # between the lowest and highest known voltage, on an input of 19 V; others in proportion
+LEAST_APART_SHARE = 0.155  # the same as a share of the range
+NOISY_CODE = 6.0  # rms; the converter's own noise is 0.5 to 1.4
+TOP_CODE = 4080
+GAIN_APART_REL = 0.06  # a gain this far from the nominal divider's is another divider, or not what the meter shows
+ZERO_APART_CODE = 25.0  # 0 V further from code 0: not shorted, or no straight line. Five published boards: 11 to 19
+ZERO_SHARE = 0.05  # of a lifted input's code at 0 V: how far it may be from the computed one
+KNOWN_V = 1.0  # above this a point is a known voltage and not the shorted one
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """Accuracy as on its data sheet: share of reading plus volts (counts times resolution)."""
+
+    name: str
+    reading_rel: float
+    offset_v: float
+
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.reading_rel <= 0.05 and 0.0 <= self.offset_v <= 0.5):
+            raise CalibrationError("a meter's accuracy lies between 0 and 5 % of reading plus 0 to 0.5 V")
+        if self.reading_rel == 0.0 and self.offset_v == 0.0:
+            raise CalibrationError(
+                "no meter is without error: take its accuracy from the data sheet, such as 0.5 % and 2 counts of 10 mV (20 mV)"
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One voltage on all inputs: the meter's reading (0 for shorted inputs), and for each role the mean and rms code."""
+
+    meter_v: float
+    mean_code: Mapping[str, float]
+    rms_code: Mapping[str, float]
+
+    @property
+    def known(self) -> bool:
+        """True for a voltage that the meter showed, False for shorted inputs."""
+        return abs(self.meter_v) > KNOWN_V
+
+
+def near_spike(code: float, converter: str = "rp2040") -> bool:
+    """True where a code lies so near to one of the converter's wide codes that it is no good for calibrating."""
+    return any(abs(code - wide) < SPIKE_KEEP_OFF for wide, _ in CONVERTERS[converter].wide)
+
+
+def zero_code(nominal: ChannelCalibration | None) -> float:
+    """The code of 0 V: above 0 where the input is lifted to read below ground."""
+    return nominal.real_code(0.0) if nominal else 0.0
+
+
+def zero_apart_code(nominal: ChannelCalibration | None) -> float:
+    """How far the code of 0 V may lie from the computed one."""
+    return ZERO_APART_CODE + ZERO_SHARE * zero_code(nominal)
+
+
+def least_apart_v(nominal: ChannelCalibration | None) -> float:
+    """How far two known voltages must lie apart."""
+    return LEAST_APART_SHARE * CODES * nominal.gain_v_per_code if nominal else LEAST_APART_V
+
+
+def of_converter(nominal: ChannelCalibration | None) -> str:
+    """The converter behind an input: the nominal line's, else the minimal build's."""
+    return (nominal.converter if nominal else "") or "rp2040"
+
+
+def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, ChannelCalibration]) -> tuple[str, ...]:
+    """Plain lines about a point as soon as it was taken; empty where it is good.
+
+    Spots a noisy supply or reference, a saturated input, a lead that is off, two inputs that disagree, a point at a wide code,
+    inputs that are not shorted, and (with the nominal line) a wrong divider or a reading that is not the meter's.
+    """
+    lines: list[str] = []
+    for role, code in point.mean_code.items():
+        where = role.replace("_", " ")
+        line = nominal.get(role)
+        if point.rms_code[role] > NOISY_CODE:
+            lines.append(
+                f"{where}: the reading is noisy ({point.rms_code[role]:.1f} codes): engine off, steady supply, short leads"
+            )
+        if code >= TOP_CODE:
+            lines.append(f"{where}: at the top of its range: use a lower voltage")
+        elif not point.known:
+            if code - zero_code(line) > zero_apart_code(line):
+                lines.append(f"{where}: reads a voltage with all leads shorted: a lead is not on")
+            elif zero_code(line) - code > zero_apart_code(line):
+                lines.append(f"{where}: its offset network is open or another than stated")
+        elif abs(code - zero_code(line)) < 20 + ZERO_SHARE * zero_code(line):
+            lines.append(f"{where}: reads nothing: its lead is not on the supply")
+        elif near_spike(code, of_converter(line)):
+            lines.append(
+                f"{where}: this voltage falls on a wide code of the converter: move it by 0.2 V (headlights on, or a diode in series)"
+            )
+        elif line is not None and (trouble := _against_nominal(where, code, point.meter_v, line)):
+            lines.append(trouble)
+    for other in before:
+        if abs(other.meter_v - point.meter_v) < 0.5 and (point.known or other.known):
+            lines.append(f"{point.meter_v:.2f} V is too close to {other.meter_v:.2f} V, which you have already")
+    return tuple(lines)
+
+
+def _against_nominal(where: str, code: float, meter_v: float, line: ChannelCalibration) -> str:
+    read_v = float(line.volts(code))
+    allowed_v = GAIN_APART_REL * abs(meter_v) + zero_apart_code(line) * line.gain_v_per_code
+    if abs(read_v - meter_v) <= allowed_v:
+        return ""
+    return (
+        f"{where}: reads {read_v / meter_v:.2f} times the meter: not what the meter shows, another divider than stated, "
+        "or a lead on another voltage"
+    )
+
+
+def swapped(point: Point, other: str, alone: str, nominal: Mapping[str, ChannelCalibration]) -> str | None:
+    """With a voltage on the lead called `alone` only: a line if it was the `other` input that read it."""
+    at_zero = {role: zero_code(nominal.get(role)) for role in (alone, other)}
+    risen = {role: point.mean_code[role] - at_zero[role] * (1 + ZERO_SHARE) for role in (alone, other)}
+    if risen[other] > 100 and risen[alone] < ZERO_APART_CODE:
+        return f"the {other.replace('_', ' ')} input read what is on the {alone.replace('_', ' ')} lead: the two inputs are swapped"
+    return None

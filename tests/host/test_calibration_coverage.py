@@ -1,0 +1,34 @@
+"""The stated 95 % covers: 200 builds of the table that `python -m tests.host.calibration_coverage` prints for a thousand."""
+
+from __future__ import annotations
+
+import pytest
+
+from firstcrank.analysis.uncertainty import of_difference, of_voltage
+from tests.host.calibration_coverage import METERS, MODELS, POINT_SETS, measure
+
+BUILDS = 200
+LOW, HIGH = 0.93, 0.998  # 200 builds, two leads: 95 % of 400 would come out at 93 % or more in 95 runs of 100
+
+
+@pytest.mark.parametrize("model", list(MODELS))
+@pytest.mark.parametrize(
+    ("meter", "known_v"), [(METERS[0], POINT_SETS[0]), (METERS[1], POINT_SETS[1]), (METERS[2], POINT_SETS[0])]
+)
+def test_the_stated_uncertainty_covers_neither_too_little_nor_too_much(
+    model: str, meter: object, known_v: tuple[float, ...]
+) -> None:
+    row = measure(model, meter, known_v, BUILDS, seed=7)  # type: ignore[arg-type]
+    assert row.refused <= BUILDS * 0.03
+    for what, share in row.share.items():
+        assert LOW <= share <= HIGH, (what, share, row.u_v[what])
+
+
+def test_the_bounds_would_notice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without drift, leakage, settling and steps, as before, it does not cover; doubled, it is too wide."""
+    from tests.host import calibration_coverage
+
+    for factor, out in ((0.5, lambda s: min(s.values()) < LOW), (2.0, lambda s: min(s.values()) > HIGH)):
+        monkeypatch.setattr(calibration_coverage, "of_voltage", lambda *a, f=factor: f * of_voltage(*a))
+        monkeypatch.setattr(calibration_coverage, "of_difference", lambda *a, f=factor: f * of_difference(*a))
+        assert out(measure("bench", METERS[0], POINT_SETS[0], 100).share)
