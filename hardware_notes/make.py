@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from hardware_notes import bill, bring_up, draw, kicad_check, strip_board, strip_picture, write
+from hardware_notes import bill, boot_picture, bring_up, draw, kicad_check, strip_board, strip_picture, write
 from hardware_notes.kicad_write import project
 
 HERE = Path(__file__).parent
@@ -25,6 +25,7 @@ def texts() -> dict[str, str]:
     made["board_check_figures.json"] = bring_up.figures_json()
     made["strip_board.md"] = strip_board.page()
     made["strip_board.svg"] = strip_picture.picture()
+    made["leads.svg"] = boot_picture.picture()
     for build, name in (("minimal 12 V", "minimal_12v"), ("minimal 24 V", "minimal_24v"), ("better 12 V", "better_12v")):
         made[f"bom_{name}.csv"] = bill.csv_text(build)
     made["bom_strip_12v.csv"] = bill.csv_text("minimal 12 V", clamp_pair=True)
