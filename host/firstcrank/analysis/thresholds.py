@@ -82,6 +82,9 @@ class FeedThresholds:
     """Losses and drops of the feed."""
 
     trigger_near_v: float = number(0.01, "V", "runs counted at a voltage further from the limit say nothing about it")
+    merged_s: float = number(
+        0.00015, "s", "a recovery this short, or of one sample, makes two losses one: a spike is no recovery"
+    )
     merged_share: float = number(0.5, "", "two losses are one where the feed was below for this share of the whole")
     short_most: float = number(20.0, "", "more losses too short to count than this are undecided")
     steady_s: float = number(0.5, "s", "steady drop: worst mean over this")
