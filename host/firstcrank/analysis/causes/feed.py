@@ -107,6 +107,9 @@ def _battery_at(view: View, battery: np.ndarray, at_s: float) -> float:
     return float(battery[i])
 
 
+FEW_SHORT = 10  # losses too short to count that say something of a contact
+
+
 def feed_loose(facts: Facts) -> Cause | None:
     """Losses or brief drops that come and go, outside the key's travel, while the battery stays up."""
     view = facts.view
@@ -114,6 +117,8 @@ def feed_loose(facts: Facts) -> Cause | None:
         return None
     travels = set(facts.turn)
     came_back = [d for d in facts.own if d not in travels and d.end_s < float(view.trace.end_s[-1]) - 0.01]
+    if len(came_back) < FEW_SHORT and all(d.kind == "short" for d in came_back):
+        came_back = []  # a few microseconds here and there are a healthy contact's
     brief = facts.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not facts.own else ()
     if not came_back and not brief:
         return None
