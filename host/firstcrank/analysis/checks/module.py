@@ -65,7 +65,7 @@ def check_minimum(view: View) -> list[Finding]:
             f": below its minimum of {text_v(minimum_v)} for {text_s(max(surely_s, 0.0))}, so it stops while the engine cranks"
         )
     elif possibly_s > allowed_s:
-        result, text = Result.WARN, text + f": too close to its minimum of {text_v(minimum_v)} to tell"
+        result, text = Result.UNDECIDED, text + f": too close to its minimum of {text_v(minimum_v)}"
     return [Finding(check, result, text, Measured(lowest_v, u_v, "V"), minimum_v, at_s, Phase.CRANK)]
 
 

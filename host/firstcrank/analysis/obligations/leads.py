@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -84,6 +85,9 @@ def clips_still(view: View) -> Finding:
     return lacking(CheckId.CLIPS_STILL, why, at_s=step_s)
 
 
+QUARTERS = 4  # of the time that a step must last, each of which must show it
+
+
 @dataclass(frozen=True, slots=True)
 class _Windows:
     """Windows of bins, one for each bin: indices of the first and behind the last, shapes (n,); widths in seconds (n,)."""
@@ -123,11 +127,12 @@ def _common_step(view: View, ahead: _Windows) -> float | None:
     if not len(candidates):
         return None
     before, after = (np.vstack([window.means(v) for v in volts])[:, candidates] for window in (back, ahead))
-    soon = _windows(view, 0.5 * th.step_lasts_s, ahead=True)
-    half = np.vstack([soon.means(v) for v in volts])[:, candidates]
     step = after - before
-    sooner, later = half - before, 2.0 * after - half - before  # a pulse shorter than the time is none
-    big = np.minimum(np.abs(sooner), np.abs(later)).min(axis=0) > th.step_v
+    parts = [_windows(view, k / QUARTERS * th.step_lasts_s, ahead=True) for k in range(1, QUARTERS)]
+    means = [np.vstack([part.means(v) for v in volts])[:, candidates] for part in parts] + [after]
+    ends = [np.zeros_like(after), *((k + 1) * mean for k, mean in enumerate(means))]
+    quarters = [late - early - before for early, late in pairwise(ends)]  # a pulse shorter than the time is none
+    big = np.min([np.abs(quarter) for quarter in quarters], axis=(0, 1)) > th.step_v
     alike = np.ptp(step, axis=0) < th.step_alike * np.abs(step).max(axis=0)
     moved = (np.abs(before).min(axis=0) < th.step_dead_v) & big & alike
     at = candidates[moved]
