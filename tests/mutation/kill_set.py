@@ -23,6 +23,7 @@ FILES = (
     "tests/published/test_ripple.py",
     "tests/published/test_uncertainty_oracle.py",
 )
+READS_SOURCE = ("test_no_advice_ever_says_to_tie_the_feed_to_start",)  # of the judge, which a mutation does not change
 LATE = ("tests/properties",)  # for survivors: dear
 
 
@@ -68,7 +69,12 @@ def collect(late: bool) -> list[Kill]:
     kept = []
     for item in grab.items:
         params = item.callspec.params if hasattr(item, "callspec") else {}
-        if item.get_closest_marker("xfail") or item.get_closest_marker("skipif") or set(item.fixturenames) - set(params):
+        if (
+            item.originalname in READS_SOURCE
+            or item.get_closest_marker("xfail")
+            or item.get_closest_marker("skipif")
+            or set(item.fixturenames) - set(params)
+        ):
             continue
         case = params.get("case")
         if case is not None:
