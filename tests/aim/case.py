@@ -18,8 +18,9 @@ MEETS = ("pass", "warn")
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """`name`: obligation, side and value. `feed`: the feed's verdict. `check`: id of the finding, its `result` ("pass" also stands
-    for "warn"), looked for in `phase` and `crank` where given. `overall`: where it differs from the feed's. `gap`: why the judge does not do it yet.
+    """`name`: obligation, side and value. `feed`: the feed's verdict. `check`: id of the finding, its `result` ("pass" also stands for
+    "warn"), looked for in `phase` and `crank` where given. `overall`: where it differs from the feed's. `gap`: why the judge does
+    not do it yet.
     """
 
     name: str

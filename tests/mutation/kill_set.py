@@ -15,6 +15,7 @@ FILES = (
     "tests/acceptance",
     "tests/host/test_checks.py",
     "tests/host/test_quick_judge.py",
+    "tests/host/test_recorder_live.py",
     "tests/host/test_plausibility.py",
     "tests/host/test_other_fault.py",
     "tests/host/test_compare.py",
@@ -59,7 +60,7 @@ FIRST = {
     "as_json": ("test_json",),
     "thresholds": ("inside", "outside"),
     "account": ("phases", "told_once"),
-    "live": ("quick_judge",),
+    "live": ("recorder_live", "quick_judge"),
 }
 
 
