@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from firstcrank.trace import Trace
+from firstcrank.trace import Trace, Uncertainty
 
 from .ask import ASKED, FAIL, NO, PASS, Context, ask, doubled, feed_verdict, limits, told
 from .case import Case, hold, table
@@ -175,3 +175,36 @@ def test_a_steady_drop_is_found_wherever_it_lies(at_s: float) -> None:
     found = [f for f in judgement.findings if f.check == STEADY and f.result == "fail"]
     borders = {p.name: (p.start_s, p.end_s) for p in judgement.phases}
     assert any(borders[f.phase][0] - 0.03 <= middle_s <= borders[f.phase][1] + 0.03 for f in found), told(judgement)
+
+
+NOTHING = Uncertainty(0.0, 0.0)
+A, B = 12.43, 12.31  # battery and feed in the phase after, V
+U_OF_DROP = [
+    # field, value, standard uncertainty of the drop of 0.12 V (JCGM 100 5.1: own parts of two leads add in squares)
+    ("gain_rel", 0.01, 0.01 * float(np.hypot(A, B))),
+    ("drift_rel", 0.01, 0.01 * float(np.hypot(A, B))),
+    ("offset_v", 0.03, 0.03 * 2**0.5),
+    ("steps_v", 0.03, 0.03 * 2**0.5),
+    ("leakage_v", 0.03, 0.03 * 2**0.5),
+    ("settling_v", 0.03, 0.03 * 2**0.5),
+    # what is common to all leads is one part of the difference itself
+    ("shared_gain_rel", 0.05, 0.05 * 0.12),
+    ("shared_drift_rel", 0.05, 0.05 * 0.12),
+    ("shared_slope_rel", 0.05, 0.05 * 0.12),
+    ("shared_offset_v", 0.05, 0.0),
+]
+
+
+@pytest.mark.parametrize(("name", "value", "expected_v"), U_OF_DROP, ids=[row[0] for row in U_OF_DROP])
+def test_each_part_of_the_uncertainty_counts_in_a_drop(name: str, value: float, expected_v: float) -> None:
+    made = Made()
+    made.uncertainty = replace(NOTHING, **{name: value})
+    (found,) = [f for f in ask(made.bins(), ASKED).findings if f.check == STEADY and f.phase == "after"]
+    assert found.uncertainty == pytest.approx(2.0 * expected_v, rel=0.06, abs=0.002)
+
+
+def test_a_gain_turns_about_its_pivot() -> None:
+    made = Made()
+    made.uncertainty = replace(NOTHING, gain_rel=0.05, pivot_v=12.37)
+    (found,) = [f for f in ask(made.bins(), ASKED).findings if f.check == STEADY and f.phase == "after"]
+    assert found.uncertainty < 0.03

@@ -144,3 +144,14 @@ def test_the_phases_of_every_crank_are_told() -> None:
     assert names == ["key off", "key on", *one, *one]
     assert [round(p.start_s, 1) for p in judgement.phases if p.name == "crank"] == [3.0, 10.0]
     assert [p.crank for p in judgement.phases if p.name == "crank"] == [1, 2]
+
+
+def test_a_feed_that_is_live_only_in_start_comes_from_the_start_terminal() -> None:
+    made = Made().feed(0.0, 0.0, START).feed(0.0, LET_GO, 9.0)
+    judgement = hold(Case("only in START", made.bins, FAIL, "key_live_before", OUT))
+    assert judgement.likely_causes[0].cause == "feed_from_start_terminal"
+
+
+def test_a_feed_that_is_live_in_start_and_a_while_longer_does_not() -> None:
+    judgement = hold(Case("in START and after", Made().feed(0.0, 0.0, START).bins, NO, "key_live_before", OUT))
+    assert "feed_from_start_terminal" not in {c.cause for c in judgement.likely_causes}

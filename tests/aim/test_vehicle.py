@@ -72,6 +72,12 @@ def charged_to(volts: float) -> Trace:
     return made.bins(bin_s=16 * 0.768e-3, runs=False)
 
 
+def recovers_to(volts: float) -> Trace:
+    """The battery comes back to this and no more after LET GO (the limit is the rest's, 12.2 V, less 0.4 V)."""
+    made = Made()
+    return made.put("battery", volts, 6.3, 9.0).feed(volts - 0.12, 6.3, 9.0).bins()
+
+
 HOLDS_ON = replace(ASKED, hold_on_s=0.5)
 LOAD = replace(ASKED, known_load_ohm=2.2)
 
@@ -105,6 +111,8 @@ O2 = [
     passes("loop inside: 45 mohm", lambda: loop(0.045), "module_supply_loop", context=LOAD),
     fails("loop outside: 55 mohm", lambda: loop(0.055), "module_supply_loop", context=LOAD),
     passes("off: dead at once", lambda: back_fed(0.0), "key_off_decay", context=HOLDS_ON),
+    passes("recovery inside: 11.9 V", lambda: recovers_to(11.9), "battery_recovery"),
+    passes("recovery outside: 11.7 V", lambda: recovers_to(11.7), "battery_recovery", "warn"),
     passes("charging inside: 13.4 V", lambda: charged_to(13.4), "charging", context=RUNS),
 ]  # fmt: skip
 

@@ -18,7 +18,7 @@ from typing import Any
 from zlib import crc32
 
 from . import child
-from .kill_set import Kill, collect
+from .kill_set import FIRST, Kill, collect
 from .sites import ROOT, Site, all_sites, sample
 
 STORE = ROOT / ".mutation"
@@ -59,19 +59,17 @@ def baseline(kills: list[Kill], fresh: bool) -> dict[str, Any]:
 
 
 def ordered(kills: list[Kill], times: dict[str, float], killers: dict[str, Counter[str]], site: Site) -> list[Kill]:
-    """Those that killed in this function first, then in this file, then a spread of all, then the rest by their time."""
+    """Those that killed in this function first, then in this file, then by the hints, then a spread of all."""
     by_function, by_file, by_all = (killers.get(k, Counter()) for k in (site.file + site.function, site.file, ""))
-    first = [n for counter, most in ((by_function, 12), (by_file, 25), (by_all, 40)) for n, _ in counter.most_common(most)]
+    first = [n for counter, most in ((by_function, 8), (by_file, 16), (by_all, 6)) for n, _ in counter.most_common(most)]
     place = {name: i for i, name in reversed(list(enumerate(first)))}
-    return sorted(
-        kills,
-        key=lambda k: (
-            place.get(k.name, len(first)),
-            times.get(k.name, 0.0) > 0.5,
-            crc32(k.name.encode()) % 7,
-            times.get(k.name, 0),
-        ),
-    )
+    hints = [hint for part in Path(site.file).with_suffix("").parts for hint in FIRST.get(part, ())]
+
+    def rank(kill: Kill) -> tuple[float, ...]:
+        hinted = min((i for i, hint in enumerate(hints) if hint in kill.name), default=len(hints))
+        return (place.get(kill.name, len(first)), hinted, times.get(kill.name, 0.0) > 0.5, crc32(kill.name.encode()))
+
+    return sorted(kills, key=rank)
 
 
 def main() -> None:

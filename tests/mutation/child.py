@@ -33,10 +33,8 @@ class _Mutant(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         """The mutant's spec, nothing for others."""
         if fullname != self.module:
             return None
-        spec = importlib.util.spec_from_loader(fullname, self, origin=self.origin, is_package=self.is_package)
-        if spec is not None and self.is_package:
-            spec.submodule_search_locations = [str(Path(self.origin).parent)]
-        return spec
+        inside = [str(Path(self.origin).parent)] if self.is_package else None
+        return importlib.util.spec_from_file_location(fullname, self.origin, loader=self, submodule_search_locations=inside)
 
     def create_module(self, spec: Any) -> None:
         """As usual."""
@@ -46,16 +44,17 @@ class _Mutant(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         exec(self.code, module.__dict__)
 
 
-def replace_analysis(site: Site) -> None:
-    """Imports the judge anew with the mutated module, and puts its parts wherever the old ones were imported by name."""
+def replace_analysis(site: Site | None) -> None:
+    """Imports the judge anew with the mutated module (None: as it is), and puts its parts wherever the old ones were imported."""
     from .sites import PACKAGE
 
     old = {name: module for name, module in sys.modules.items() if name == PREFIX or name.startswith(PREFIX + ".")}
-    origin = str(PACKAGE / site.file)
-    code = compile(mutated(site), origin, "exec")
+    if site is not None:
+        origin = str(PACKAGE / site.file)
+        code = compile(mutated(site), origin, "exec")
+        sys.meta_path.insert(0, _Mutant(site.module, code, origin, site.file.endswith("__init__.py")))
     for name in old:
         del sys.modules[name]
-    sys.meta_path.insert(0, _Mutant(site.module, code, origin, site.file.endswith("__init__.py")))
     where = {
         id(value): (name, attr)
         for name, module in old.items()
@@ -87,8 +86,7 @@ def run(site: Site | None, kills: Sequence[Kill], cpu_s: int, budget_s: float, o
     times: dict[str, float] = {}
     failed: list[str] = []
     try:
-        if site is not None:
-            replace_analysis(site)
+        replace_analysis(site)
     except BaseException as error:
         outcome = {"outcome": "killed", "by": "import", "why": type(error).__name__}
         kills = ()

@@ -46,6 +46,11 @@ def test_the_account_covers_every_instant(start: Known) -> None:
 
 @given(ALL, st.data())
 def test_the_account_covers_every_instant_of_a_recording_with_holes_and_losses(start: Known, data: st.DataObject) -> None:
+    """And a hole of a millisecond or more after ON is never called good nor low.
+
+    Shorter holes count as good, as the obligation on missing samples allows them; up to ON the account says low for a dead feed,
+    holes or not.
+    """
     trace = start.trace
     for _ in range(data.draw(st.integers(1, 3))):
         first = data.draw(st.integers(1, len(trace) - 2))
@@ -54,10 +59,11 @@ def test_the_account_covers_every_instant_of_a_recording_with_holes_and_losses(s
         trace = change.holed(trace, first, count) if data.draw(st.booleans()) else change.lowered(trace, first, count, 0.0)
     judgement = ask(trace, start.context, start.limits)
     accounted(trace, judgement)
-    for hole in trace.holes:
+    on_s = min((p.begins.late_s for p in judgement.phases if p.name != "key off"), default=np.inf)
+    for hole in (h for h in trace.holes if h.start_s > on_s and h.end_s - h.start_s > 0.001):
         for span in judgement.feed_account:
             overlap_s = min(span.end_s, hole.end_s) - max(span.start_s, hole.start_s)
-            assert span.state in ("not shown", "off") or overlap_s < 1e-6, (span, hole)
+            assert span.state == "not shown" or overlap_s < 1e-6, (span, hole)
 
 
 @given(ALL, st.data())
