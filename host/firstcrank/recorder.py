@@ -17,7 +17,7 @@ import numpy as np
 from firstcrank import __version__, wire, wire_bodies
 from firstcrank.analysis.findings import Context
 from firstcrank.analysis.leads import check_leads
-from firstcrank.analysis.live import LiveTracker
+from firstcrank.analysis.live import LiveTracker, Watch
 from firstcrank.calibration import Calibration
 from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.limits import Limits
@@ -44,12 +44,16 @@ class Watcher(Protocol):
     def ended(self, why: str) -> None:
         """The recording is over, and why in plain words."""
 
+    def runs(self) -> bool | None:
+        """Asked after a short crank: does the engine run by itself? None where nobody can be asked."""
+
 
 @dataclass(frozen=True, slots=True)
 class Plan:
     """What to record and how. `channels`: role and pin each. `longest_s`: give up after this much time, recorded or passed.
 
     `kind`: what kind of recording it is ("start", or "switch test" where no engine is started), noted as its identity.
+    `watch`: what to go on for when the start is over: "charge" (a minute of running) or "off" (key off and the module's power-down).
     """
 
     path: Path
@@ -61,6 +65,7 @@ class Plan:
     acquisition: str = "auto"
     longest_s: float = 180.0
     kind: str = "start"
+    watch: Watch = "start"
 
 
 def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
@@ -87,6 +92,9 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
         if not follow.begun:
             raise LinkLostError(f"nothing was recorded: {why}")
         if why is not None:
+            answer = watcher.runs() if follow.asks_running else None
+            if answer is not None:
+                file.answered(engine_running=answer)
             file.end(why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
             watcher.ended(why)
     except BaseException:
@@ -122,7 +130,8 @@ class _Follow:
 
     def __init__(self, client: BoardClient, plan: Plan, watcher: Watcher, file: RecordingFile, recording_id: bytes) -> None:
         self._client, self._plan, self._watcher, self._file, self._id = client, plan, watcher, file, recording_id
-        self._tracker = LiveTracker(plan.limits)
+        answers = plan.context
+        self._tracker = LiveTracker(plan.limits, answers.engine_running, plan.watch, answers.hold_on_s or 0.0)
         self._roles = [str(channel["role"]) for channel in plan.channels]
         self._last_ticks_us: int | None = None
         self._elapsed_us = 0
@@ -132,6 +141,11 @@ class _Follow:
         self.begun = False  # a reading was recorded
         self._heard = False  # the board answered under our recording's id
         self._recorded_s = self._silent_s = self._useless_s = 0.0
+
+    @property
+    def asks_running(self) -> bool:
+        """Whether the person's answer would bring evidence that is missing."""
+        return self._tracker.asks_running
 
     def run(self) -> str | None:
         """Why it ended; None where the link was lost, so that the file stays without a closing note.

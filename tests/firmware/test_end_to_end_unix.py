@@ -118,6 +118,8 @@ def test_the_board_check_looks_at_the_external_inputs() -> None:
     with unix_board("healthy+spi") as port:
         done = firstcrank("board", "check", "--json", "--port", port, *SPI_LEADS)
     lines = {line["what"]: line for line in json.loads(done.stdout)["checks"]}
-    assert lines["input battery (CH0)"]["seen"].startswith("13.6")  # 12.6 V through a network that is not the minimal build's
+    assert lines["input battery (CH0)"]["seen"].startswith(
+        "13.3"
+    )  # 12.6 V by 22 over 122, read as 6.8 over 39.8; nothing loads it
     assert lines["input key switch (CH1)"]["seen"].startswith("0.0")
     assert "spi_mcp3208" in lines["sampling"]["seen"]

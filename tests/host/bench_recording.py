@@ -22,7 +22,8 @@ CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {
 class Silent:
     """A Watcher that remembers."""
 
-    def __init__(self) -> None:
+    def __init__(self, answer: bool | None = None) -> None:
+        self.answer, self.asked = answer, 0
         self.states: list[str] = []
         self.told: list[tuple[str, ...]] = []
         self.why = ""
@@ -37,10 +38,16 @@ class Silent:
     def ended(self, why: str) -> None:
         self.why = why
 
+    def runs(self) -> bool | None:
+        self.asked += 1
+        return self.answer
 
-def make(name: str, path: Path, context: Context | None = None, acquisition: str = "auto") -> Silent:
-    """Records bench:NAME into `path`."""
-    watcher = Silent()
+
+def make(
+    name: str, path: Path, context: Context | None = None, acquisition: str = "auto", answer: bool | None = None
+) -> Silent:
+    """Records bench:NAME into `path`; `answer`: what is answered where the recorder asks whether the engine runs."""
+    watcher = Silent(answer)
     limits = shipped(24 if "24" in name else 12)
     client = BoardClient(open_link(f"bench:{name},seed=3"))
     try:

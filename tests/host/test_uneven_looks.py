@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from firstcrank.analysis.dropouts import _from_runs
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firstcrank.analysis.dropouts import _from_runs
 from firstcrank.trace import KeyRuns
 
 SETS = 20

@@ -5,6 +5,7 @@ from __future__ import annotations
 import types
 from typing import TYPE_CHECKING
 
+import click
 import numpy as np
 from rich.console import Console, Group
 from rich.live import Live
@@ -20,10 +21,10 @@ if TYPE_CHECKING:
 
 DO = {
     "key off?": "Key OFF, please. Waiting to see the feed dead.",
-    "key off seen": "Key off seen. Now turn the key to RUN and wait.",
-    "key on": "Key is in RUN. CRANK NOW: at least 3 seconds, then let the key go back to RUN.",
+    "key off seen": "Key off seen. Now turn the key ON and wait for the WAIT lamp.",
+    "key on": "Key is ON. When the WAIT lamp is out: CRANK. Let go when the engine runs up by itself, or after 5 seconds.",
     "cranking": "Cranking...",
-    "released": "Released. Leave the key in RUN.",
+    "released": "Let go seen. LEAVE THE KEY ON; if the engine runs, let it run.",
     "done": "Done.",
 }
 COLUMN_S = 0.12
@@ -32,8 +33,8 @@ COLUMN_S = 0.12
 class LiveScreen:
     """A Watcher. On a terminal a live picture, elsewhere one line for each new state."""
 
-    def __init__(self, console: Console, limits: Limits) -> None:
-        self._console = console
+    def __init__(self, console: Console, limits: Limits, ask: bool = False) -> None:
+        self._console, self._ask = console, ask
         self._top_v = 14.0 * limits.system_v / 12.0
         self._said = ""
         self._warned = False
@@ -92,3 +93,11 @@ class LiveScreen:
     def ended(self, why: str) -> None:
         """The recording is over."""
         self._console.print(Text(f"Recording ended: {printable(why)}."))
+
+    def runs(self) -> bool | None:
+        """Asks whether the engine runs, where there is somebody to ask."""
+        if not self._ask:
+            return None
+        if self._live is not None:
+            self._live.stop()
+        return click.confirm("The crank was short. Does the engine run by itself now?", default=False)

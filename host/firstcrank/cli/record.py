@@ -40,6 +40,12 @@ CAUTIONS = (
 @click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
 @click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
 @click.option("--yes", is_flag=True, help="Ask nothing: questions not answered by an option are left open.")
+@click.option(
+    "--watch",
+    type=click.Choice(["start", "charge", "off"]),
+    default="start",
+    help="Go on after the start: charge (a minute of running), off (the key going off and what feeds back).",
+)
 @click.option("--longest", "longest_s", type=click.FloatRange(5, 3600), default=180.0, help="Give up after this many seconds.")
 @judging_options
 def record(port: str | None, out: Path | None, job: str | None, store: str | None, **options: Any) -> int:
@@ -170,9 +176,10 @@ def _one_start(
         bin_us=round(options["bin_ms"] * 1000),
         acquisition=options["acquisition"],
         longest_s=options["longest_s"],
+        watch=options["watch"],
     )
     try:
-        with LiveScreen(console, limits) as screen:
+        with LiveScreen(console, limits, ask=not options["yes"]) as screen:
             record(client, plan, screen)
         recording = read_native(path)
         judgement = judge(recording.trace, limits, recording.context)

@@ -25,7 +25,7 @@ from firstcrank.tracefiles.bin_arrays import Codes, to_codes
 from firstcrank.tracefiles.close_up_frames import close_ups
 from firstcrank.tracefiles.frames import Gathered, gather
 from firstcrank.tracefiles.native_writer import RecordingFile, as_recording
-from firstcrank.tracefiles.notes import Notes, read_notes
+from firstcrank.tracefiles.notes import AFTERWARDS, Notes, read_notes
 
 SUFFIX = ".fcr"
 KINDS = ("start", "switch test")
@@ -238,8 +238,9 @@ class _Reader:
 
 
 def _answers(notes: Notes) -> dict[str, Any]:
-    """The answers of the note, without the name that format 1 put among them."""
-    return {name: value for name, value in notes.content("answers").items() if name != "note"}
+    """The answers of the note, without the name that format 1 put among them; what was answered afterwards wins."""
+    before = {name: value for name, value in notes.content("answers").items() if name != "note"}
+    return {**before, **notes.content(AFTERWARDS)}
 
 
 def _board_said(found: Gathered) -> tuple[str, str] | None:

@@ -10,7 +10,7 @@ from typing import IO, Any
 
 from firstcrank import wire
 from firstcrank.errors import UnwritableFileError
-from firstcrank.tracefiles.notes import PROTECTED, hash_of, note_bodies, text_of
+from firstcrank.tracefiles.notes import AFTERWARDS, PROTECTED, hash_of, note_bodies, text_of
 
 REPEAT_BYTES = 262_144  # a copy of what is protected after each of these: every eight seconds of three leads
 END_COPIES = 2
@@ -47,6 +47,7 @@ class RecordingFile:
         self._rest = b""
         self._notes = 0
         self._protected: dict[str, Mapping[str, Any]] = {}
+        self._afterwards: dict[str, Mapping[str, Any]] = {}
         self._since_copy = 0
 
     def protect(self, **contents: Mapping[str, Any]) -> None:
@@ -72,10 +73,17 @@ class RecordingFile:
             self._append(b"\x00" + wire.encode_frame(wire.NOTE, self._id, self._notes, body))
             self._notes += 1
 
+    def answered(self, **answers: Any) -> None:
+        """Notes what the person answered when the recording was over, twice; the closing note names its hash."""
+        self._afterwards = {AFTERWARDS: answers}
+        for _ in range(END_COPIES):
+            self.note(AFTERWARDS, **answers)
+
     def end(self, **table: Any) -> None:
         """The last copy of what is protected, then the closing note, twice: it says how many notes came before and their hashes."""
         self._copy()
-        hashes = {kind: hash_of(self._id, kind, text_of(content)) for kind, content in self._protected.items()}
+        noted = {**self._protected, **self._afterwards}
+        hashes = {kind: hash_of(self._id, kind, text_of(content)) for kind, content in noted.items()}
         closing = {**table, "notes_before": self._notes, "hashes": hashes}
         for _ in range(END_COPIES):
             self.note("end", **closing)

@@ -17,7 +17,9 @@ from firstcrank import wire
 
 FORMAT = 2
 PROTECTED = ("identity", "calibration", "limits", "answers")  # every recording holds each of them, or has lost it
+AFTERWARDS = "answers afterwards"  # what the person answered when the recording was over; only where something was asked
 WORDS = {
+    AFTERWARDS: "the answers given afterwards",
     "identity": "the recording's identity",
     "host": "the recording's identity",
     "calibration": "the calibration",
@@ -137,7 +139,7 @@ def _second(ours: list[tuple[int, dict[str, Any]]], recording_id: bytes, integri
     tables: dict[str, dict[str, Any]] = {}
     for kind, found in kinds.items():
         content, contradicted = found.content(recording_id, kind)
-        if contradicted and kind in (*PROTECTED, "end", "host"):
+        if contradicted and kind in (*PROTECTED, AFTERWARDS, "end", "host"):
             integrity.append(f"copies of {WORDS[kind]} in this recording contradict each other")
         elif content is not None and kind != "host":
             tables[kind] = content
@@ -166,9 +168,10 @@ def _against_the_end(end: Mapping[str, Any], tables: Mapping[str, Any], recordin
     hashes = end.get("hashes")
     if not isinstance(hashes, dict):
         return []
-    return [
+    lost = [f"every copy of {WORDS[AFTERWARDS]} is lost"] if AFTERWARDS in hashes and AFTERWARDS not in tables else []
+    return lost + [
         f"the closing note of this recording names another content of {WORDS[kind]}"
-        for kind in PROTECTED
+        for kind in (*PROTECTED, AFTERWARDS)
         if kind in tables and hashes.get(kind) != hash_of(recording_id, kind, text_of(tables[kind]))
     ]
 

@@ -27,7 +27,7 @@ def system_voltage(view: View) -> Finding:
     check, rest_v, system_v = CheckId.SYSTEM_VOLTAGE, view.rest_v, view.limits.system_v
     if rest_v < view.th.evidence.rest_below_zero_v:
         why = "the battery lead reads below zero: leads reversed, or a positive-earth vehicle (not supported)"
-        return lacking(check, why, voids=True)
+        return lacking(check, why)
     low_v, high_v = rest_range_v(view, system_v)
     if low_v <= rest_v <= high_v:
         return shown(check, f"the battery rests at {text_v(rest_v)}, a {system_v} V vehicle")
@@ -45,7 +45,7 @@ def system_voltage(view: View) -> Finding:
         )
     else:
         why = f"the battery lead reads {text_v(rest_v)} at rest: it is not on the battery's post"
-    return lacking(check, why, voids=True)
+    return lacking(check, why)
 
 
 def in_place(view: View) -> Finding:
@@ -56,7 +56,7 @@ def in_place(view: View) -> Finding:
     key_v = float(np.median(view.trace.channels["key_switch"].mean_v[first]))
     if battery_v < view.th.evidence.battery_gone_v and key_v > view.th.evidence.rest_low_v:
         why = "the battery lead is dead and the key lead is live with the key off: the two leads are exchanged"
-        return lacking(CheckId.LEADS_IN_PLACE, why, voids=True)
+        return lacking(CheckId.LEADS_IN_PLACE, why)
     return shown(CheckId.LEADS_IN_PLACE, "battery and key lead are not exchanged")
 
 
@@ -76,12 +76,12 @@ def clips_still(view: View) -> Finding:
     if gone.any() and view.rest_v > view.th.evidence.rest_low_v:
         at_s = float(view.trace.start_s[np.flatnonzero(gone)[0]])
         why = f"the battery reading vanished at {at_s:.2f} s: the battery or ground clip came off"
-        return lacking(CheckId.CLIPS_STILL, why, voids=True, at_s=at_s)
+        return lacking(CheckId.CLIPS_STILL, why, at_s=at_s)
     step_s = _common_step(view, ahead)
     if step_s is None:
         return shown(CheckId.CLIPS_STILL, "no clip moved")
     why = f"all leads stepped together at {step_s:.2f} s: a clip, most likely the ground clip, moved"
-    return lacking(CheckId.CLIPS_STILL, why, voids=True, at_s=step_s)
+    return lacking(CheckId.CLIPS_STILL, why, at_s=step_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,9 @@ from firstcrank.units import text_s, text_v
 START = "start"
 
 
-def lacking(check: CheckId, why: str, *, voids: bool = False, at_s: float | None = None, crank: int | None = None) -> Finding:
+def lacking(check: CheckId, why: str, *, at_s: float | None = None, crank: int | None = None) -> Finding:
     """Evidence that is not there."""
-    return Finding(check, Result.UNDECIDED, why, at_s=at_s, crank=crank, voids=voids)
+    return Finding(check, Result.UNDECIDED, why, at_s=at_s, crank=crank)
 
 
 def shown(check: CheckId, text: str, crank: int | None = None) -> Finding:
@@ -32,14 +32,14 @@ def kind(view: View) -> Finding:
     if view.trace.kind == START:
         return shown(CheckId.RECORDING_KIND, "a recording of a start")
     why = f"this is the recording of a {view.trace.kind}, in which no engine is started: it can't pass as a start"
-    return lacking(CheckId.RECORDING_KIND, why, voids=True)
+    return lacking(CheckId.RECORDING_KIND, why)
 
 
 def intact(view: View) -> Finding:
     """Its own limits, answers, calibration and identity are whole."""
     if not view.trace.integrity:
         return shown(CheckId.RECORDING_INTACT, "limits, answers and calibration of the recording are intact")
-    return lacking(CheckId.RECORDING_INTACT, "; ".join(view.trace.integrity), voids=True)
+    return lacking(CheckId.RECORDING_INTACT, "; ".join(view.trace.integrity))
 
 
 def calibrated(view: View) -> Finding:
@@ -47,7 +47,7 @@ def calibrated(view: View) -> Finding:
     if not view.trace.origin.get("uncalibrated"):
         return shown(CheckId.CALIBRATED, "volts by a calibration")
     why = "no calibration for this board: volts are not known. Use --calibration, or calibrate the board"
-    return lacking(CheckId.CALIBRATED, why, voids=True)
+    return lacking(CheckId.CALIBRATED, why)
 
 
 def closed(view: View) -> Finding:

@@ -7,11 +7,12 @@ reason and not silent.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from firstcrank.analysis.obligations import crank, feed_drop, feed_losses, key, leads, recording, supply
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding, Interval
+from firstcrank.model.vocabulary import Result
 
 ForRecording = Callable[[View], Finding]
 ForCrank = Callable[[View, int], Finding]
@@ -20,7 +21,10 @@ ForPhase = Callable[[View, Interval, feed_drop.DropWindows], Finding]
 
 @dataclass(frozen=True, slots=True)
 class Obligation:
-    """`id` as printed in docs/method.md; `text` in one line; exactly one of the three functions."""
+    """`id` as printed in docs/method.md; `text` in one line; exactly one of the three functions.
+
+    `voids`: where it is not met nothing in the recording can be trusted, not even a fault that it shows.
+    """
 
     id: str
     text: str
@@ -28,6 +32,7 @@ class Obligation:
     for_crank: ForCrank | None = None
     for_phase: ForPhase | None = None
     window: str = ""
+    voids: bool = False
 
     def __post_init__(self) -> None:
         if sum(f is not None for f in (self.for_recording, self.for_crank, self.for_phase)) != 1:
@@ -39,18 +44,18 @@ def _no_windows(judge: Callable[[View, Interval], Finding]) -> ForPhase:
 
 
 OBLIGATIONS: tuple[Obligation, ...] = (
-    Obligation("R1", "a recording of a start", recording.kind),
-    Obligation("R2", "its limits, answers, calibration and identity are intact", recording.intact),
-    Obligation("R3", "volts are calibrated", recording.calibrated),
+    Obligation("R1", "a recording of a start", recording.kind, voids=True),
+    Obligation("R2", "its limits, answers, calibration and identity are intact", recording.intact, voids=True),
+    Obligation("R3", "volts are calibrated", recording.calibrated, voids=True),
     Obligation("R4", "closed by the recorder, not torn", recording.closed),
     Obligation("R5", "nothing that could hide a dropout is missing from before ON to OFF", recording.nothing_missing),
     Obligation("R6", "samples no further apart than the shortest dropout that counts", recording.sampled_finely),
     Obligation("R7", "no lead stands at the top of its range", recording.within_range),
     Obligation("R8", "single readings are plausible", recording.plausible),
-    Obligation("L1", "the battery at rest fits the system's voltage", leads.system_voltage),
-    Obligation("L2", "battery and key lead are not exchanged", leads.in_place),
+    Obligation("L1", "the battery at rest fits the system's voltage", leads.system_voltage, voids=True),
+    Obligation("L2", "battery and key lead are not exchanged", leads.in_place, voids=True),
     Obligation("L3", "battery and key lead are on two points", leads.apart),
-    Obligation("L4", "no clip moved", leads.clips_still),
+    Obligation("L4", "no clip moved", leads.clips_still, voids=True),
     Obligation("A1", "cranked with the vehicle's own key, as far as asked", leads.own_key),
     Obligation("A2", "module plugged in, as far as asked", leads.module_plugged),
     Obligation("K1", "feed seen dead, then ON", key.seen_dead),
@@ -84,7 +89,8 @@ def discharge(view: View) -> tuple[Finding, ...]:
     found: list[Finding] = []
     for obligation in OBLIGATIONS:
         if obligation.for_recording is not None:
-            found.append(obligation.for_recording(view))
+            finding = obligation.for_recording(view)
+            found.append(replace(finding, voids=obligation.voids and finding.result is not Result.PASS))
         elif obligation.for_crank is not None:
             found += [obligation.for_crank(view, number) for number in range(1, len(view.cranks) + 1)]
         elif obligation.for_phase is not None:

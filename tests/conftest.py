@@ -1,0 +1,12 @@
+"""Hypothesis profiles: "ci" (few examples, always the same, no deadline) and "long" (by hand: HYPOTHESIS_PROFILE=long)."""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+SLOW = (HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much)
+settings.register_profile("ci", derandomize=True, max_examples=20, deadline=None, suppress_health_check=SLOW, database=None)
+settings.register_profile("long", max_examples=1000, deadline=None, suppress_health_check=SLOW)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
