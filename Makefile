@@ -2,13 +2,15 @@
 # make test   sets everything up, checks the style, types and import contract, and runs the tests
 # make check  the checks alone        make bench  the benchmarks
 # make wheel  builds the wheel into dist/
+# make hardware        writes the hardware notes' pages, drawings, lists, KiCad project, case from hardware_notes/builds.py
+# make hardware-check  compares them, byte for byte, and runs KiCad's rules where kicad-cli is installed
 
 PYTHON ?= python3
 VENV   ?= .venv
 BIN    := $(VENV)/bin
 JOBS   ?= auto
 
-.PHONY: demo test check tests bench wheel format clean
+.PHONY: demo test check tests bench wheel format clean hardware hardware-check
 
 demo: $(VENV)/.installed
 	$(BIN)/firstcrank demo
@@ -30,6 +32,12 @@ bench: $(VENV)/.installed-dev
 wheel: $(VENV)/.installed-dev
 	$(BIN)/python -m pip wheel --no-deps --wheel-dir dist .
 
+hardware: $(VENV)/.installed-dev
+	$(BIN)/python -m hardware_notes.make
+
+hardware-check: $(VENV)/.installed-dev
+	$(BIN)/python -m hardware_notes.make --check
+
 format: $(VENV)/.installed-dev
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
@@ -47,5 +55,5 @@ $(VENV)/.installed: $(VENV)/bin/python pyproject.toml
 	touch $@
 
 $(VENV)/.installed-dev: $(VENV)/bin/python pyproject.toml
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev,postgres,mdf]'
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev,postgres,mdf,hardware]'
 	touch $@ $(VENV)/.installed

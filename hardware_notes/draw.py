@@ -1,4 +1,4 @@
-"""Draws the schematics and the lead card as SVG from the builds' values.
+"""Draws the schematics and the lead card as SVG on a white ground, from the builds' parts.
 
 python -m hardware_notes.draw
 """
@@ -10,89 +10,120 @@ from pathlib import Path
 import schemdraw
 import schemdraw.elements as elm
 
-from hardware_notes.builds import BUILDS
+from hardware_notes import builds
+from hardware_notes.circuit import MCP_NAMES, PICO_NAMES, Part, circuit, roles
 
 HERE = Path(__file__).parent
+ROW = 6.2
 schemdraw.use("svg")
 
 
-def ohms(value: float) -> str:
-    """10 k, 6.8 k."""
-    return f"{value / 1e3:g} k"
+def label(part: Part) -> str:
+    """R16 6.8 kΩ."""
+    return f"{part.ref}\n{part.value}"
 
 
-def one_input(role: str, build: str, pin: str, path: Path) -> None:
-    """The network of one input."""
-    n = BUILDS[build][role]
+def pin_label(parts: dict[str, Part], net: str) -> str:
+    """The pin that a net ends at on the module or the converter, with its name."""
+    for ref, names in (("U2", MCP_NAMES), ("U1", PICO_NAMES)):
+        if ref in parts:
+            for number, found in parts[ref].pins:
+                if found == net:
+                    return f"{ref} pin {number}\n{names[number]}"
+    raise KeyError(net)
+
+
+def one_lead(d: schemdraw.Drawing, parts: dict[str, Part], lead: int, role: str, y: float) -> None:
+    """A row: clip, boot, terminal, node with its parts, pin."""
+    d += elm.Dot(open=True).at((0, y)).label(f"{role}\nclip {lead}", "left")
+    first = True
+    for k in range(1, 5):
+        resistor = elm.Resistor().right().label(label(parts[f"R{lead}{k}"]), fontsize=9)
+        d += resistor.at((0, y)) if first else resistor
+        first = False
+    d += elm.Label().at((4.4, y - 0.7)).label("in the boot of the clip, sleeved", fontsize=9)
+    d += elm.Rect(corner1=(-0.1, -0.95), corner2=(8.55, 0.95)).at((0, y)).linestyle("--").linewidth(0.8)
+    d += elm.Dot(open=True).at((8.8, y)).label(f"J1.{lead + 1}", "bottom")
+    d += elm.Resistor().right().label(label(parts[f"R{lead}5"]), fontsize=9)
+    d += elm.Dot()
+    d.push()
+    d += elm.Resistor().down().label(label(parts[f"R{lead}6"]), "bottom", fontsize=9)
+    d += elm.Ground().label("AGND", "bottom", fontsize=8)
+    d.pop()
+    if f"R{lead}8" in parts:
+        d.push()
+        d += elm.Resistor().up().label(label(parts[f"R{lead}8"]), "bottom", fontsize=9)
+        d += elm.Vdd().label("3V3", fontsize=8)
+        d.pop()
+    d += elm.Line().right().length(1.9)
+    d += elm.Dot()
+    d.push()
+    d += elm.Capacitor().down().label(label(parts[f"C{lead}1"]), "bottom", fontsize=9)
+    d += elm.Ground().label("AGND", "bottom", fontsize=8)
+    d.pop()
+    d += elm.Line().right().length(2.1)
+    d += elm.Dot()
+    pair = f"D{lead}2" in parts
+    names = (
+        (f"D{lead}1\n1N4148\nring up", f"D{lead}2\n1N4148\nring up")
+        if pair
+        else (f"D{lead}1\nBAV199\n3 to 2", f"D{lead}1\nBAV199\n1 to 3")
+    )
+    d.push()
+    d += elm.Diode().up().label(names[0], "bottom", fontsize=9)
+    d += elm.Vdd().label("3V3", fontsize=8)
+    d.pop()
+    d.push()
+    d += elm.Diode().down().reverse().label(names[1], "bottom", fontsize=9)
+    d += elm.Ground().label("AGND", "bottom", fontsize=8)
+    d.pop()
+    d += elm.Line().right().length(1.5)
+    d += elm.Resistor().right().label(label(parts[f"R{lead}7"]), fontsize=9)
+    d += elm.Dot(open=True).label(pin_label(parts, f"PIN{lead}"), "right")
+
+
+def supplies(d: schemdraw.Drawing, parts: dict[str, Part], y: float) -> None:
+    """Ground lead, R1, the escape switch; the converter's own pins where there is one."""
+    d += elm.Dot(open=True).at((0, y)).label("ground clip\nbattery negative POST", "left")
+    d += elm.Fuse().right().at((0, y)).label(f"F1 {parts['F1'].value}\nat the clip", fontsize=9)
+    d += elm.Line().right().length(4.4)
+    d += elm.Dot(open=True).label("J1.1", "bottom")
+    d += elm.Line().right().length(2.2)
+    d += elm.Dot(open=True).label("AGND, U1 pin 33", "right")
+    x = 15.5
+    d += elm.Dot(open=True).at((x, y)).label("U1 pin 36\n3V3", "left")
+    d += elm.Resistor().right().at((x, y)).label(label(parts["R1"]), fontsize=9)
+    d += elm.Dot(open=True).label("U1 pin 28\nGND", "right")
+    d += elm.Dot(open=True).at((x, y - 2.4)).label("U1 pin 29\nGP22", "left")
+    d += elm.Switch().right().at((x, y - 2.4)).label("SW1", fontsize=9)
+    d += elm.Dot(open=True).label("U1 pin 28\nGND", "right")
+    if "U2" not in parts:
+        return
+    lines = []
+    for number in ("9", "10", "11", "12", "13", "14", "15", "16"):
+        net = parts["U2"].net(number)
+        there = pin_label({"U1": parts["U1"]}, net).replace("\n", " ")
+        lines.append(f"U2 pin {number} {MCP_NAMES[number]}: {there}")
+    d += elm.Label().at((0, y - 3.0)).label("\n".join(lines[:4]), halign="left", fontsize=10)
+    d += (
+        elm.Label()
+        .at((7.0, y - 3.0))
+        .label("\n".join([*lines[4:], "C1 100 nF, C2 10 µF from U2 pin 16 to 14"]), halign="left", fontsize=10)
+    )
+
+
+def schematic(build: str, clamp_pair: bool, path: Path) -> None:
+    """The whole build on one sheet."""
+    parts = {p.ref: p for p in circuit(build, clamp_pair)}
     with schemdraw.Drawing(file=str(path), show=False) as d:
-        d.config(unit=2.2, fontsize=12, margin=1.2)
-        d += elm.Dot(open=True).label(f"{role}\nclip", "left")
-        d += elm.Fuse().right().label("0.5 A\nat the clip")
-        d += elm.Resistor().right().label(f"R1 {ohms(n.r_top_ohm)}")
-        node = elm.Dot()
-        d += node
-        d.push()
-        d += elm.Resistor().down().label(f"R2\n{ohms(n.r_bottom_ohm)}", "bottom")
-        d += elm.Ground()
-        d.pop()
-        if n.r_up_ohm:
-            d.push()
-            d += elm.Resistor().up().label(f"R4 {ohms(n.r_up_ohm)}", "bottom")
-            d += elm.Vdd().label("3V3")
-            d.pop()
-        d += elm.Line().right().length(1.6)
-        d += elm.Dot()
-        d.push()
-        d += elm.Capacitor().down().label(f"C1\n{n.c_filter_f * 1e9:g} n", "bottom")
-        d += elm.Ground()
-        d.pop()
-        d += elm.Line().right().length(1.8)
-        clamp = elm.Dot()
-        d += clamp
-        d.push()
-        d += elm.Schottky().up().label("D1a", "bottom")
-        d += elm.Vdd().label("3V3")
-        d.pop()
-        d.push()
-        d += elm.Schottky().down().reverse().label("D1b", "bottom")
-        d += elm.Ground()
-        d.pop()
-        d += elm.Resistor().right().label(f"R3 {ohms(n.r_series_ohm)}")
-        d += elm.Dot(open=True).label(pin, "right")
-
-
-def minimal(path: Path) -> None:
-    """The whole minimal build: three inputs, one board."""
-    pins = (("battery", "GP26 / ADC0"), ("key_switch", "GP27 / ADC1"), ("starter_coil", "GP28 / ADC2"))
-    with schemdraw.Drawing(file=str(path), show=False) as d:
-        d.config(unit=2.0, fontsize=11, margin=1.6)
-        board = elm.Ic(
-            pins=[
-                *(
-                    elm.IcPin(name=pin, side="left", pin=number, anchorname=f"in{i}")
-                    for i, ((_, pin), number) in enumerate(zip(pins, ("31", "32", "34"), strict=True))
-                ),
-                elm.IcPin(name="AGND", side="left", pin="33", anchorname="agnd"),
-                elm.IcPin(name="USB", side="right", anchorname="usb"),
-                elm.IcPin(name="GP22", side="right", pin="29", anchorname="escape"),
-            ],
-            label="Pico-class board",
-            edgepadW=3.0,
-            edgepadH=1.0,
-            pinspacing=1.6,
-        )
-        d += board
-        for i, (role, _) in enumerate(pins):
-            d += elm.Line().left().at(getattr(board, f"in{i}")).length(0.6)
-            d += elm.RBox().left().label("network")
-            d += elm.Fuse().left().label("0.5 A")
-            d += elm.Dot(open=True).label(role, "left")
-        d += elm.Line().left().at(board.agnd).length(0.6)
-        d += elm.Line().left().length(2.0)
-        d += elm.Line().left().length(2.0)
-        d += elm.Dot(open=True).label("battery negative POST", "left")
-        d += elm.Line().right().at(board.usb).length(0.8)
-        d += elm.Dot(open=True).label("laptop on its own battery", "right")
+        d.config(unit=2.2, fontsize=11, margin=1.0, bgcolor="white")
+        names = roles(build)
+        d += elm.Label().at((0, 5.0)).label(f"{build} build, revision {builds.REVISION}", halign="left", fontsize=13)
+        ratings = "Resistors 1 %, 0.6 W, 350 V, 0207; C11, C21 ... C0G or film, 5 %, 50 V"
+        d += elm.Label().at((0, 4.4)).label(ratings, halign="left", fontsize=10)
+        for lead, role in names.items():
+            one_lead(d, parts, lead, role, -ROW * (lead - 1))
+        supplies(d, parts, -ROW * len(names) + 1.0)
 
 
 def text(x: int, y: int, size: int, words: str) -> str:
@@ -103,38 +134,39 @@ def text(x: int, y: int, size: int, words: str) -> str:
 def lead_card(path: Path) -> None:
     """Which clip goes where, to print and keep with the board."""
     rows = (
-        ("ground", "black", "battery negative POST, nothing else"),
-        ("battery", "red, ring", "battery positive POST, not the clamp"),
-        ("key_switch", "yellow, one band", "module's plug, key-feed pin, AFTER the fuse, from the back"),
-        ("starter_coil", "white, two bands", "starter solenoid, its own terminal 50"),
+        ("0", "ground", "black", "battery negative POST, nothing else"),
+        ("1", "battery", builds.LEAD_MARKS["battery"], "battery positive POST, not the clamp"),
+        ("2", "key_switch", builds.LEAD_MARKS["key_switch"], "module's plug, key-feed pin, AFTER the fuse, from the back"),
+        ("3", "starter_coil", builds.LEAD_MARKS["starter_coil"], "starter solenoid, its S terminal (50)"),
+    )
+    last = (
+        "USB first on, last off. Ground first on, last off. Key OFF. Laptop on its own battery, isolator in the cable.",
+        f"The ground lead has a fuse of {builds.FUSE_A:g} A at its clip; the others have resistors in the clip's boot: never crush it.",
+        "Never pierce insulation. Touch bare metal of the vehicle before a clip. Tie every lead off from belts, fan, exhaust.",
+        "Check the engine-to-battery ground strap before the first clip goes on. Leads and board belong together: numbers.",
     )
     lines = [
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 720 330" font-family="sans-serif" fill="#000">',
-        '<rect x="2" y="2" width="716" height="326" fill="#fff" stroke="#000" stroke-width="3"/>',
-        '<text x="20" y="38" font-size="24" font-weight="bold">Leads</text>',
-        text(110, 38, 14, "Ground first on, last off. Key OFF. Tie every lead off from belts, fan and exhaust."),
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 860 372" font-family="sans-serif" fill="#000">',
+        '<rect x="0" y="0" width="860" height="372" fill="#fff"/>',
+        '<rect x="4" y="4" width="852" height="364" fill="none" stroke="#000" stroke-width="3"/>',
+        '<text x="20" y="40" font-size="24" font-weight="bold">Leads</text>',
     ]
-    for i, (role, mark, place) in enumerate(rows):
-        y = 78 + 46 * i
-        lines.append(f'<line x1="20" y1="{y + 14}" x2="700" y2="{y + 14}" stroke="#999"/>')
-        lines.append(f'<text x="20" y="{y}" font-size="18" font-weight="bold">{role}</text>')
-        lines.append(f'<text x="170" y="{y}" font-size="14">{mark}</text>')
-        lines.append(f'<text x="310" y="{y}" font-size="14">{place}</text>')
-    lines += [
-        text(20, 275, 14, "A fuse of 0.5 A at every clip. Never pierce insulation. Laptop on its own battery."),
-        text(20, 300, 14, "Check the engine-to-battery ground strap before the first clip goes on."),
-        "</svg>",
-    ]
+    for i, (number, role, mark, place) in enumerate(rows):
+        y = 82 + 46 * i
+        lines.append(f'<line x1="20" y1="{y + 14}" x2="840" y2="{y + 14}" stroke="#777"/>')
+        lines.append(f'<text x="20" y="{y}" font-size="18" font-weight="bold">{number}  {role}</text>')
+        lines.append(text(200, y, 15, mark))
+        lines.append(text(350, y, 15, place))
+    lines += [text(20, 272 + 24 * i, 14, words) for i, words in enumerate(last)]
+    lines.append("</svg>")
     path.write_text("\n".join(lines) + "\n", "utf-8")
 
 
 def draw_all(folder: Path) -> None:
     """All pictures into a folder."""
-    minimal(folder / "minimal_build.svg")
-    one_input("battery", "minimal 12 V", "GP26", folder / "input_minimal_12v.svg")
-    one_input("battery", "minimal 24 V", "GP26", folder / "input_minimal_24v.svg")
-    one_input("battery", "better 12 V", "CH0", folder / "input_better_12v.svg")
-    one_input("module_ground", "better 12 V", "CH6", folder / "input_ground.svg")
+    schematic("minimal 12 V", True, folder / "schematic_minimal_12v.svg")
+    schematic("minimal 24 V", True, folder / "schematic_minimal_24v.svg")
+    schematic("better 12 V", False, folder / "schematic_better_12v.svg")
     lead_card(folder / "lead_card.svg")
 
 

@@ -15,13 +15,13 @@ from typing import Any, Protocol
 import numpy as np
 
 from firstcrank import __version__, wire, wire_bodies
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.leads import check_leads
 from firstcrank.analysis.live import LiveTracker, Watch
 from firstcrank.calibration import Calibration
 from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.limits import Limits
 from firstcrank.link.board_client import BoardClient, patience, table_of
+from firstcrank.model.context import Context
 from firstcrank.printable import printable
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json

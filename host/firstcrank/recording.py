@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from firstcrank.analysis.findings import Context
 from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits
+from firstcrank.model.context import Context
 from firstcrank.trace import Trace
 
 

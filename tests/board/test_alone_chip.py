@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from firstcrank import wire
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.verdict import judge
 from firstcrank.bench.firmware_program import load
 from firstcrank.board.alone import alone_table
@@ -16,6 +15,7 @@ from firstcrank.board.captures import list_captures, mark_fetched, read_capture,
 from firstcrank.calibration import read_calibration
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
+from firstcrank.model.context import Context
 from firstcrank.tracefiles.native import read_native
 
 from . import played_start

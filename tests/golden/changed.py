@@ -29,6 +29,16 @@ class Reading:
 # What is read otherwise now.
 READINGS: tuple[Reading, ...] = (
     Reading(
+        r".*\.fcr",
+        r"/calibration/(notes.*|channels/\w+\[[23456]\])",
+        "an older calibration says that it is one; uncertainties are kept with six figures; what the wide codes add has terms of its own",
+    ),
+    Reading(
+        r".*\.fcr",
+        r"/channels/\w+/uncertainty\[[0123]\]",
+        "uncertainties are kept with six figures; the usual terms of an older calibration stand in terms of their own",
+    ),
+    Reading(
         r".*(mapped|comma)\.csv|slow_in_ms\.tsv",
         r"/channels/\w+/uncertainty\[[13]\]",
         "a logger's channel has its own resolution (in the offset) and noise, estimated from its readings: its uncertainty is larger",
@@ -41,7 +51,14 @@ READINGS: tuple[Reading, ...] = (
 )
 
 # Case of expected.json -> what is right now.
-VERDICTS: dict[str, Change] = {}
+VERDICTS: dict[str, Change] = {
+    name: Change(
+        "NO VERDICT",
+        None,
+        "an export without its header has lost the recording's limits, answers and uncertainty, and nothing proves what they were",
+    )
+    for name in ("exported_feed_loose.csv", "exported_two_leads.csv")
+}
 
 # Word of an old file (a lead's role, a cause, a limit) -> the word that the program has for it now.
 RENAMED: dict[str, str] = {}

@@ -12,6 +12,8 @@ from firstcrank.calibration import Calibration
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.native import context_to_json
 
+# What a calibration of the first version held for each lead, in its order.
+LINE = ("gain_v_per_code", "offset_v", "u_gain_rel", "u_offset_v", "u_shared_gain_rel", "noise_v", "spike_v", "filter_s")
 DIGITS = 9  # significant; sums of some thousand doubles agree to more on any platform
 
 
@@ -91,7 +93,7 @@ def _calibration(calibration: Calibration | None) -> dict[str, Any] | None:
         return None
     table = calibration.to_json()
     lines = table.pop("channels")
-    return {**table, "channels": {role: _numbers(line.values()) for role, line in lines.items()}}
+    return {**table, "channels": {role: _numbers([line.get(name, 0.0) for name in LINE]) for role, line in lines.items()}}
 
 
 def _numbers(values: Iterable[float]) -> list[float]:

@@ -7,9 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from firstcrank.analysis.findings import Judgement
 from firstcrank.analysis.verdict import judge
 from firstcrank.limits import read_limits, shipped
+from firstcrank.model.judgement import Judgement
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.csv import parse_uncertainty
 from firstcrank.tracefiles.native import context_from_json

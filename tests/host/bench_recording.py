@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from firstcrank import wire
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.live import LiveTracker
 from firstcrank.calibration import Calibration
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.open import open_link
+from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 
 CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]
@@ -44,9 +44,17 @@ class Silent:
 
 
 def make(
-    name: str, path: Path, context: Context | None = None, acquisition: str = "auto", answer: bool | None = None
+    name: str,
+    path: Path,
+    context: Context | None = None,
+    acquisition: str = "auto",
+    leads: tuple[str, ...] = (),
+    answer: bool | None = None,
 ) -> Silent:
-    """Records bench:NAME into `path`; `answer`: what is answered where the recorder asks whether the engine runs."""
+    """Records bench:NAME into `path`; `leads` on pins 26 and up, if not the minimal build's.
+
+    `answer`: what is answered where the recorder asks whether the engine runs.
+    """
     watcher = Silent(answer)
     limits = shipped(24 if "24" in name else 12)
     client = BoardClient(open_link(f"bench:{name},seed=3"))
@@ -54,7 +62,8 @@ def make(
         client.handshake()
         calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
         answers = context or Context(cranked_with_key=True, module_plugged_in=True)
-        record(client, Plan(path, limits, calibration, answers, CHANNELS, acquisition=acquisition), watcher)
+        channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(leads)] or CHANNELS
+        record(client, Plan(path, limits, calibration, answers, channels, acquisition=acquisition), watcher)
     finally:
         client.close()
     return watcher

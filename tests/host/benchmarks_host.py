@@ -23,7 +23,6 @@ import numpy as np
 from rich.console import Console
 
 from firstcrank import wire, wire_bodies
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.live import LiveTracker
 from firstcrank.analysis.verdict import judge
 from firstcrank.calibration import Calibration
@@ -31,6 +30,7 @@ from firstcrank.cli.live_screen import LiveScreen
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.open import open_link
+from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 from firstcrank.tracefiles.native import from_bytes, read_native
 

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
+from firstcrank.model.context import Context
 from firstcrank.recording import Recording
 from firstcrank.trace import Hole
 from firstcrank.tracefiles.csv import read_csv

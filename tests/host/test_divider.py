@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firstcrank.cli.divider import number
 from firstcrank.cli.main import main
 from firstcrank.divider.network import Network
-from firstcrank.divider.propose import CLOSED_FORM, MUST_SURVIVE, Wishes, check, propose
+from firstcrank.divider.propose import CLOSED_FORM, UnmetWishError, Wishes, check, propose
+from firstcrank.divider.stress import Ratings
+from firstcrank.divider.values import in_series, number, written, written_series
 from firstcrank.errors import UsageError
 
 
@@ -28,7 +29,7 @@ def test_every_proposal_meets_every_wish(system_v: int, room: float, source: flo
     wishes = Wishes(system_v, system_v * room, source_ohm=source, dropout_s=dropout_s, loading_a=5e-3, series=series)
     try:
         proposals = propose(wishes)
-    except UsageError as error:
+    except UnmetWishError as error:
         told = str(error)
         proposals = []
     else:
@@ -36,7 +37,9 @@ def test_every_proposal_meets_every_wish(system_v: int, room: float, source: flo
     assert "conflict" in told or "cannot be met" in told
     for proposal in proposals:
         assert all(rule(proposal.network, wishes) for rule in CLOSED_FORM.values())
-        assert not {s.pulse.name for s in proposal.not_survived} & set(MUST_SURVIVE)
+        assert proposal.not_survived == ()
+        assert proposal.network.clamp is not None
+        assert proposal.network.r_series_ohm > 0
     tops = [p.network.r_top_ohm for p in proposals]
     assert len(set(tops)) == len(tops)
 
@@ -57,7 +60,7 @@ def test_ground_inputs_go_below_zero() -> None:
     ],
 )
 def test_impossible_wishes_say_which_conflict(wishes: dict[str, float], said: str) -> None:
-    with pytest.raises(UsageError, match=said):
+    with pytest.raises(UnmetWishError, match=said):
         propose(Wishes(**wishes))  # type: ignore[arg-type]
 
 
@@ -84,13 +87,27 @@ def test_nonsense_networks_are_refused(bad: dict[str, float]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "value"), [("47k", 47e3), ("10n", 10e-9), ("2.2M", 2.2e6), ("3.3", 3.3), ("100uF", 1e-4), ("0", 0.0)]
+    ("text", "value"),
+    [
+        ("47k", 47e3),
+        ("4k7", 4.7e3),
+        ("6K8", 6.8e3),
+        ("4R7", 4.7),
+        ("10n", 10e-9),
+        ("4n7F", 4.7e-9),
+        ("1e-8", 1e-8),
+        ("2.2M", 2.2e6),
+        ("0,5", 0.5),
+        ("3.3", 3.3),
+        ("100uF", 1e-4),
+        ("0", 0.0),
+    ],
 )
 def test_values_with_prefixes(text: str, value: float) -> None:
     assert number(text) == pytest.approx(value)
 
 
-@pytest.mark.parametrize("text", ["", "k", "47kk", "-5k", "1e999", "ten", "5 apples"])
+@pytest.mark.parametrize("text", ["", "k", "47kk", "4k7k", "-5k", "1e999", "ten", "5 apples"])
 def test_nonsense_values_are_refused(text: str) -> None:
     with pytest.raises(UsageError):
         number(text)
@@ -107,9 +124,90 @@ def test_the_command_answers_in_under_a_second_and_as_json(capsys: pytest.Captur
     assert {"full_scale_v", "budget", "stress", "shortest_dropout_s"} <= set(answer["networks"][0])
 
 
-def test_what_it_does_not_survive_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:
+def test_resistors_in_series() -> None:
+    assert in_series("4x7.5k+3k") == (7.5e3, 7.5e3, 7.5e3, 7.5e3, 3e3)
+    assert in_series("33k") == (33e3,)
+    assert written_series((7.5e3, 7.5e3, 3e3)) == "2 x 7.5 kΩ + 3 kΩ"
+    assert [written(v, "F") for v in (1e-8, 4.7e-9, 0.0)] == ["10 nF", "4.7 nF", "0 F"]
+    with pytest.raises(UsageError):
+        in_series("0x7.5k")
+
+
+# Three equal parts of 350 V stand 1,036 V at 1 %, four 1,379 V: 350 / (1.01 / (1.01 + (n - 1) 0.99)), by hand.
+@pytest.mark.parametrize(("parts", "stands_v"), [((11e3,) * 3, 1036.0), ((8.2e3,) * 4, 1379.0), ((33e3,), 350.0)])
+def test_the_worst_share_of_parts_in_series(parts: tuple[float, ...], stands_v: float) -> None:
+    assert 350.0 / Network(sum(parts), 6.8e3, top_parts_ohm=parts).worst_share(0.01) == pytest.approx(stands_v, abs=0.5)
+
+
+@pytest.mark.parametrize("system", ["12", "24"])
+@pytest.mark.parametrize("ratings", [(0.25, 250.0), (0.6, 350.0), (0.4, 200.0)])
+@pytest.mark.parametrize("tolerance", ["0.001", "0.01", "0.05"])
+def test_the_designer_never_proposes_what_its_own_table_fails(
+    capsys: pytest.CaptureFixture[str], system: str, ratings: tuple[float, float], tolerance: str
+) -> None:
+    options = ["--power", str(ratings[0]), "--working", str(ratings[1]), "--tolerance", tolerance]
+    with pytest.raises(SystemExit) as left:
+        main(["divider", "--json", "--system", system, *options])
+    answer = json.loads(capsys.readouterr().out)
+    assert left.value.code == 0
+    assert answer["networks"]
+    for network in answer["networks"]:
+        assert all(line["survives"] for line in network["stress"])
+        assert len(network["stress"]) == 13
+        assert network["clamp"] == "BAV199"
+
+
+def test_parts_of_too_low_a_rating_are_refused_with_what_to_take() -> None:
+    with pytest.raises(UnmetWishError, match="higher working voltage"):
+        propose(Wishes(ratings=Ratings(working_v=100.0)))
+
+
+@pytest.mark.parametrize(
+    ("given", "code", "said"),
+    [
+        ("4x7.5k+3k,6k8,10n,4k7", 0, "survives all 13 pulses"),
+        ("33k,6.8k,10n,1k", 5, "Does not meet: survival"),
+        ("1M,10", 5, "highest voltage"),
+        ("4x22k+12k,10k,10n,4k7", 5, "Does not meet: highest voltage"),
+    ],
+)
+def test_an_unmet_wish_has_its_own_exit_code(capsys: pytest.CaptureFixture[str], given: str, code: int, said: str) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(["divider", "--check", given])
+    assert left.value.code == code
+    assert said in capsys.readouterr().out
+
+
+def test_the_page_states_clamp_tolerance_temperature_and_wide_codes(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
+        main(["divider", "--check", "47k,10k,10n,1k", "--temperature", "60", "--tolerance", "0.02"])
+    said = capsys.readouterr().out
+    assert "clamp BAV199" in said
+    assert "1 kΩ to the pin" in said
+    assert "resistors of 0.02 of their value, 60 °C" in said
+    assert "7.05" in said  # code 1536 of 47k over 10k: 1536 / 4096 * 3.3 * 5.7 = 7.054 V, by hand
+
+
+def test_an_input_that_does_not_reach_the_system_voltage_is_shown_at_its_own(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["divider", "--lowest", "-2", "--highest", "4"])
+    said = capsys.readouterr().out
+    assert "at 4 V uncalibrated" in said
+    assert "(4 V to nothing, across 2.8 V)" in said
+    assert "at 12 V" not in said
+
+
+def test_a_capacitor_of_ten_farads_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(["divider", "--check", "47k,10k,10"])
+    assert left.value.code == 2
+    assert "write 10n" in capsys.readouterr().err
+
+
+def test_what_it_does_not_survive_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
         main(["divider", "--check", "1k,220,10n", "--no-clamp"])
+    assert left.value.code == 5
     said = capsys.readouterr().out
     assert "DOES NOT SURVIVE" in said
     assert "chip's own protection" in said

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from firstcrank import wire
-from firstcrank.analysis.findings import Context
 from firstcrank.calibration import Calibration
 from firstcrank.errors import LinkLostError, UnwritableFileError
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.open import open_link
+from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 from firstcrank.tracefiles.native import from_bytes, read_native
 

@@ -17,10 +17,10 @@ import pytest
 from cobs import cobs
 
 from firstcrank import wire
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import UnreadableTraceError
 from firstcrank.limits import shipped
+from firstcrank.model.context import Context
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.native import as_recording, context_to_json, from_bytes
 from firstcrank.tracefiles.notes import PROTECTED

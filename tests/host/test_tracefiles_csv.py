@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firstcrank.analysis.findings import Context
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import UnreadableTraceError, UsageError
 from firstcrank.limits import shipped
+from firstcrank.model.context import Context
 from firstcrank.tracefiles.csv import parse_map, parse_uncertainty, read_csv
 from firstcrank.tracefiles.csv_export import write_csv
 from firstcrank.tracefiles.native import from_bytes

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from firstcrank.analysis.dropouts import _from_runs
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firstcrank.analysis.low_intervals import _from_runs
 from firstcrank.trace import KeyRuns
 
 SETS = 20
@@ -23,6 +23,9 @@ class Looked:
     conversions: np.ndarray
     gap_s: np.ndarray
     lowest_v: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.start_s)
 
 
 def run_at(below: list[bool]) -> int:

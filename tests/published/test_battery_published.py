@@ -100,8 +100,8 @@ def test_limits_with_a_source(key: str, volts12: float, volts24: float, source: 
 
 def test_the_two_sources_that_disagree_lead_to_a_warning() -> None:
     """9.6 V floor (TM 10-3930-671-24) against 8 to 10 V typical on a diesel at 10 to 27 degC (TM 5-3895-382-24 Table 29)."""
-    from firstcrank.analysis.findings import Context
     from firstcrank.analysis.verdict import judge
+    from firstcrank.model.context import Context
     from tests.acceptance.start import CRANK_S, RELEASE_S, Start
 
     start = Start()

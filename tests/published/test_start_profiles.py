@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from firstcrank.analysis.findings import Context
-from firstcrank.analysis.verdict import judge, look
+from firstcrank.analysis.verdict import judge
+from firstcrank.analysis.view import build_view
 from firstcrank.limits import Limits, shipped
+from firstcrank.model.context import Context
 from tests.acceptance.start import BIN_S, PER_BIN, STEP_S, Start
 
 
@@ -140,7 +141,7 @@ def test_time_below_and_lowest_agree_with_the_standard(
     profile: Profile, threshold_v: float, below_s: float, lowest_v: float, why: str
 ) -> None:
     start, limits, begin_s = played(profile, threshold_v)
-    view = look(trace_of(start, profile, threshold_v), limits, Context(cranked_with_key=True, module_plugged_in=True))
+    view = build_view(trace_of(start, profile, threshold_v), limits, Context(cranked_with_key=True, module_plugged_in=True))
     found = [d for d in view.dropouts if d.start_s >= begin_s - BIN_S]
     assert sum(d.duration_s for d in found) == pytest.approx(below_s, abs=len(found) * 2 * STEP_S + 1e-4), why
     assert sum(d.duration_low_s for d in found) <= below_s + 1e-4

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from firstcrank.errors import UsageError
-from firstcrank.wiring import gauge
-from firstcrank.wiring.terminals import TERMINALS
+from firstcrank.wiring import ampacity, gauge
+from firstcrank.wiring.feed import Run, choose
+from firstcrank.wiring.terminals import AMERICAN_TERMINALS, DIN_TERMINALS, RELAY_PINS
 
 # AWG diameter mm and area mm2: ASTM B258-02's formula as given in a public reference; areas agree with IEC/UL lists.
 AWG = [
@@ -74,11 +75,58 @@ def test_hot_wire_length() -> None:
     assert 100.0 / gauge.at_temperature(1.0, 50.0) == pytest.approx(89.46, abs=0.01)
 
 
-def test_the_smallest_gauge_is_the_smallest_that_holds() -> None:
-    awg, metric = gauge.smallest_gauge(4.0, 2.0, 0.25, 20.0)
-    size = gauge.awg_number(awg)
-    assert gauge.drop_v(gauge.awg_ohm_per_m(size), 4.0, 2.0) < 0.25 <= gauge.drop_v(gauge.awg_ohm_per_m(size + 2), 4.0, 2.0)
-    assert metric == "0.75 mm2"
+# The same table's stranded rows.
+NEC_STRANDED = [(6, 0.491), (4, 0.308), (2, 0.194), (1, 0.154), (0, 0.122), (-1, 0.0967), (-2, 0.0766), (-3, 0.0608)]
+
+
+@pytest.mark.parametrize(("size", "ohm_per_kft"), NEC_STRANDED)
+def test_stranded_wire_at_75_degc(size: int, ohm_per_kft: float) -> None:
+    assert gauge.stranded_ohm_per_m(size, 75.0) * 304.8 == pytest.approx(ohm_per_kft, rel=0.007)
+
+
+# Amperes in a bundle, a public table of wire sizes quoting US practice (MIL-W-5088). FAA AC 43.13-1B protects AWG 20 at 7.5 A (memory).
+@pytest.mark.parametrize(
+    ("size", "amperes"),
+    [(22, 5.0), (20, 7.5), (18, 10.0), (16, 13.0), (14, 17.0), (12, 23.0), (10, 33.0), (8, 44.0), (4, 81.0)],
+)
+def test_ampacity(size: int, amperes: float) -> None:
+    assert ampacity.awg_amperes(size) == amperes
+    assert ampacity.metric_amperes(gauge.awg_area_m2(size) * 1e6) == pytest.approx(amperes)
+
+
+def test_hot_surroundings_take_some_of_it() -> None:
+    """105 degC insulation, rated at 57 degC: half of the 48 K left at 81 degC, so the square root of a half."""
+    assert ampacity.awg_amperes(16, 81.0) == pytest.approx(13.0 * 0.5**0.5)
+    with pytest.raises(UsageError):
+        ampacity.awg_amperes(16, 105.0)
+
+
+@pytest.mark.parametrize(
+    ("run", "awg", "metric", "fuse_a"),
+    [
+        (Run(0.3, 20.0, 0.25), "AWG 10", "4 mm2", 25.0),  # heat decides: AWG 20 would do for the drop and burn
+        (Run(0.1, 100.0, 0.5), "AWG 1", "50 mm2", 125.0),
+        (Run(4.0, 2.0, 0.25), "AWG 18", "0.75 mm2", 3.0),  # drop decides
+        (Run(4.0, 2.0, 0.25, back="wire"), "AWG 16", "1.5 mm2", 3.0),
+        (Run(13 * 0.3048, 5.0, 0.25), "AWG 14", "2.5 mm2", 7.5),
+        (Run(6 * 0.3048, 400.0, 0.2, cranking=True), "AWG 2/0", "70 mm2", None),
+    ],
+)
+def test_the_wire_is_right_on_both_counts_and_no_thicker(run: Run, awg: str, metric: str, fuse_a: float | None) -> None:
+    found = choose(run)
+    assert (found.awg.name, found.metric.name, found.fuse_a) == (awg, metric, fuse_a)
+    assert found.awg.drop_v < run.limit_v
+    assert fuse_a is None or found.awg.carries_a >= fuse_a >= run.amperes / 0.8
+
+
+def test_a_run_that_no_wire_fits_says_what_to_do() -> None:
+    with pytest.raises(UsageError, match="shorten it or use a relay"):
+        choose(Run(100.0, 100.0, 0.1))
+
+
+def test_a_crank_warms_a_cable_by_its_own_heat_capacity() -> None:
+    """AWG 2, 500 A, 30 s: (500 A / 33.6 mm2)^2 * 1.98e-8 ohm m * 30 s / 3.45e6 J/m3K = 38 K, by hand."""
+    assert ampacity.crank_rise_k(33.6, 500.0) == pytest.approx(38.2, abs=0.5)
 
 
 @pytest.mark.parametrize(("text", "size"), [("16", 16), ("2/0", -1), ("AWG 4/0", -3), ("1/0", 0), ("0", 0)])
@@ -92,10 +140,21 @@ def test_nonsense_gauges_are_refused(text: str) -> None:
         gauge.awg_number(text)
 
 
-def test_only_one_terminal_takes_the_key_feed() -> None:
-    """DIN 72552: 15 switched, 30 battery, 50 starter control, 31 ground."""
-    (right,) = [t for t in TERMINALS if t.key_feed.startswith("YES")]
-    assert (right.run, right.start, right.din) == (True, True, "15")
-    assert {t.din for t in TERMINALS if t.din in ("30", "31", "50")} == {"30", "31", "50"}
-    (start,) = [t for t in TERMINALS if t.din == "50"]
-    assert start.key_feed.startswith("never")
+def test_terminals_after_din_72552() -> None:
+    """Public lists: 15 switched, 15a series resistor's output, 30 battery, 31 ground, 50 starter; 16 and 15b are in none of them."""
+    by_mark = {t.mark: t for t in DIN_TERMINALS}
+    assert {"15", "15a", "15e", "30", "31", "50", "75", "61 / D+"} <= set(by_mark)
+    assert not {"16", "15b"} & set(by_mark)
+    assert "resistor" in by_mark["15a"].what
+    assert by_mark["50"].key_feed.startswith("never")
+    assert [t.mark for t in DIN_TERMINALS if t.key_feed.startswith("YES")] == ["15e"]
+
+
+def test_american_marks_and_relay_pins() -> None:
+    """Common practice, no source; relay numbers DIN 72552 from memory."""
+    by_mark = {t.mark: t for t in AMERICAN_TERMINALS}
+    assert "often dies in START" in by_mark["IGN2"].key_feed
+    assert (by_mark["R or I on a starter"].on, by_mark["R or I on a starter"].start) == (False, True)
+    assert [t.mark for t in AMERICAN_TERMINALS if t.key_feed.startswith("YES")] == ["IGN1, IGN, I"]
+    assert [p.mark for p in RELAY_PINS] == ["30", "87", "87a", "86", "85"]
+    assert all(t.source for t in (*DIN_TERMINALS, *AMERICAN_TERMINALS, *RELAY_PINS))

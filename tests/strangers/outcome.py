@@ -43,7 +43,7 @@ class Outcome:
 
 def context_of(s: StrangeStart) -> Any:
     """The answers as the product's type, less those that it does not know."""
-    from firstcrank.analysis.findings import Context
+    from firstcrank.model.context import Context
 
     known = {f.name for f in fields(Context)}
     return Context(**{k: v for k, v in s.plan.record.answers.items() if k in known})

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.findings import Finding, Judgement
+from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.trace import FloatArray, Trace
 
 BEFORE_S, AFTER_S, STEP_S = 2.0, 6.0, 0.005

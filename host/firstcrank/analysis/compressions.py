@@ -21,10 +21,14 @@ HISTORY = 5  # intervals whose median the next one is held against
 
 @dataclass(frozen=True, slots=True)
 class Rhythm:
-    """Compressions in a row: times of the battery's lows, shape (m,), seconds; `swing_v` their median size, volts."""
+    """Compressions in a row: times of the battery's lows, shape (m,), seconds; `swing_v` their median size, volts.
+
+    `until_s`: the last low that follows them, regular or not.
+    """
 
     lows_s: FloatArray
     swing_v: float
+    until_s: float
 
     @property
     def period_s(self) -> float:
@@ -59,7 +63,11 @@ def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThre
         return None
     first, past = chain
     inside = points[(grid_s[points] >= grid_s[lows[first]]) & (grid_s[points] <= grid_s[lows[past - 1]])]
-    return Rhythm(grid_s[lows[first:past]], float(np.median(np.abs(np.diff(swing[inside])))))
+    lows_s = grid_s[lows]
+    last = past - 1
+    while last + 1 < len(lows_s) and lows_s[last + 1] - lows_s[last] <= th.interval_most_s:
+        last += 1
+    return Rhythm(lows_s[first:past], float(np.median(np.abs(np.diff(swing[inside])))), float(lows_s[last]))
 
 
 def turning_points(volts: FloatArray, least_v: float) -> np.ndarray:

@@ -129,7 +129,7 @@ def _end(
     begin = int(np.searchsorted(trace.start_s, float(rhythm.lows_s[0]) + rhythm.period_s))
     stop_s = float(trace.end_s[min(reach, len(trace)) - 1]) + BESIDE_S
     stop = int(np.searchsorted(trace.start_s, stop_s))
-    gradual = Border(min(rhythm.last_s, stop_s), stop_s, "the battery is back")
+    gradual = Border(min(rhythm.until_s, stop_s), stop_s, "the battery is back")
     if stop - begin < 4:
         return gradual
     after = np.minimum(np.searchsorted(trace.start_s, trace.start_s[begin:stop] + th.step_s), len(trace) - 1)

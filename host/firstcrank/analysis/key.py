@@ -123,7 +123,8 @@ def _fall_to(trace: Trace, feed: Feed, dead_from: int, th: KeyThresholds) -> Bor
         return None
     fall = int(last_good[-1]) + 1
     fall_s = float(trace.end_s[last_good[-1]])
-    if dead_s - fall_s > th.fall_most_s or not _unbroken(feed.mean_v[fall:dead_from], th):
+    settled = fall + int(np.searchsorted(trace.start_s[fall:dead_from], fall_s + th.fall_bounce_s))
+    if dead_s - fall_s > th.fall_most_s or not _unbroken(feed.mean_v[settled:dead_from], th):
         return None
     bounce = (trace.start_s[:dead_from] >= fall_s - th.fall_bounce_s) & (
         feed.lowest_v[:dead_from] < feed.source_v[:dead_from] - usual_v - 2 * th.fall_step_v

@@ -54,7 +54,8 @@ def find_low(
     near = slice(first, past)
     found = _from_runs(trace, feed, minimum_v, runs, near) if runs else _from_bins(trace, feed, minimum_v)
     inside = [_cut(b, from_s, to_s) for b in found if b.end_s > from_s and b.start_s < to_s]
-    return tuple(_merge([_sharpened(b, trace.close_ups, minimum_v) for b in inside], shortest_s, th))
+    recovery_s = max(th.merged_s, 1.5 * float(np.median(trace.gap_s[near])) if past > first else 0.0)
+    return tuple(_merge([_sharpened(b, trace.close_ups, minimum_v) for b in inside], min(recovery_s, shortest_s), th))
 
 
 def _cut(low: LowInterval, from_s: float, to_s: float) -> LowInterval:
@@ -235,8 +236,8 @@ def _sharpened(low: LowInterval, close_ups: tuple[CloseUp, ...], minimum_v: floa
     )
 
 
-def _merge(lows: list[LowInterval], shortest_s: float, th: FeedThresholds) -> list[LowInterval]:
-    """Recoveries shorter than the shortest dropout that counts make two stretches one, unless the feed was mostly up."""
+def _merge(lows: list[LowInterval], longest_s: float, th: FeedThresholds) -> list[LowInterval]:
+    """Recoveries of up to `longest_s` make two stretches one, unless the feed was mostly up."""
     merged: list[LowInterval] = []
     for low in lows:
         if merged:
@@ -244,7 +245,7 @@ def _merge(lows: list[LowInterval], shortest_s: float, th: FeedThresholds) -> li
             recovery_s = low.start_s - last.end_s
             whole_s = low.end_s - last.start_s
             below_s = last.below_s + low.below_s
-            if recovery_s < shortest_s and below_s >= th.merged_share * whole_s:
+            if recovery_s <= longest_s and below_s >= th.merged_share * whole_s:
                 spread_s = (last.high_s - last.low_s + low.high_s - low.low_s) / 2
                 beyond_s = max(last.high_s - last.best_s + low.high_s - low.best_s, spread_s)
                 lowest_v = min(last.lowest_v, low.lowest_v)

@@ -47,7 +47,7 @@ class CrankThresholds:
     step_share: float = number(0.62, "", "of a swing within the time above: it is a switch and not a compression")
     release_share: float = number(0.55, "", "of the rise at the crank's end within the time above: the starter let go")
     release_least_v: float = number(0.18, "V", "a step up by less is no release")
-    release_of_sag: float = number(0.15, "", "of the sag's depth that the release steps up at least")
+    release_of_sag: float = number(0.1, "", "of the sag's depth that the release steps up at least")
     coil_on_before_s: float = number(0.06, "s", "without the lead: the coil goes live up to this before the sag begins")
     coarsest_s: float = number(0.03, "s", "samples further apart can't tell an inrush from a heater")
 
@@ -82,6 +82,9 @@ class FeedThresholds:
     """Losses and drops of the feed."""
 
     trigger_near_v: float = number(0.01, "V", "runs counted at a voltage further from the limit say nothing about it")
+    merged_s: float = number(
+        0.00015, "s", "a recovery this short, or of one sample, makes two losses one: a spike is no recovery"
+    )
     merged_share: float = number(0.5, "", "two losses are one where the feed was below for this share of the whole")
     short_most: float = number(20.0, "", "more losses too short to count than this are undecided")
     steady_s: float = number(0.5, "s", "steady drop: worst mean over this")

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from firstcrank.analysis.findings import Context
 from firstcrank.bench.schedule import Schedule, draw_schedule
 from firstcrank.bench.vehicle import Vehicle, draw
 from firstcrank.bench.wiring import Feed, Heater, Wiring
+from firstcrank.model.context import Context
 from firstcrank.trace import Hole
 
 Rng = np.random.Generator

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.findings import Dropout, Judgement
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.analysis.verdict import judge
 from firstcrank.bench.converter import Converter, bench_calibration, drawn_converter, measured_calibration
@@ -17,6 +16,7 @@ from firstcrank.bench.to_trace import BIN_S, to_trace
 from firstcrank.bench.truth import Truth
 from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits, shipped
+from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.trace import Trace
 
 NOMINAL_SHARE = 0.3  # of the starts, seen with a calibration from resistor values; the others with a measured one
@@ -29,7 +29,9 @@ ThroughFrames = Callable[[Truth, Converter], Trace]
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """`deserves` from the circuit, `verdict` from the judge. Errors in seconds, volts and shares; empty where nothing to compare.
+    """`deserves` from the circuit, `verdict` from the judge: both the key feed's.
+
+    Errors in seconds, volts and shares; empty where nothing to compare.
 
     `start_error_s` and `duration_error_s` are of dropouts with sharp edges; `slow_error_s` of those where the feed sinks through
     the limit so slowly that the uncertainty of the voltage alone moves the crossing by more than a quarter of a bin.
@@ -93,8 +95,8 @@ def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, f
         name=truth.name,
         seed=truth.seed,
         deserves=graded.deserves,
-        verdict=judgement.verdict,
-        reasons=judgement.reasons[:2],
+        verdict=judgement.feed.verdict,
+        reasons=judgement.feed.reasons[:2],
         cause=cause,
         single=cause is not None and _single(truth, graded, cause),
         named=tuple(c.cause for c in judgement.likely_causes),

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.findings import Context
 from firstcrank.bench.plan import Plan
 from firstcrank.bench.power_circuit import Power
 from firstcrank.bench.schedule import Schedule
 from firstcrank.bench.vehicle import Vehicle
 from firstcrank.bench.waveform import Waveform, combine
 from firstcrank.bench.wiring import points
+from firstcrank.model.context import Context
 from firstcrank.trace import FloatArray
 
 RELEASE_S = 0.5

@@ -8,11 +8,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from firstcrank import __version__, wire, wire_bodies
-from firstcrank.analysis.findings import Context
 from firstcrank.calibration import Calibration
 from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.limits import Limits
 from firstcrank.link.board_client import BoardClient, patience, table_of
+from firstcrank.model.context import Context
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
 
 PIECES = 6  # asked for at once; the board sends no more

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from firstcrank.analysis.findings import Context
     from firstcrank.limits import Limits
+    from firstcrank.model.context import Context
 
 EXIT = {"PASS": 0, "FAIL": 1, "NO VERDICT": 3}
 FILE = click.Path(dir_okay=False, path_type=Path)
@@ -46,7 +46,7 @@ def judging_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def context_with(base: Context, options: dict[str, Any]) -> Context:
     """`base` with every answer that was given on the command line."""
-    from firstcrank.analysis.findings import ANSWERS
+    from firstcrank.model.context import ANSWERS
 
     return replace(base, **{name: options[name] for name in ANSWERS if options.get(name) is not None})
 

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from firstcrank.board.check import CheckLine
 
 SIGN = {"ok": "ok", "warn": "warn", "fail": "FAIL", "not checked": "-"}
-STYLE = {"warn": "yellow", "fail": "bold red"}
+STYLE = {"warn": "bold", "fail": "bold red"}
 
 
 @click.command()

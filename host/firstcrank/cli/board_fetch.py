@@ -13,9 +13,10 @@ from firstcrank.printable import printable
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from firstcrank.analysis.findings import Context, Judgement
     from firstcrank.board.captures import Capture
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
+    from firstcrank.model.judgement import Judgement
 
 WORST_FIRST = (2, 4, 1, 3, 0)
 
@@ -35,12 +36,12 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
     """
-    from firstcrank.analysis.findings import Context
     from firstcrank.board.captures import list_captures
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
     from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
 
     console = Screen()
     client = BoardClient(chosen_link(port))
@@ -95,8 +96,12 @@ def _one(
     show(console, judgement, recording.trace, title=path.name, details=False)
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     said = recording.meta.get("board_said")
-    if said and said[0] != judgement.verdict:
+    if said and said[0] != judgement.feed.verdict:
         console.print(printable(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts."))
+    elif said and judgement.other_faults:
+        console.print(
+            printable(f"The board alone had said {said[0]}: it judges the key feed only; the other fault above counts.")
+        )
     elif said:
         console.print("The board alone had said the same.")
     return path, judgement

@@ -11,7 +11,7 @@ from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
-    from firstcrank.analysis.findings import Judgement
+    from firstcrank.model.judgement import Judgement
     from firstcrank.trace import FloatArray, Trace
 
 
@@ -21,13 +21,15 @@ if TYPE_CHECKING:
 @click.option("--png", type=click.Path(path_type=Path), help="Plot: one above the other, and the difference.")
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
 def compare(first: str, second: str, png: Path | None, place: str | None) -> None:
-    """Compare two starts: numbers in the record (12, or 12#2 for its second crank) or recording files."""
+    """Compare two starts crank by crank: numbers in the record (12, or 12#2 for its second crank) or recording files."""
     from rich.table import Table
     from rich.text import Text
 
     from firstcrank.analysis.compare import compare as side_by_side
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.strip import row
+    from firstcrank.report.changes import SAME, changes, crank_result
+    from firstcrank.report.facts import WORDS
 
     (one, crank_one), (two, crank_two) = _load(first, place), _load(second, place)
     try:
@@ -35,7 +37,13 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     except ValueError as error:
         raise UsageError(str(error)) from error
     console = Screen()
-    console.print(Text(f"Key feed: {one[1].verdict} in {first}, {two[1].verdict} in {second}", style="bold"))
+    console.print(Text(f"Overall: {_verdict(one[1])} in {first}, {_verdict(two[1])} in {second}", style="bold"))
+    results = [crank_result(j, which) for (_, j), which in ((one, crank_one), (two, crank_two))]
+    if (len(one[1].cranks) > 1 or len(two[1].cranks) > 1) and None not in results:
+        said = [WORDS[r] for r in results if r is not None]
+        console.print(
+            f"Feed and supply in crank {crank_one} of {first}: {said[0]}; in crank {crank_two} of {second}: {said[1]}"
+        )
     width = max(console.width - 34, 20)
     top_v = 28.0 if (compared.before_v["battery"] > 17).any() else 14.0
     for role in compared.before_v:
@@ -46,15 +54,25 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     table = Table(box=None, pad_edge=False)
     for heading in ("check", first, second, "change"):
         table.add_column(Text(heading), overflow="fold")
-    for change in compared.changes:
-        cells = (change.check, _cell(change.before), _cell(change.after), change.words)
-        table.add_row(*(Text(c) for c in cells), style="bold" if change.words != "same" else "")
-    console.print(table)
+    found = changes(one[1], two[1], (crank_one, crank_two))
+    changed = [c for c in found if c.words != SAME]
+    for change in changed:
+        cells = (change.name, _cell(change.before), _cell(change.after), change.words)
+        table.add_row(*(Text(c) for c in cells))
+    if changed:
+        console.print(table)
+    console.print(f"{len(found) - len(changed)} other checks say the same in both.")
     if png is not None:
         from firstcrank.report.plots import as_png, comparison
 
-        png.write_bytes(as_png(comparison(compared, (f"{first}: {one[1].verdict}", f"{second}: {two[1].verdict}"))))
+        png.write_bytes(as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}"))))
         say(str(png))
+
+
+def _verdict(judgement: Judgement) -> str:
+    from firstcrank.report.summary import beside
+
+    return beside(judgement.verdict, judgement.feed.verdict)
 
 
 def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
@@ -92,7 +110,7 @@ def _squeezed(volts: FloatArray, width: int) -> FloatArray:
 
 
 def _cell(finding: object) -> str:
-    from firstcrank.analysis.findings import Finding
+    from firstcrank.model.judgement import Finding
     from firstcrank.report.facts import WORDS, number
 
     if not isinstance(finding, Finding):

@@ -11,7 +11,7 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from firstcrank.analysis.findings import Judgement
+    from firstcrank.model.judgement import Judgement
 
 SEED = 7
 STORY = (
@@ -53,7 +53,6 @@ def demo() -> int:
 
 
 def _one(console: Console, name: str, path: Path) -> Judgement:
-    from firstcrank.analysis.findings import Context
     from firstcrank.analysis.verdict import judge
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.live_screen import LiveScreen
@@ -62,6 +61,7 @@ def _one(console: Console, name: str, path: Path) -> Judgement:
     from firstcrank.limits import shipped
     from firstcrank.link.board_client import BoardClient
     from firstcrank.link.open import open_link
+    from firstcrank.model.context import Context
     from firstcrank.recorder import Plan, record
     from firstcrank.tracefiles.native import read_native
 

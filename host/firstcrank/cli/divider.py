@@ -7,25 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.divider.values import number
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
+    from firstcrank.divider.budget import Budget
     from firstcrank.divider.network import Network
     from firstcrank.divider.propose import Proposal, Wishes
-
-PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}
-
-
-def number(text: str) -> float:
-    """A value with a prefix: 47k, 10n, 2.2M, 0. Raises UsageError."""
-    import math
-    import re
-
-    match = re.fullmatch(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*([pnuµmkKM]?)\s*(?:ohm|Ω|F|V|s|A)?\s*", text)
-    value = float(match[1]) * PREFIXES[match[2]] if match else math.nan
-    if not math.isfinite(value):
-        raise UsageError(f"{text!r} is no value: write 47k, 10n, 3.3")
-    return value
 
 
 class Value(click.ParamType[float]):
@@ -54,17 +42,31 @@ VALUE = Value()
 @click.option("--loading", type=VALUE, default=1e-3, show_default=True, help="Most current from the circuit under test.")
 @click.option("--series", default="E24", show_default=True, help="Preferred values, IEC 60063.")
 @click.option("--tolerance", type=click.FloatRange(0.0001, 0.2), default=0.01, show_default=True, help="Of the resistors.")
-@click.option("--power", type=VALUE, default=0.25, show_default=True, help="Resistors' rated power, W.")
-@click.option("--working", type=VALUE, default=250.0, show_default=True, help="Resistors' working voltage.")
-@click.option("--check", "given", metavar="TOP,BOTTOM[,C[,SERIES[,UP]]]", help="Check these values, for example 47k,10k,10n.")
-@click.option("--no-clamp", is_flag=True, help="Without external clamp diodes (with --check).")
+@click.option(
+    "--temperature", "celsius", type=click.FloatRange(-40, 85), default=40.0, show_default=True, help="Of the board, °C."
+)
+@click.option("--power", type=VALUE, default=0.6, show_default=True, help="Resistors' rated power, W.")
+@click.option("--working", type=VALUE, default=350.0, show_default=True, help="Resistors' working voltage.")
+@click.option(
+    "--check", "given", metavar="TOP,BOTTOM[,C[,SERIES[,UP]]]", help="Check these values, for example 4x7.5k+3k,6k8,10n,4k7."
+)
+@click.option("--clamp", type=click.Choice(["BAV199", "1N4148", "BAT54S", "none"]), default="BAV199", show_default=True)
+@click.option("--no-clamp", is_flag=True, help="The same as --clamp none.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def divider(given: str | None, no_clamp: bool, tolerance: float, as_json: bool, **o: Any) -> None:
-    """Design the network between a clip and the converter, or check one you have."""
-    from firstcrank.divider.network import Network
-    from firstcrank.divider.propose import Wishes, check, propose
-    from firstcrank.divider.stress import Ratings
+def divider(given: str | None, clamp: str, no_clamp: bool, tolerance: float, celsius: float, as_json: bool, **o: Any) -> int:
+    """Design the network between a clip and the converter, or check one you have.
 
+    Every network proposed survives every pulse that is listed with it. Exit code 5: a wish is not met, the pulses among them.
+    """
+    from firstcrank.divider.clamp import BAV199, SCHOTTKY_PAIR, SILICON_PAIR
+    from firstcrank.divider.network import Network
+    from firstcrank.divider.propose import UnmetWishError, Wishes, check, propose
+    from firstcrank.divider.stress import Ratings
+    from firstcrank.divider.values import in_series
+
+    diodes = {"BAV199": BAV199, "1N4148": SILICON_PAIR, "BAT54S": SCHOTTKY_PAIR, "none": None}["none" if no_clamp else clamp]
+    if diodes is None and given is None:
+        raise UsageError("a network without a clamp does not survive a vehicle: --clamp none is for --check only")
     highest_v = o["highest"] if o["highest"] is not None else {"12": 18.0, "24": 34.0}[o["system"]]
     wishes = Wishes(
         int(o["system"]),
@@ -75,45 +77,64 @@ def divider(given: str | None, no_clamp: bool, tolerance: float, as_json: bool, 
         o["dropout"],
         o["loading"],
         o["series"].upper(),
-        Ratings(o["power"], o["working"]),
+        Ratings(o["power"], o["working"], tolerance),
+        diodes or BAV199,
     )
     if given is not None:
-        values = [number(part) for part in given.split(",")]
-        if not 2 <= len(values) <= 5:
-            raise UsageError("--check wants TOP,BOTTOM and perhaps C, SERIES, UP: 47k,10k,10n")
-        values += [0.0] * (5 - len(values))
-        top, bottom, capacitor, in_series, up = values
-        proposal, unmet = check(Network(top, bottom, capacitor, in_series, up, wishes.reference_v, not no_clamp), wishes)
+        fields = given.split(",")
+        if not 2 <= len(fields) <= 5:
+            raise UsageError("--check wants TOP,BOTTOM and perhaps C, SERIES, UP: 4x7.5k+3k,6k8,10n,4k7")
+        top_parts = in_series(fields[0])
+        bottom, capacitor, in_series_ohm, up = [number(part) for part in fields[1:]] + [0.0] * (5 - len(fields))
+        network = Network(sum(top_parts), bottom, capacitor, in_series_ohm, up, wishes.reference_v, diodes, top_parts)
+        proposal, unmet = check(network, wishes)
         shown, lacking = [proposal], unmet
     else:
         shown, lacking = propose(wishes), ()
     if as_json:
-        tables = [_table(p, wishes, tolerance) for p in shown]
-        click.echo(json.dumps({"networks": tables, "unmet": list(lacking)}))
-        return
-    for rank, proposal in enumerate(shown, start=1):
-        _show(rank if given is None else 0, proposal, wishes, tolerance, full=rank == 1)
-    if lacking:
-        click.echo(f"\nDoes not meet: {', '.join(lacking)}")
+        tables = [_table(p, wishes, celsius) for p in shown]
+        click.echo(json.dumps({"system_v": wishes.system_v, "networks": tables, "unmet": list(lacking)}))
+    else:
+        for rank, proposal in enumerate(shown, start=1):
+            _show(rank if given is None else 0, proposal, wishes, celsius, full=rank == 1)
+        if lacking:
+            click.echo(f"\nDoes not meet: {', '.join(lacking)}")
+    return UnmetWishError.exit_code if lacking else 0
 
 
-def _table(proposal: Proposal, wishes: Wishes, tolerance: float) -> dict[str, Any]:
+def _budget(proposal: Proposal, wishes: Wishes, celsius: float) -> Budget:
     from firstcrank.divider.budget import Parts, budget
+    from firstcrank.divider.propose import shown_v
+
+    parts = Parts(resistor_rel=wishes.ratings.tolerance, other_lead_v=14.4 * wishes.system_v / 12.0)
+    return budget(proposal.network, parts, shown_v(wishes), celsius)
+
+
+def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, Any]:
+    from firstcrank.divider.propose import shown_v
+    from firstcrank.divider.stress import discharge
 
     n = proposal.network
-    spent = budget(n, Parts(resistor_rel=tolerance), float(wishes.system_v))
+    spent = _budget(proposal, wishes, celsius)
+    person = discharge(n, wishes.ratings)
     return {
         "r_top_ohm": n.r_top_ohm,
+        "r_top_parts_ohm": list(n.parts_ohm),
         "r_bottom_ohm": n.r_bottom_ohm,
         "c_filter_f": n.c_filter_f,
         "r_series_ohm": n.r_series_ohm,
         "r_up_ohm": n.r_up_ohm,
+        "clamp": n.clamp.name if n.clamp else None,
+        "tolerance_rel": wishes.ratings.tolerance,
+        "temperature_c": celsius,
         "ratio": n.ratio,
         "full_scale_v": n.full_scale_v,
         "lowest_v": n.lowest_v,
         "step_v": n.step_v,
+        "wide_codes_at_v": list(_wide_codes_v(n)),
         "source_ohm": n.source_ohm,
-        "loading_a": n.loading_a(float(wishes.system_v)),
+        "budget_at_v": shown_v(wishes),
+        "loading_a": n.loading_a(shown_v(wishes)),
         "corner_hz": n.corner_hz if n.c_filter_f else None,
         "settling_s": n.settling_s,
         "shortest_dropout_s": proposal.dropout_s,
@@ -129,59 +150,86 @@ def _table(proposal: Proposal, wishes: Wishes, tolerance: float) -> dict[str, An
                 "pulse": s.pulse.name,
                 "volts": s.pulse.volts,
                 "clamp_a": s.clamp_a,
+                "pin_v": s.node_v,
+                "pin_protection_a": s.pin_a,
                 "r_top_v": s.top_v,
-                "r_top_w": s.top_w,
+                "part_v": s.part_v,
+                "part_w": s.part_w,
+                "part_j": s.part_j,
                 "survives": s.survives,
                 "why": s.why,
                 "source": s.pulse.source,
             }
             for s in proposal.stresses
         ],
+        "discharge_8kv": {"clamp_a": person.clamp_a, "pin_v": person.node_v, "part_v": person.part_v, "part_j": person.part_j},
     }
 
 
-def _ohms(value: float) -> str:
-    for factor, prefix in ((1e6, "M"), (1e3, "k")):
-        if value >= factor:
-            return f"{value / factor:g} {prefix}Ω"
-    return f"{value:g} Ω"
+def _wide_codes_v(network: Network) -> tuple[float, ...]:
+    """Clip volts of the RP2040's wide codes."""
+    from firstcrank.divider.converters import E11_CODES
+    from firstcrank.divider.transfer import nominal_volts
+
+    return tuple(nominal_volts(network, code) for code in E11_CODES)
 
 
 def _values(network: Network) -> str:
-    parts = [f"{_ohms(network.r_top_ohm)} over {_ohms(network.r_bottom_ohm)}"]
+    from firstcrank.divider.values import written, written_series
+
+    parts = [f"{written_series(network.parts_ohm)} over {written(network.r_bottom_ohm, 'Ω')}"]
     if network.r_up_ohm:
-        parts.append(f"{_ohms(network.r_up_ohm)} to the reference")
+        parts.append(f"{written(network.r_up_ohm, 'Ω')} to the reference")
     if network.c_filter_f:
-        parts.append(f"{network.c_filter_f * 1e9:g} nF")
+        parts.append(written(network.c_filter_f, "F"))
     if network.r_series_ohm:
-        parts.append(f"{_ohms(network.r_series_ohm)} to the pin")
+        parts.append(f"{written(network.r_series_ohm, 'Ω')} to the pin")
+    parts.append(f"clamp {network.clamp.name} to the reference and ground" if network.clamp else "NO CLAMP")
     return ", ".join(parts)
 
 
-def _show(rank: int, proposal: Proposal, wishes: Wishes, tolerance: float, full: bool) -> None:
-    from firstcrank.divider.budget import Parts, budget
+def _show(rank: int, proposal: Proposal, wishes: Wishes, celsius: float, full: bool) -> None:
+    from firstcrank.divider.propose import dropout_from_v, shown_v
+    from firstcrank.divider.stress import discharge
+    from firstcrank.divider.values import written
     from firstcrank.units import text_s
 
     n = proposal.network
+    at_v = shown_v(wishes)
     click.echo(("" if rank < 2 else "\n") + (f"{rank}. " if rank else "") + _values(n))
     click.echo(
         f"   measures {n.lowest_v + 0.0:.2f} to {n.full_scale_v:.2f} V in steps of {n.step_v * 1e3:.1f} mV; "
-        f"source {_ohms(round(n.source_ohm))}; takes {n.loading_a(float(wishes.system_v)) * 1e3:.2f} mA"
+        f"source {written(n.source_ohm, 'Ω')}; takes {n.loading_a(at_v) * 1e3:.2f} mA at {at_v:g} V"
     )
-    click.echo(f"   shortest dropout seen {text_s(proposal.dropout_s)}; settles to 12 bits in {text_s(n.settling_s)}")
-    lost = ", ".join(s.pulse.name for s in proposal.not_survived) or "nothing that was tried"
-    click.echo(f"   does not survive: {lost}")
+    fall = f"{dropout_from_v(wishes):g} V to nothing, across {0.7 * dropout_from_v(wishes):g} V"
+    click.echo(f"   shortest dropout seen {text_s(proposal.dropout_s)} ({fall}); settles to 12 bits in {text_s(n.settling_s)}")
+    lost = ", ".join(s.pulse.name for s in proposal.not_survived)
+    click.echo(f"   DOES NOT SURVIVE: {lost}" if lost else f"   survives all {len(proposal.stresses)} pulses listed")
     if not full:
         return
-    at_v = float(wishes.system_v)
-    spent = budget(n, Parts(resistor_rel=tolerance), at_v)
+    spent = _budget(proposal, wishes, celsius)
     if n.c_filter_f:
         click.echo(f"   filter corner {n.corner_hz:.0f} Hz; one sample moves the node by {n.sample_share:.2%} at the most")
     click.echo(f"   the converter's input resistance may pull the reading down by up to {n.load_share:.1%}: calibrate")
+    click.echo(f"   RP2040: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in _wide_codes_v(n))} V")
     ends = f"{spent.worst_low_v:+.2f} to {spent.worst_high_v:+.2f} V"
-    click.echo(f"   at {at_v:g} V uncalibrated: ± {spent.expanded_v:.2f} V (95 %); divider alone {ends}")
+    click.echo(
+        f"   at {at_v:g} V uncalibrated, resistors of {wishes.ratings.tolerance:.3g} of their value, {celsius:g} °C: "
+        f"± {spent.expanded_v:.2f} V (95 %); divider alone {ends}"
+    )
     for line in spent.lines:
-        click.echo(f"      {line.what:<34}limit {line.limit_v * 1e3:7.1f} mV   u {line.u_v * 1e3:6.1f} mV")
+        click.echo(f"      {line.what:<42}limit {line.limit_v * 1e3:7.1f} mV   u {line.u_v * 1e3:6.1f} mV")
+    click.echo(
+        "   pulses: clamp current, pin if the chip's own protection took nothing, what that takes, worst part of the upper resistor"
+    )
     for s in proposal.stresses:
         outcome = "survives" if s.survives else f"DOES NOT SURVIVE: {s.why}"
-        click.echo(f"      {s.pulse.name:<28}{s.pulse.volts:+6.0f} V   clamp {s.clamp_a * 1e3:+7.2f} mA   {outcome}")
+        click.echo(
+            f"      {s.pulse.name:<26}{s.pulse.volts:+6.0f} V {s.clamp_a * 1e3:+7.2f} mA {s.node_v:+6.2f} V {s.pin_a * 1e3:+6.2f} mA "
+            f"{s.part_v:5.0f} V {s.part_w:6.2f} W   {outcome}"
+        )
+    person = discharge(n, wishes.ratings)
+    click.echo(
+        f"   a person's discharge, 8 kV: {person.clamp_a:.2f} A in the clamp, {person.part_v:.0f} V across one part rated "
+        f"{wishes.ratings.working_v:g} V: not rated for it, touch the vehicle's metal first"
+    )

@@ -72,8 +72,9 @@ def change(number: str, place: str | None, **fields: str | None) -> None:
 @click.argument("text", nargs=-1)
 @click.option("--all", "archived", is_flag=True, help="Archived jobs too.")
 @click.option("--most", default=50, show_default=True)
+@click.option("--verdict", type=click.Choice(["PASS", "FAIL", "NO VERDICT"], case_sensitive=False), help="With such a start.")
 @STORE
-def list_jobs(text: tuple[str, ...], archived: bool, most: int, place: str | None) -> None:
+def list_jobs(text: tuple[str, ...], archived: bool, most: int, verdict: str | None, place: str | None) -> None:
     """List jobs, the newest first; with TEXT, those that have it anywhere."""
     from rich.table import Table
     from rich.text import Text
@@ -81,11 +82,12 @@ def list_jobs(text: tuple[str, ...], archived: bool, most: int, place: str | Non
     from firstcrank.cli.screen import Screen
     from firstcrank.jobs.records import list_jobs as lines_of
     from firstcrank.report.facts import local_time
+    from firstcrank.report.summary import beside
 
     with _open(place) as store:
-        lines = lines_of(store, " ".join(text), archived, most)
+        lines = lines_of(store, " ".join(text), archived, most, (verdict or "").upper())
     if not lines:
-        say("No job found." if text else "No jobs yet: firstcrank jobs new NUMBER")
+        say("No job found." if text or verdict else "No jobs yet: firstcrank jobs new NUMBER")
         return
     table = Table(box=None, pad_edge=False)
     for heading in ("job", "vehicle", "technician", "made", "starts", "last verdict"):
@@ -93,7 +95,9 @@ def list_jobs(text: tuple[str, ...], archived: bool, most: int, place: str | Non
     for line in lines:
         job = line.job
         cells = (job["number"], job["vehicle"], job["technician"], local_time(job["created_utc"])[:10])
-        table.add_row(*(Text(printable(str(c))) for c in cells), str(line.start_count), line.last_verdict)
+        table.add_row(
+            *(Text(printable(str(c))) for c in cells), str(line.start_count), beside(line.last_verdict, line.last_feed_verdict)
+        )
     Screen().print(table)
 
 
@@ -107,6 +111,7 @@ def show(number: str, place: str | None) -> None:
     """Show everything of a job; says if a recording is missing or altered."""
     from firstcrank.jobs.records import job_file
     from firstcrank.report.facts import local_time
+    from firstcrank.report.summary import beside
 
     with _open(place) as store:
         whole = job_file(store, number)
@@ -120,7 +125,7 @@ def show(number: str, place: str | None) -> None:
         state = states[start["content_hash"]]
         mark = "" if state == "whole" else f"   RECORDING {state.upper()}"
         when = local_time(start["recorded_utc"] or start["filed_utc"])
-        say(f"  start {start['id']}  {when}  {start['verdict']}  {start['reason']}{mark}")
+        say(f"  start {start['id']}  {when}  {beside(start['verdict'], start['feed_verdict'])}  {start['reason']}{mark}")
     for m in whole.measurements:
         say(f"  measured  {local_time(m['taken_utc'])}  {m['what']}: {m['value']:g} {m['unit']}  {m['meter']}")
     for note in whole.notes:

@@ -85,7 +85,9 @@ def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines:
         say_json(to_line(judgement, str(file)))
     else:
         from firstcrank.cli.screen import Screen
-        from firstcrank.cli.show import show
+        from firstcrank.cli.show import last_line, show
 
-        show(Screen(), judgement, recording.trace, title=file.name)
+        console = Screen()
+        show(console, judgement, recording.trace, title=file.name)
+        last_line(console, judgement, str(file))
     return EXIT[judgement.verdict]

@@ -60,7 +60,7 @@ class LiveScreen:
             self._console.print("Leads look right." if not self._warned else "Leads look right now.")
         self._warned = bool(lines)
         for line in lines:
-            self._console.print(Text(f"Check the leads: {line}", style="bold yellow"))
+            self._console.print(Text(f"Check the leads: {line}", style="bold reverse"))
 
     def bins(self, tracker: LiveTracker, battery_v: FloatArray, key_v: FloatArray, key_lowest_v: FloatArray) -> None:
         """New bins."""

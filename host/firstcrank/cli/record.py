@@ -15,10 +15,11 @@ from firstcrank.printable import printable
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from firstcrank.analysis.findings import Context, Judgement
     from firstcrank.calibration import Calibration
     from firstcrank.limits import Limits
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
+    from firstcrank.model.judgement import Judgement
 
 CAUTIONS = (
     "Neutral or park, brake on, wheels chocked. Nobody near belts, fan or shafts; leads tied off.",
@@ -53,10 +54,11 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port or file.
     """
-    from firstcrank.analysis.findings import Context
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.model.context import Context
+    from firstcrank.report.summary import harmful
 
     console = Screen()
     limits = chosen_limits(options["limits_file"], options["system"])
@@ -73,7 +75,7 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
             judgement = _one_start(console, client, path, limits, calibration, context, options)
             if job is not None:
                 _file(console, path, judgement, job, store)
-            if options["yes"] or not _again(console):
+            if options["yes"] or harmful(judgement) or not _again(console):  # never offered where it harms
                 return EXIT[judgement.verdict]
             path = Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
     finally:

@@ -15,8 +15,13 @@ def scenarios() -> None:
 
     table = Table(box=None, pad_edge=False)
     table.add_column("name")
-    table.add_column("deserves")
+    table.add_column("overall")
+    table.add_column("key feed")
     table.add_column("what happens")
     for scenario in SCENARIOS.values():
-        table.add_row(scenario.name, scenario.expected, scenario.line)
-    Screen().print(table)
+        table.add_row(scenario.name, scenario.overall, scenario.expected, scenario.line)
+    console = Screen()
+    console.print(table)
+    console.print(
+        "Overall is what a recording shows that has the leads and answers for it; without them the fault is not measured."
+    )

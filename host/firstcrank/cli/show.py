@@ -8,27 +8,31 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from firstcrank.analysis.findings import Judgement
-from firstcrank.cli.banner import banner
+from firstcrank.analysis.overall import DO_NOT_CRANK
+from firstcrank.cli.banner import banner, fitted, half_height
 from firstcrank.cli.strip import strip
+from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.printable import printable
+from firstcrank.report.summary import cause_label, large_lines, one_line, rows
 from firstcrank.trace import Trace
 
-STYLE = {"PASS": "bold green", "FAIL": "bold red", "NO VERDICT": "bold yellow"}
+STYLE = {"PASS": "bold green", "FAIL": "bold red", "NO VERDICT": "bold"}  # no yellow: it can't be seen on white
+HEAD_STYLE = {**STYLE, "NO VERDICT": "bold reverse"}
 SIGN = {"pass": "ok", "fail": "FAIL", "warn": "warn", "no verdict": "?", "not measured": "-"}
-WORST_FIRST = ("fail", "no verdict", "warn", "pass")
 MOST_REASONS = 3
 LABEL = 14
 PLAIN = {"±": "+/-", "µ": "u", "Ω": "ohm", "°": "deg ", "²": "2", "–": "-", "\u00a0": " "}
 
 
 def show(console: Console, judgement: Judgement, trace: Trace | None, title: str = "", details: bool = True) -> None:
-    """Everything a technician wants to see, the important first. Reads the same without colour."""
+    """Everything a technician wants to see, the important first. Reads the same without colour.
+
+    Coloured by the overall verdict: a feed that passes beside another fault is never green.
+    """
     style = STYLE[judgement.verdict]
-    letters = banner(judgement.verdict, console.options.ascii_only)
-    head: list[RenderableType] = [Text(f"Key feed: {judgement.verdict}", style=style, justify="center")]
-    if len(letters[0]) + 4 <= console.width:
-        head += ["", Align.center(Text("\n".join(letters), style=style, no_wrap=True))]
+    head: list[RenderableType] = [Text(one_line(judgement), style=HEAD_STYLE[judgement.verdict], justify="center")]
+    for block in _large(judgement, console.width - 4, console.options.ascii_only):
+        head += ["", Align.center(Text("\n".join(block), style=style, no_wrap=True))]
     console.print(Panel(Group(*head), title=Text(printable(title)) if title else None, border_style=style, padding=(0, 1)))
     _labelled(console, _why(judgement, details))
     if trace is not None and len(trace) and "battery" in trace.channels and judgement.phases:
@@ -44,24 +48,47 @@ def show(console: Console, judgement: Judgement, trace: Trace | None, title: str
     _labelled(console, [(label, "; ".join(lines)) for label, lines in lists if lines])
 
 
+def _large(judgement: Judgement, width: int, ascii_only: bool) -> list[list[str]]:
+    """The large letters, a block a line, all of one size; none where the screen is too narrow for one of them."""
+    lines = large_lines(judgement)
+    broken = [fitted(line, width) for line in lines]
+    if any(b is None for b in broken):
+        return []
+    words = [word for b in broken if b is not None for word in b]
+    if ascii_only or len(words) == 1:
+        return [banner(word, ascii_only) for word in words]
+    return [half_height(banner(word, ascii_only=True)) for word in words]
+
+
 def last_line(console: Console, judgement: Judgement, text: str) -> None:
     """The verdict once more at the bottom, where a small screen ends, and a line under it."""
     console.print()
-    console.print(Text(f"Key feed: {judgement.verdict}", style=STYLE[judgement.verdict]))
+    console.print(Text(one_line(judgement), style=HEAD_STYLE[judgement.verdict]))
     console.print(Text(printable(text)))
 
 
 def _why(judgement: Judgement, details: bool) -> list[tuple[str, str]]:
-    """Reasons, likely cause and next check, each with its label."""
-    lines = [("Why", reason) for reason in judgement.reasons[:MOST_REASONS]]
-    more = len(judgement.reasons) - MOST_REASONS
-    if more > 0:
-        lines.append(("Why", f"and {more} more{', see below' if details else ''}"))
+    """Other faults, reasons of the feed's verdict, what was tolerated, likely cause and next check, each with its label."""
+    below = ", see below" if details else ""
+    faults = [f"{_warning(f)}{f.reason}" for f in judgement.other_faults]
+    lines = _most("Other fault" if judgement.other_faults else "", faults, below)
+    lines += _most("Why" if not judgement.other_faults else "Key feed", list(judgement.feed.reasons), below)
+    lines += _most("Tolerated", list(judgement.tolerated), "")
     if judgement.likely_causes:
-        lines.append(("Probably", judgement.likely_causes[0].evidence))
+        lines.append((cause_label(judgement), judgement.likely_causes[0].evidence))
     if judgement.next_check:
         lines.append(("Check next", judgement.next_check))
     return lines
+
+
+def _warning(fault: Finding) -> str:
+    return "do not crank again: " if fault.check in DO_NOT_CRANK else ""
+
+
+def _most(label: str, texts: list[str], below: str) -> list[tuple[str, str]]:
+    lines = [(label, text) for text in texts[:MOST_REASONS]]
+    more = len(texts) - MOST_REASONS
+    return [*lines, (label, f"and {more} more{below}")] if more > 0 else lines
 
 
 def _labelled(console: Console, lines: list[tuple[str, str]]) -> None:
@@ -80,15 +107,14 @@ def _labelled(console: Console, lines: list[tuple[str, str]]) -> None:
 
 
 def _details(console: Console, judgement: Judgement) -> None:
-    shown = [f for f in judgement.findings if f.result != "not measured"]
+    shown = rows(judgement)
     if not shown:
         return
-    shown.sort(key=lambda f: WORST_FIRST.index(f.result))
     table = Table.grid(padding=(0, 2))
     table.add_column(width=4, no_wrap=True)
     table.add_column()
     for finding in shown:
-        style = {"fail": "red", "warn": "yellow", "no verdict": "yellow"}.get(finding.result, "")
+        style = {"fail": "red", "warn": "bold", "no verdict": "bold"}.get(finding.result, "")
         table.add_row(Text(SIGN[finding.result], style=style), Text(_sentence(console, finding.reason)))
     console.print()
     console.print(Text("What was checked", style="bold"))

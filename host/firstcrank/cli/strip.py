@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from firstcrank.analysis.findings import Dropout, Judgement
+from firstcrank.model.judgement import Dropout, Judgement
+from firstcrank.report.summary import losses
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import text_s
 
@@ -12,7 +15,7 @@ BLOCKS = " ▁▂▃▄▅▆▇█"
 ASCII_BLOCKS = " _.-~=+*#"
 LABEL = 14
 TALL = {"battery": 3, "key_switch": 3}  # rows; the other leads get one
-PHASE_NAMES = {"key off": "off", "key on": "RUN", "crank": "START: cranking", "after": "RUN"}
+PHASE_NAMES = {"key off": ("off",), "key on": ("RUN",), "crank": ("START: cranking", "START", "S"), "after": ("RUN",)}
 MOST_FOR_CLOSER = 5  # chatter shows on the whole strip, and a closer look at one of many says little
 CLOSER_COLUMNS = 4  # a dropout that fills fewer columns is drawn again, closer
 
@@ -58,7 +61,7 @@ def strip(trace: Trace, judgement: Judgement, width: int, ascii_only: bool = Fal
             last = number == len(rows) - 1
             label = role.replace("_", " ") if last else (f"{top_v:>11.0f} V" if number == 0 and len(rows) > 1 else "")
             lines.append(f"{label:<{LABEL}}{text} {_volts(low_v) if last and role != 'starter_coil' else ''}".rstrip())
-    lines += _marks([d for d in judgement.dropouts if d.counts], edges_s, count, "feed lost", ascii_only)
+    lines += _marks(losses(judgement), edges_s, count, "feed lost", ascii_only)
     lines.append(f"{'':<{LABEL}}{_phases(judgement, edges_s, count, ascii_only)}".rstrip())
     lines.append(_axis(edges_s, count))
     return lines + _closer(trace, judgement, edges_s, count, top_v, ascii_only)
@@ -68,7 +71,7 @@ def _volts(volts: float) -> str:
     return f"{round(volts, 1) + 0.0:6.1f} V"
 
 
-def _marks(drops: list[Dropout], edges_s: FloatArray, count: int, label: str, ascii_only: bool) -> list[str]:
+def _marks(drops: Sequence[Dropout], edges_s: FloatArray, count: int, label: str, ascii_only: bool) -> list[str]:
     marks = [" "] * count
     for drop in drops:
         first = int(np.searchsorted(edges_s, drop.start_s, side="right")) - 1
@@ -85,7 +88,8 @@ def _phases(judgement: Judgement, edges_s: FloatArray, count: int, ascii_only: b
     for phase in judgement.phases:
         first = max(int(np.searchsorted(edges_s, phase.start_s, side="right")) - 1, 0)
         past = int(np.searchsorted(edges_s, phase.end_s, side="left"))
-        said = PHASE_NAMES.get(phase.name, "")
+        names = PHASE_NAMES.get(phase.name, ())
+        said = next((name for name in names if past - first > len(name) + 1), names[-1] if names else "")
         if said and past - first > len(said) + 1:
             text[first : first + len(said) + 1] = list(tick + said)
         elif said and past - first > 1:
@@ -104,7 +108,7 @@ def _axis(edges_s: FloatArray, count: int) -> str:
 def _closer(trace: Trace, judgement: Judgement, edges_s: FloatArray, count: int, top_v: float, ascii_only: bool) -> list[str]:
     """The longest dropout that counts, drawn on its own where the whole strip shows it as next to nothing."""
     short_s = CLOSER_COLUMNS * float(edges_s[1] - edges_s[0])
-    counted = [d for d in judgement.dropouts if d.counts and d.role in trace.channels]
+    counted = [d for d in losses(judgement) if d.role in trace.channels]
     if not 0 < len(counted) <= MOST_FOR_CLOSER or max(d.duration_s for d in counted) >= short_s:
         return []
     drop = max(counted, key=lambda d: d.duration_s)

@@ -5,6 +5,8 @@ clip --- r_top ---+--- r_series --- ADC pin
             r_bottom || c_filter (and r_up to the reference, for inputs that go below zero)
                   |
                battery negative             clamp: diodes from the node to the reference and to ground
+
+r_top may be several parts in series: the ones in the clip's boot first, the one on the board last.
 """
 
 from __future__ import annotations
@@ -12,18 +14,22 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from firstcrank.divider.clamp import BAV199, Clamp
 from firstcrank.errors import UsageError
 
 CODES = 4096
-ADC_INPUT_OHM = 100e3  # RP2040: at least 100 k (paraphrase of its datasheet)
+ADC_INPUT_OHM = 100e3  # RP2040 datasheet table 634: at least 100 k
+PIN_BEYOND_V = 0.5  # what an RP2040 pin may go beyond its supply and ground (absolute maximum, from memory)
 ADC_SAMPLE_F = 1e-12  # from memory: about 1 pF
 SETTLE_TAUS = math.log(2**13)  # to half a step of 12 bits: 9.01 time constants
-CLAMP_V = 0.3  # Schottky clamp, forward
 
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """Values in ohm, farad, volts. `r_up_ohm` 0: none. `clamped`: external Schottky diodes at the node."""
+    """Values in ohm, farad, volts. `r_up_ohm` 0: none. `clamp`: external diodes at the node, None for none.
+
+    `top_parts_ohm`: the parts that make up r_top, from the clip on; () for one part. Their sum must be r_top.
+    """
 
     r_top_ohm: float
     r_bottom_ohm: float
@@ -31,7 +37,8 @@ class Network:
     r_series_ohm: float = 0.0
     r_up_ohm: float = 0.0
     reference_v: float = 3.3
-    clamped: bool = True
+    clamp: Clamp | None = BAV199
+    top_parts_ohm: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("r_top_ohm", "r_bottom_ohm", "reference_v"):
@@ -42,6 +49,20 @@ class Network:
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0):
                 raise UsageError(f"{name} is {value:g}, must be 0 or more")
+        if self.c_filter_f > 1e-3:
+            raise UsageError(f"c_filter_f is {self.c_filter_f:g} F, must be 1 mF or less: write 10n for 10 nF")
+        if self.top_parts_ohm and not math.isclose(sum(self.top_parts_ohm), self.r_top_ohm, rel_tol=1e-9):
+            raise UsageError(f"the parts of r_top add up to {sum(self.top_parts_ohm):g} ohm, not to {self.r_top_ohm:g}")
+
+    @property
+    def parts_ohm(self) -> tuple[float, ...]:
+        """The parts of r_top, from the clip on; one where it is one."""
+        return self.top_parts_ohm or (self.r_top_ohm,)
+
+    def worst_share(self, tolerance: float) -> float:
+        """Largest share of r_top's voltage that one of its parts takes: that part high, all others low in tolerance."""
+        rest = [(own, self.r_top_ohm - own) for own in self.parts_ohm]
+        return max(own * (1 + tolerance) / (own * (1 + tolerance) + others * (1 - tolerance)) for own, others in rest)
 
     @property
     def node_siemens(self) -> float:
@@ -133,12 +154,28 @@ class Network:
             raise UsageError(f"a dropout from {from_v:g} V to {to_v:g} V does not cross {limit_v:g} V")
         return self.tau_s * math.log((from_v - to_v) / (limit_v - to_v))
 
-    def clamp_a(self, clip_v: float) -> float:
+    def clamped(self, free_v: float, siemens: float) -> tuple[float, float]:
+        """Node volts and clamp current of a node that would stand at `free_v` behind `siemens`, the clamp conducting where it must.
+
+        Above 0 into the upper diode, below 0 out of the lower one. The current is halved in on: (free - v(i)) siemens = i.
+        """
+        if self.clamp is None or 0.0 <= free_v <= self.reference_v:
+            return free_v, 0.0
+        beyond_v = free_v - self.reference_v if free_v > 0 else -free_v
+        low, high = 0.0, beyond_v * siemens
+        for _ in range(50):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if (beyond_v - self.clamp.forward_v(middle)) * siemens > middle else (low, middle)
+        forward_v = self.clamp.forward_v(low)
+        return (self.reference_v + forward_v, low) if free_v > 0 else (-forward_v, -low)
+
+    def held(self, clip_v: float, source_ohm: float = 0.0) -> tuple[float, float]:
+        """Steady node volts and clamp current; `source_ohm` stands before the clip."""
+        top_ohm = self.r_top_ohm + source_ohm
+        up = 1.0 / self.r_up_ohm if self.r_up_ohm else 0.0
+        siemens = 1.0 / top_ohm + 1.0 / self.r_bottom_ohm + up
+        return self.clamped((clip_v / top_ohm + self.reference_v * up) / siemens, siemens)
+
+    def clamp_a(self, clip_v: float, source_ohm: float = 0.0) -> float:
         """Steady net current into the clamp, above 0 into the upper diode, below 0 out of the lower one."""
-        node_v = self.node_v(clip_v)
-        high_v, low_v = self.reference_v + CLAMP_V, -CLAMP_V
-        if low_v <= node_v <= high_v:
-            return 0.0
-        held_v = high_v if node_v > high_v else low_v
-        up_a = (self.reference_v - held_v) / self.r_up_ohm if self.r_up_ohm else 0.0
-        return (clip_v - held_v) / self.r_top_ohm - held_v / self.r_bottom_ohm + up_a
+        return self.held(clip_v, source_ohm)[1]

@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import eseries
 
+from firstcrank.divider.clamp import BAV199, Clamp
 from firstcrank.divider.network import ADC_SAMPLE_F, Network
-from firstcrank.divider.stress import Ratings, Stress, pulses, stress
-from firstcrank.errors import UsageError
+from firstcrank.divider.pulses import pulses
+from firstcrank.divider.stress import Ratings, Stress, stress, survives_at_worst
+from firstcrank.errors import FirstcrankError, UsageError
 
 SERIES = {name: getattr(eseries, name) for name in ("E3", "E6", "E12", "E24", "E48", "E96", "E192")}
 CAPACITORS = (0.0, 1e-9, 2.2e-9, 4.7e-9, 10e-9, 22e-9, 47e-9, 100e-9)
-MUST_SURVIVE = ("reverse battery", "jump start", "load dump, suppressed")
+R_SERIES_OHM = 4.7e3  # to the pin: what the clamp leaves over stays below a milliampere in the chip's own protection
+MOST_PARTS = 10
 ADC_ACQUIRE_S = 1e-6  # a free-running converter samples for about half of its 2 us
+
+
+class UnmetWishError(FirstcrankError):
+    """No network meets all wishes, or the one given does not: relax the wish that is named, or change the network."""
+
+    exit_code = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +41,7 @@ class Wishes:
     loading_a: float = 1e-3  # most that may be taken from the circuit under test
     series: str = "E24"
     ratings: Ratings = field(default_factory=Ratings)
+    clamp: Clamp = BAV199
 
     def __post_init__(self) -> None:
         checks = (
@@ -43,6 +53,9 @@ class Wishes:
             ("shortest dropout", self.dropout_s > 0, "above 0 s"),
             ("loading", self.loading_a > 0, "above 0 A"),
             ("series", self.series in SERIES, ", ".join(SERIES)),
+            ("tolerance", 0.0 <= self.ratings.tolerance <= 0.2, "0 to 0.2"),
+            ("rated power", self.ratings.power_w > 0, "above 0 W"),
+            ("working voltage", self.ratings.working_v > 0, "above 0 V"),
         )
         for name, good, allowed in checks:
             if not good:
@@ -65,40 +78,58 @@ class Proposal:
 
 
 Rule = Callable[[Network, Wishes], bool]
-CLOSED_FORM: dict[str, Rule] = {
+WITHOUT_FILTER: dict[str, Rule] = {
     "highest voltage": lambda n, w: n.full_scale_v >= 1.02 * w.highest_v and n.full_scale_v <= 1.8 * w.highest_v,
     "lowest voltage": lambda n, w: n.lowest_v <= w.lowest_v,
     "source impedance": lambda n, w: n.source_ohm <= w.source_ohm,
-    "shortest dropout": lambda n, w: dropout_s(n, w) <= w.dropout_s,
     "loading": lambda n, w: n.loading_a(w.highest_v) <= w.loading_a,
-    "survival": lambda n, w: all(stress(n, p, w.ratings).survives for p in pulses(w.system_v) if p.name in MUST_SURVIVE),
+    "survival": lambda n, w: survives(n, w),
 }
+CLOSED_FORM: dict[str, Rule] = {**WITHOUT_FILTER, "shortest dropout": lambda n, w: dropout_s(n, w) <= w.dropout_s}
+
+
+def survives(network: Network, wishes: Wishes) -> bool:
+    """Every pulse of the system's list, its filter left out."""
+    return all(survives_at_worst(network, p, wishes.ratings) for p in pulses(wishes.system_v))
+
+
+def shown_v(wishes: Wishes) -> float:
+    """The voltage that a budget is given at: the system's, or the highest where the input does not reach it."""
+    return min(float(wishes.system_v), wishes.highest_v)
+
+
+def dropout_from_v(wishes: Wishes) -> float:
+    """A cranking battery, 10 V at 12 V systems, or the highest voltage of an input that does not reach it."""
+    return min(10.0 * wishes.system_v / 12.0, wishes.highest_v)
 
 
 def dropout_s(network: Network, wishes: Wishes) -> float:
-    """Shortest square dropout seen: from a cranking battery (10 V at 12 V systems) to nothing, across 7 V; with no
+    """Shortest square dropout seen: from `dropout_from_v` to nothing, across 0.7 of it (7 V at 12 V systems); with no
     capacitor, what the converter's own sample capacitor needs."""
-    scale = wishes.system_v / 12.0
     if network.c_filter_f:
-        return network.shortest_dropout_s(10.0 * scale, 7.0 * scale)
+        return network.shortest_dropout_s(dropout_from_v(wishes), 0.7 * dropout_from_v(wishes))
     return network.settling_s + ADC_ACQUIRE_S
 
 
 def propose(wishes: Wishes, most: int = 5) -> list[Proposal]:
-    """The best networks. Raises UsageError naming the wishes that conflict where there is none."""
-    candidates = _candidates(wishes)
-    good = [n for n in candidates if all(rule(n, wishes) for rule in CLOSED_FORM.values())]
+    """The best networks, each surviving every pulse of its list. Raises UnmetWishError naming the wishes that conflict."""
+    good = [
+        network
+        for bare in _bare(wishes)
+        if all(rule(bare, wishes) for rule in WITHOUT_FILTER.values())
+        for network in _filtered(bare)
+        if dropout_s(network, wishes) <= wishes.dropout_s
+    ]
     if not good:
-        raise UsageError(_conflict(candidates, wishes))
-    made = [_proposal(network, wishes) for network in good]
-    made.sort(key=lambda p: -p.score)
-    different: list[Proposal] = []
-    for proposal in made:
-        if all(_apart(proposal.network, other.network) for other in different):
-            different.append(proposal)
+        raise UnmetWishError(_conflict(wishes))
+    good.sort(key=lambda n: -_score(n, wishes))
+    different: list[Network] = []
+    for network in good:
+        if all(_apart(network, other) for other in different):
+            different.append(network)
         if len(different) == most:
             break
-    return different
+    return [_proposal(network, wishes) for network in different]
 
 
 def check(network: Network, wishes: Wishes) -> tuple[Proposal, tuple[str, ...]]:
@@ -116,15 +147,31 @@ def _values(series: str, low_ohm: float, high_ohm: float) -> list[float]:
     return [float(v) for v in eseries.erange(SERIES[series], low_ohm, high_ohm)]
 
 
-def _candidates(wishes: Wishes) -> list[Network]:
-    made: list[Network] = []
-    tops = _values(wishes.series, 1e3, 1e6)
-    for top in tops:
+def parts_needed(wishes: Wishes) -> int:
+    """How many equal parts in series keep each below its rated voltage at the worst pulse and opposite tolerances."""
+    worst_v = max(abs(p.volts) for p in pulses(wishes.system_v))
+    t = wishes.ratings.tolerance
+    for count in range(1, MOST_PARTS + 1):
+        if worst_v * (1 + t) / ((1 + t) + (count - 1) * (1 - t)) <= wishes.ratings.working_v:
+            return count
+    raise UnmetWishError(
+        f"more than {MOST_PARTS} parts of {wishes.ratings.working_v:g} V would be needed against {worst_v:g} V: "
+        "take parts of a higher working voltage"
+    )
+
+
+def _bare(wishes: Wishes) -> Iterator[Network]:
+    """Networks without a capacitor: r_top in as many equal parts as the worst pulse asks for."""
+    count = parts_needed(wishes)
+    for part in _values(wishes.series, 1e3, 1e6 / count):
+        top = part * count
         for bottom in _bottoms(wishes, top):
-            for up in _ups(wishes, top, bottom):
-                for capacitor in CAPACITORS:
-                    made.append(Network(top, bottom, capacitor, 0.0, up, wishes.reference_v))
-    return made
+            for up in _ups(wishes, top):
+                yield Network(top, bottom, 0.0, R_SERIES_OHM, up, wishes.reference_v, wishes.clamp, (part,) * count)
+
+
+def _filtered(bare: Network) -> list[Network]:
+    return [replace(bare, c_filter_f=c) for c in CAPACITORS]
 
 
 def _bottoms(wishes: Wishes, top: float) -> list[float]:
@@ -135,7 +182,7 @@ def _bottoms(wishes: Wishes, top: float) -> list[float]:
     return values[-3:]
 
 
-def _ups(wishes: Wishes, top: float, bottom: float) -> list[float]:
+def _ups(wishes: Wishes, top: float) -> list[float]:
     """No offset resistor for inputs that stay above zero; else values that lift the lowest voltage to code 0 or above."""
     if wishes.lowest_v >= 0:
         return [0.0]
@@ -144,17 +191,23 @@ def _ups(wishes: Wishes, top: float, bottom: float) -> list[float]:
     return values[-2:] or [0.0]
 
 
+def _score(network: Network, wishes: Wishes) -> float:
+    """Higher is better: range used, little for the converter to load and for a leakage to move, little current into the supply
+    at the worst pulse, a filter that holds the node while the converter samples."""
+    used = wishes.highest_v / network.full_scale_v
+    held = 1.0 if network.c_filter_f >= 4.7e-9 else network.c_filter_f / 4.7e-9  # 1 pF must not move it by more than a code
+    into_supply_a = max(abs(p.volts) for p in pulses(wishes.system_v)) / network.r_top_ohm
+    return used - network.load_share - network.r_top_ohm / 1e6 - 2.0 * into_supply_a + held
+
+
 def _proposal(network: Network, wishes: Wishes) -> Proposal:
     stresses = tuple(stress(network, pulse, wishes.ratings) for pulse in pulses(wishes.system_v))
-    resolution = wishes.highest_v / network.full_scale_v
-    survived = sum(s.survives for s in stresses) / len(stresses)
-    impedance = 1.0 - network.load_share
-    calm = dropout_s(network, wishes) / wishes.dropout_s if network.c_filter_f else 0.0  # as much filter as the wish allows
-    return Proposal(network, resolution + 2.0 * survived + impedance + 0.5 * calm, dropout_s(network, wishes), stresses)
+    return Proposal(network, _score(network, wishes), dropout_s(network, wishes), stresses)
 
 
-def _conflict(candidates: list[Network], wishes: Wishes) -> str:
+def _conflict(wishes: Wishes) -> str:
     """Which wishes leave nothing together: alone, in pairs, in threes."""
+    candidates = [network for bare in _bare(wishes) for network in _filtered(bare)]
     met = {name: {i for i, n in enumerate(candidates) if rule(n, wishes)} for name, rule in CLOSED_FORM.items()}
     for count in (1, 2, 3, 4):
         for names in combinations(CLOSED_FORM, count):

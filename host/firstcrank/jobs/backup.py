@@ -15,12 +15,14 @@ from sqlalchemy import func, insert, select
 from firstcrank import __version__
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs.contents import hash_of
+from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
 from firstcrank.jobs.records import now_utc
 from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store
 
 TABLES = (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS)
-FORMAT = 1
+FORMAT = 2
+READABLE = (1, 2)  # 1: before starts kept the feed's verdict in a column of its own
 FREE_BYTES = 64_000_000  # unpacked, whatever the archive's size
 MOST_RATIO = 100  # rows repeat their limits and shrink to a thirtieth, recordings to a third
 Progress = Callable[[int, int], None]
@@ -81,7 +83,7 @@ def check_backup(path: Path) -> dict[str, Any]:
         with zipfile.ZipFile(path) as archive:
             _check_sizes(path, archive)
             about = json.loads(archive.read("about.json"))
-            if about.get("format") != FORMAT:
+            if about.get("format") not in READABLE:
                 raise StoreError(f"{path} was made by a newer firstcrank: update this one")
             for table in TABLES:
                 rows = sum(1 for _ in _rows(archive, table.name))
@@ -105,6 +107,13 @@ def check_backup(path: Path) -> dict[str, Any]:
     ) as error:
         raise StoreError(f"{path} is no backup, or damaged: {error}") from error
     return dict(about)
+
+
+def _of_today(table: Any, row: dict[str, Any]) -> dict[str, Any]:
+    """A row of an older backup with what has been added since."""
+    if table is STARTS and "feed_verdict" not in row:
+        return {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}
+    return row
 
 
 def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
@@ -136,7 +145,7 @@ def restore(store: Store, path: Path, progress: Progress | None = None) -> dict[
                 progress(number, len(names))
         with store.engine.begin() as connection:
             for table in TABLES:
-                batch = list(_rows(archive, table.name))
+                batch = [_of_today(table, row) for row in _rows(archive, table.name)]
                 for first in range(0, len(batch), 500):
                     connection.execute(insert(table), batch[first : first + 500])
             if store.engine.dialect.name == "postgresql":

@@ -10,13 +10,14 @@ from sqlalchemy import insert
 
 from firstcrank import __version__
 from firstcrank.analysis.as_json import to_table
-from firstcrank.analysis.findings import Judgement
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import UnreadableTraceError
 from firstcrank.jobs.records import find_job, now_utc
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import Store, open_store
 from firstcrank.limits import Limits, shipped
+from firstcrank.model.judgement import Judgement
+from firstcrank.model.vocabulary import CheckId, Phase
 from firstcrank.printable import storable
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.table import load
@@ -61,17 +62,18 @@ def add_start(store: Store, job: str, path: Path, recording: Recording, judgemen
 
 def _values(recording: Recording, judgement: Judgement, limits: Limits) -> dict[str, Any]:
     meta = recording.meta
-    drops = [f.measured for f in judgement.findings if f.check == "key_feed_drop_steady" and f.phase == "crank"]
+    drops = [f.measured for f in judgement.findings if f.check is CheckId.FEED_DROP_STEADY and f.phase is Phase.CRANK]
     speeds = [c.speed_rpm for c in judgement.cranks if c.speed_rpm is not None]
     calibration = recording.calibration
     battery = calibration.channels.get("battery") if calibration else None
     return {
         "recorded_utc": str(meta.get("recorded_utc") or ""),
-        "verdict": judgement.verdict,
+        "verdict": str(judgement.verdict),
+        "feed_verdict": str(judgement.feed.verdict),
         "reason": judgement.reasons[0] if judgement.reasons else "",
         "cause": judgement.likely_causes[0].cause if judgement.likely_causes else "",
         "crank_count": len(judgement.cranks),
-        "feed_drop_v": drops[0] if drops else None,
+        "feed_drop_v": max((d for d in drops if d is not None), default=None),
         "speed_rpm": speeds[0] if speeds else None,
         "battery_gain": battery.gain_v_per_code if battery else None,
         "board": str(meta.get("board") or ""),

@@ -22,11 +22,12 @@ JOB_FIELDS = ("vehicle", "vin", "odometer", "engine", "technician")
 
 @dataclass(frozen=True, slots=True)
 class JobLine:
-    """A job in a list: its row, how many starts it has, and the last one's verdict."""
+    """A job in a list: its row, how many starts it has, the last one's overall verdict and its key feed's (None: not kept)."""
 
     job: Mapping[str, Any]
     start_count: int
     last_verdict: str
+    last_feed_verdict: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,23 +86,28 @@ def find_job(store: Store, number: str) -> Mapping[str, Any]:
     raise UsageError(f"there is no job {number}{hint} (firstcrank jobs new {number} makes it)")
 
 
-def list_jobs(store: Store, text: str = "", archived: bool = False, most: int = 50) -> list[JobLine]:
-    """Jobs, the newest first; with `text` those with it in any field, note, measurement, cause or board."""
+def list_jobs(store: Store, text: str = "", archived: bool = False, most: int = 50, verdict: str = "") -> list[JobLine]:
+    """Jobs, the newest first; with `text` those with it in any field, note, measurement, cause, board or overall verdict.
+
+    `verdict`: only jobs with a start whose overall verdict it is.
+    """
     last = select(func.max(STARTS.c.id)).where(STARTS.c.job_id == JOBS.c.id).scalar_subquery()
     count = select(func.count()).where(STARTS.c.job_id == JOBS.c.id).scalar_subquery()
     query = select(JOBS, count.label("start_count"), last.label("last_start")).order_by(JOBS.c.id.desc()).limit(most)
     if not archived:
         query = query.where(JOBS.c.archived.is_(False))
+    if verdict:
+        query = query.where(JOBS.c.id.in_(select(STARTS.c.job_id).where(STARTS.c.verdict == verdict)))
     for word in storable(text).split():
         query = query.where(_anywhere(word))
     with store.engine.connect() as connection:
         rows = [dict(row) for row in connection.execute(query).mappings()]
         ids = [row["last_start"] for row in rows if row["last_start"] is not None]
-        verdicts: dict[int, str] = {}
+        verdicts: dict[int, tuple[str, str | None]] = {}
         if ids:
-            found = connection.execute(select(STARTS.c.id, STARTS.c.verdict).where(STARTS.c.id.in_(ids)))
-            verdicts = {int(start): str(verdict) for start, verdict in found}
-    return [JobLine(row, int(row["start_count"]), verdicts.get(row["last_start"], "")) for row in rows]
+            found = connection.execute(select(STARTS.c.id, STARTS.c.verdict, STARTS.c.feed_verdict).where(STARTS.c.id.in_(ids)))
+            verdicts = {int(start): (str(overall), feed) for start, overall, feed in found}
+    return [JobLine(row, int(row["start_count"]), *verdicts.get(row["last_start"], ("", None))) for row in rows]
 
 
 def _anywhere(word: str) -> ColumnElement[bool]:

@@ -30,7 +30,8 @@ STARTS = Table(
     Column("content_hash", String(64), nullable=False, index=True),  # SHA-256 of the recording
     Column("size_bytes", Integer, nullable=False),
     Column("file_name", Text, nullable=False),
-    Column("verdict", String(16), nullable=False, index=True),
+    Column("verdict", String(16), nullable=False, index=True),  # overall: the worst of the feed's and of any other fault
+    Column("feed_verdict", String(16)),  # the key feed's; null where the judgement kept does not say
     Column("reason", Text, nullable=False, default=""),
     Column("cause", String(64), nullable=False, default=""),
     Column("crank_count", Integer, nullable=False, default=0),

@@ -24,9 +24,13 @@ class Spread:
 
 @dataclass(frozen=True, slots=True)
 class Trends:
-    """`drift[board]`: (UTC of recording, volts per code of the battery input) in time order; spreads None without values."""
+    """`verdicts` are overall, `feed_verdicts` the key feed's alone.
+
+    `drift[board]`: (UTC of recording, volts per code of the battery input) in time order; spreads None without values.
+    """
 
     verdicts: dict[str, int]
+    feed_verdicts: dict[str, int]
     causes: dict[str, int]
     feed_drop_v: Spread | None
     speed_rpm: Spread | None
@@ -37,7 +41,7 @@ class Trends:
 
 def trends(store: Store, synthetic: bool = False) -> Trends:
     """Over all starts; simulated ones only where asked for."""
-    names = ("recorded_utc", "verdict", "cause", "feed_drop_v", "speed_rpm", "battery_gain", "board")
+    names = ("recorded_utc", "verdict", "feed_verdict", "cause", "feed_drop_v", "speed_rpm", "battery_gain", "board")
     query = select(*(STARTS.c[name] for name in names)).order_by(STARTS.c.recorded_utc)
     if not synthetic:
         query = query.where(STARTS.c.synthetic.is_(False))
@@ -51,6 +55,7 @@ def trends(store: Store, synthetic: bool = False) -> Trends:
     speeds = tuple(float(row["speed_rpm"]) for row in rows if row["speed_rpm"] is not None)
     return Trends(
         verdicts=dict(Counter(row["verdict"] for row in rows)),
+        feed_verdicts=dict(Counter(row["feed_verdict"] or "not kept" for row in rows)),
         causes=dict(Counter(row["cause"] or "none named" for row in rows if row["verdict"] == "FAIL").most_common()),
         feed_drop_v=_spread(drops),
         speed_rpm=_spread(speeds),

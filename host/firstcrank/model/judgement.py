@@ -147,7 +147,7 @@ class Cause:
     cause: str
     confidence: float
     evidence: str
-    next_check: str
+    next_check: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,20 +7,30 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from firstcrank.analysis.findings import Finding, Judgement
+from firstcrank.analysis.overall import DO_NOT_CRANK
 from firstcrank.limits import SPECS, Limits
+from firstcrank.model.judgement import Finding, Judgement
+from firstcrank.model.vocabulary import CheckId, Result, Scope
 from firstcrank.recording import Recording
+from firstcrank.report.summary import harmful, rows
 from firstcrank.units import MS_PER_S
 
 TITLE = "First-start record"
 MOST_CLOSE_UPS = 4
-PLAIN = {
-    "PASS": "The wire that switches the engine's computer on kept its voltage through the whole start.",
-    "FAIL": "The wire that switches the engine's computer on, or the battery behind it, did not keep its voltage. "
-    "This is a wiring or supply fault; it can keep a sound engine from starting.",
-    "NO VERDICT": "The recording does not show enough to say whether the wiring is good. It must be repeated.",
+HELD = "The wire that switches the engine's computer on kept its voltage through the whole start"
+LOST = (
+    "The wire that switches the engine's computer on, or the battery behind it, did not keep its voltage. "
+    "This is a wiring or supply fault; it can keep a sound engine from starting."
+)
+NOT_SHOWN = "The recording does not show enough to say whether the wiring is good. It must be repeated."
+MEND = "It must be put right before the engine is cranked again."
+NEXT_STEP = {
+    "PASS": "Nothing on this circuit. Go on with what was not tested.",
+    "FAIL": "See the findings: measure the circuit named there.",
+    "NO VERDICT": "Put right what the reasons name, and record again.",
 }
 WORDS = {"pass": "ok", "fail": "FAIL", "warn": "note", "no verdict": "undecided", "not measured": "not measured"}
+BATTERY_CHECKS = (CheckId.BATTERY_REST, CheckId.BATTERY_CRANK, CheckId.SUPPLY_MINIMUM)
 CAUTIONS = (
     "This record is about the circuits listed under what was tested, on this one start. It says nothing of anything else.",
     "Before cranking again: neutral, brake on, wheels chocked, nobody near belts and fan; no starting fluid with an intake "
@@ -62,7 +72,7 @@ class Facts:
     def head_rows(self) -> list[tuple[str, str]]:
         """Job, vehicle, time, technician; only what is known."""
         job = self.job
-        rows = [
+        lines = [
             ("Job", job.get("number", "")),
             ("Start", self.start_name),
             ("Vehicle", job.get("vehicle", "")),
@@ -73,30 +83,66 @@ class Facts:
             ("Technician", job.get("technician", "")),
         ]
         if self.recording.meta.get("synthetic"):
-            rows.append(("Data", "simulated, no vehicle"))
-        return [(name, str(value)) for name, value in rows if value]
+            lines.append(("Data", "simulated, no vehicle"))
+        return [(name, str(value)) for name, value in lines if value]
+
+    @property
+    def other_fault(self) -> str:
+        """The second large line where another fault was found; empty where none was."""
+        if not self.judgement.other_faults:
+            return ""
+        warning = ": do not crank again" if harmful(self.judgement) else ""
+        return f"Other fault found{warning}"
+
+    @property
+    def plain(self) -> str:
+        """The verdict for the customer in a sentence or two, the fault first."""
+        feed = self.judgement.feed.verdict
+        if not self.judgement.other_faults:
+            return {"PASS": HELD + ".", "FAIL": LOST}.get(feed, NOT_SHOWN)
+        fault = f"Another fault was found in this start. {MEND}"
+        if feed == "PASS":
+            return f"{fault} {HELD}: that wire is not the fault."
+        return f"{LOST} {fault}" if feed == "FAIL" else f"{fault} {NOT_SHOWN}"
+
+    @property
+    def next_check(self) -> str:
+        """What to check next, by the judge or by the verdict."""
+        return self.judgement.next_check or NEXT_STEP[self.judgement.verdict]
+
+    def fault_lines(self) -> list[str]:
+        """Every other fault found, the worst first."""
+        return [
+            f"{sentence(f.reason)}{'. Do not crank again before it is put right' if f.check in DO_NOT_CRANK else ''}"
+            for f in self.judgement.other_faults
+        ]
+
+    def cause_heading(self) -> str:
+        """What the causes are: of a failure, or a note beside a verdict that stands."""
+        return "Likely cause" if self.judgement.verdict == "FAIL" else "Noticed as well"
 
     def tested(self) -> list[str]:
         """One line a circuit that was judged."""
-        heads = {"key_feed": "Key-switch feed at the module's plug", "battery": "Battery at rest and while cranking"}
-        found = {f.check.split("_")[0] for f in self.judgement.findings if f.result != "not measured"}
-        lines = [text for key, text in heads.items() if key.split("_")[0] in found]
-        others = sorted({f.check.split(".")[0] for f in self.judgement.findings if f.result != "not measured"})
-        lines += [o.replace("_", " ") for o in others if not o.startswith(("key_feed", "battery"))]
-        return lines
+        found = [f for f in self.judgement.findings if f.result is not Result.NOT_MEASURED]
+        lines = []
+        if any(f.scope is Scope.FEED for f in found):
+            lines.append("Key-switch feed at the module's plug")
+        if any(f.check in BATTERY_CHECKS for f in found):
+            lines.append("Battery at rest and while cranking")
+        others = {f.check.partition(".")[0].replace("_", " ") for f in found if f.scope is Scope.OTHER}
+        return lines + sorted(o for o in others if not o.startswith("battery"))
 
     def finding_rows(self) -> list[tuple[str, str, str, str, str]]:
         """(result, what, measured, uncertainty, limit) with units."""
         return [
             (WORDS[f.result], sentence(f.reason), number(f, f.measured), number(f, f.uncertainty), number(f, f.limit))
-            for f in self.judgement.findings
-            if f.result != "not measured"
+            for f in rows(self.judgement)
         ]
 
     def board_rows(self) -> list[tuple[str, str]]:
         """Board, firmware, host, calibration."""
         meta, calibration = self.recording.meta, self.recording.calibration
-        rows = [
+        lines = [
             ("Board", meta.get("board")),
             ("Chip", meta.get("chip")),
             ("Firmware", meta.get("firmware")),
@@ -105,7 +151,7 @@ class Facts:
             ("Calibration", f"{calibration.kind}, {calibration.date or 'no date'}" if calibration else "none of ours"),
             ("Meter", calibration.meter if calibration else ""),
         ]
-        return [(name, str(value)) for name, value in rows if value]
+        return [(name, str(value)) for name, value in lines if value]
 
     def limit_rows(self) -> list[tuple[str, str, str]]:
         """(what, value with unit, source)."""

@@ -6,13 +6,13 @@ import json
 from pathlib import Path
 
 from firstcrank.analysis.as_json import from_table
-from firstcrank.analysis.findings import Judgement
 from firstcrank.jobs.contents import hash_of
 from firstcrank.jobs.recordings import stored_recording
 from firstcrank.jobs.records import find_start, job_file
 from firstcrank.jobs.schema import JOBS
 from firstcrank.jobs.store import Store
 from firstcrank.limits import Limits, shipped
+from firstcrank.model.judgement import Judgement
 from firstcrank.recording import Recording
 from firstcrank.report.facts import Facts
 from firstcrank.report.settings import shop

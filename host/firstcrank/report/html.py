@@ -9,13 +9,9 @@ from markupsafe import Markup
 
 from firstcrank.printable import printable
 from firstcrank.report import plots
-from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, PLAIN, TITLE, Facts, sentence
+from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, TITLE, Facts, sentence
+from firstcrank.report.summary import losses
 
-NEXT_STEP = {
-    "PASS": "Nothing on this circuit. Go on with what was not tested.",
-    "FAIL": "See the findings: measure the circuit named there.",
-    "NO VERDICT": "Put right what the reasons name, and record again.",
-}
 LOGO_KINDS = ((b"\x89PNG", "image/png"), (b"\xff\xd8", "image/jpeg"))
 
 
@@ -26,19 +22,17 @@ def render(facts: Facts) -> str:
         loader=PackageLoader("firstcrank.report", "."), autoescape=True, undefined=StrictUndefined, finalize=_shown
     )
     environment.filters["sentence"] = sentence
-    counting = [drop for drop in judgement.dropouts if drop.counts]
+    lost = losses(judgement)
     drawable = len(trace) > 1
     minimum_v = facts.limits["module_minimum_v"]
     return environment.get_template("page.html.j2").render(
         title=TITLE,
         facts=facts,
         judgement=judgement,
-        plain=PLAIN[judgement.verdict],
-        next_step=NEXT_STEP[judgement.verdict],
         cautions=CAUTIONS,
         overview=Markup(plots.as_svg(plots.overview(trace, judgement))) if drawable else None,
-        close_ups=[Markup(plots.as_svg(plots.close_up(trace, drop, minimum_v))) for drop in counting[:MOST_CLOSE_UPS]],
-        more_dropouts=max(len(counting) - MOST_CLOSE_UPS, 0),
+        close_ups=[Markup(plots.as_svg(plots.close_up(trace, drop, minimum_v))) for drop in lost[:MOST_CLOSE_UPS]],
+        more_dropouts=max(len(lost) - MOST_CLOSE_UPS, 0),
         logo=_logo(facts.shop_logo),
     )
 

@@ -9,8 +9,8 @@ from xml.sax.saxutils import escape
 
 from firstcrank.printable import printable
 from firstcrank.report import plots
-from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, PLAIN, TITLE, Facts, sentence
-from firstcrank.report.html import NEXT_STEP
+from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, TITLE, Facts, sentence
+from firstcrank.report.summary import losses
 
 PAGES = ("A4", "Letter")
 MOST_LETTERS = 600  # in a cell of a table, which cannot go on over the end of a page
@@ -64,6 +64,7 @@ class _Story:
             "head", parent=self.text, fontName=bold, fontSize=10, leading=13, spaceBefore=5, keepWithNext=1
         )
         self.big = ParagraphStyle("big", parent=self.text, fontName=bold, fontSize=20, leading=25, alignment=1)
+        self.part = ParagraphStyle("part", parent=self.text, fontName=bold, fontSize=11, leading=14, alignment=1)
         self.middle = ParagraphStyle("middle", parent=self.text, alignment=1)
 
     def p(self, text: str, style: Any = None) -> Any:
@@ -111,7 +112,12 @@ class _Story:
         judgement = self.facts.judgement
         weight = 3.5 if judgement.verdict == "FAIL" else 1.5
         dash = (6, 3) if judgement.verdict == "NO VERDICT" else None
-        rows = [[self.p(f"Key feed: {judgement.verdict}", self.big)], [self.p(PLAIN[judgement.verdict], self.middle)]]
+        rows = [[self.p(f"Key feed: {judgement.verdict}", self.big)]]
+        if self.facts.other_fault:
+            large = (f"Whole vehicle: {judgement.verdict}", self.facts.other_fault)
+            rows = [[self.p(text, self.big)] for text in large]
+            rows.append([self.p(f"Key feed: {judgement.feed.verdict}", self.part)])
+        rows.append([self.p(self.facts.plain, self.middle)])
         return Table(rows, colWidths=[self.width], style=[("BOX", (0, 0), (-1, -1), weight, colors.black, None, dash)])
 
     def parts(self) -> list[Any]:
@@ -126,8 +132,13 @@ class _Story:
         if pairs:
             parts.append(self.table(pairs, [0.5, 0.5]))
         parts += [self.p("", self.small), self.verdict()]
-        parts += [self.p("Why", self.head), *self.lines([sentence(r) for r in judgement.reasons])]
-        parts += [self.p("What to check next", self.head), self.p(judgement.next_check or NEXT_STEP[judgement.verdict])]
+        if facts.fault_lines():
+            parts += [self.p("Other fault found", self.head), *self.lines(facts.fault_lines())]
+        why = "Key feed" if facts.other_fault else "Why"
+        parts += [self.p(why, self.head), *self.lines([sentence(r) for r in judgement.feed.reasons])]
+        if judgement.tolerated:
+            parts += [self.p("Tolerated", self.head), *self.lines([sentence(line) for line in judgement.tolerated])]
+        parts += [self.p("What to check next", self.head), self.p(facts.next_check)]
         parts += [self.p("What was tested and what was not", self.head)]
         parts += self.lines([f"Tested: {line}" for line in facts.tested()], self.small)
         parts += self.lines([f"Not tested: {line}" for line in judgement.not_measured], self.small)
@@ -138,13 +149,13 @@ class _Story:
             parts += [self.p("Findings", self.head), self.table(rows, [0.1, 0.54, 0.12, 0.12, 0.12])]
         if len(trace) > 1:
             parts += [self.p("The whole start", self.head), self.picture(plots.overview(trace, judgement))]
-        counting = [drop for drop in judgement.dropouts if drop.counts]
-        if counting:
+        lost = losses(judgement)
+        if lost:
             parts.append(self.p("Each loss of the feed", self.head))
             minimum_v = facts.limits["module_minimum_v"]
-            parts += [self.picture(plots.close_up(trace, drop, minimum_v)) for drop in counting[:MOST_CLOSE_UPS]]
+            parts += [self.picture(plots.close_up(trace, drop, minimum_v)) for drop in lost[:MOST_CLOSE_UPS]]
         if judgement.likely_causes:
-            parts.append(self.p("Likely cause", self.head))
+            parts.append(self.p(facts.cause_heading(), self.head))
             parts += self.lines([f"{c.evidence} (confidence {c.confidence:.0%})" for c in judgement.likely_causes[:3]])
         if facts.measurements or facts.notes:
             parts.append(self.p("Measured by hand, and notes", self.head))

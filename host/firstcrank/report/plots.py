@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firstcrank.analysis.compare import Comparison
-from firstcrank.analysis.findings import Dropout, Judgement
+from firstcrank.model.judgement import Dropout, Judgement
+from firstcrank.report.summary import losses
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import text_s
 
@@ -78,11 +79,8 @@ def overview(trace: Trace, judgement: Judgement) -> Figure:
         name = PHASE_NAMES.get(phase.name)
         if name and phase.end_s - phase.start_s > 0.05 * float(trace.end_s[-1]):
             axes.text((phase.start_s + phase.end_s) / 2, top * 0.985, name, ha="center", va="top", fontsize=8)
-    for drop in judgement.dropouts:
-        if drop.counts:
-            axes.axvspan(
-                drop.start_s, drop.start_s + drop.duration_s, facecolor="none", edgecolor="#777777", hatch="///", linewidth=0
-            )
+    for drop in losses(judgement):
+        axes.axvspan(drop.start_s, drop.end_s, facecolor="none", edgecolor="#777777", hatch="///", linewidth=0)
     axes.set_xlabel("seconds")
     axes.legend(loc="lower center", ncols=min(len(trace.channels), 5), fontsize=8, frameon=False, bbox_to_anchor=(0.5, 1.0))
     return figure

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def as_lines(found: Trends) -> list[str]:
     """Plain lines."""
     total = sum(found.verdicts.values())
-    lines = [f"{total} starts: " + ", ".join(f"{count} {verdict}" for verdict, count in sorted(found.verdicts.items()))]
+    lines = [f"{total} starts: {_counts(found.verdicts)}", f"  of these the key feed alone: {_counts(found.feed_verdicts)}"]
     lines += [f"  FAIL by cause  {cause:<26}{count}" for cause, count in found.causes.items()]
     for name, spread, unit in (("feed drop while cranking", found.feed_drop_v, "V"), ("crank speed", found.speed_rpm, "rpm")):
         lines.append(_spread_line(name, spread, unit))
@@ -26,6 +26,10 @@ def as_lines(found: Trends) -> list[str]:
             f"  board {board}: calibration of the battery input {change:+.2f} % from {first[0][:10]} to {last[0][:10]}"
         )
     return lines
+
+
+def _counts(verdicts: dict[str, int]) -> str:
+    return ", ".join(f"{count} {verdict}" for verdict, count in sorted(verdicts.items())) or "none"
 
 
 def _spread_line(name: str, spread: Spread | None, unit: str) -> str:

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-from firstcrank.analysis.findings import Context
 from firstcrank.errors import UnreadableTraceError, UsageError
+from firstcrank.model.context import Context
 from firstcrank.noise import logger_uncertainty
 from firstcrank.recording import Recording
 from firstcrank.trace import ROLES, Channel, FloatArray, Trace, Uncertainty

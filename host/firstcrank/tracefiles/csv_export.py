@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from firstcrank.analysis.findings import Context
 from firstcrank.calibration import Calibration
 from firstcrank.errors import CalibrationError, LimitsError
 from firstcrank.limits import Limits
+from firstcrank.model.context import Context
 from firstcrank.recording import Recording
 from firstcrank.trace import Channel, FloatArray, IntArray, KeyRuns, Trace, Uncertainty
 from firstcrank.tracefiles.csv_about import about, holes_of, lines_of, table_of, uncertainty_of

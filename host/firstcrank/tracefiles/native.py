@@ -15,10 +15,10 @@ from typing import IO, Any, TypeVar, cast
 import numpy as np
 
 from firstcrank import wire
-from firstcrank.analysis.findings import ANSWERS, Context
 from firstcrank.calibration import OLDER, Calibration
 from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError
 from firstcrank.limits import Limits
+from firstcrank.model.context import ANSWERS, Context
 from firstcrank.recording import Recording
 from firstcrank.trace import Channel, IntArray, KeyRuns, Trace, Uncertainty
 from firstcrank.tracefiles.bin_arrays import Codes, to_codes

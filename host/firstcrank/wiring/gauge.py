@@ -26,11 +26,16 @@ CLASS_5_MOHM_PER_M = {
     70.0: 0.272,
     95.0: 0.206,
 }
-AWG_SIZES = (20, 18, 16, 14, 12, 10, 8, 6, 4, 2, 1, 0, -1, -2, -3)
+AWG_SIZES = (24, 22, 20, 18, 16, 14, 12, 10, 8, 6, 4, 2, 1, 0, -1, -2, -3)
+STRAND_LAY = 1.02  # strands run in a helix and are some 2 % longer: NEC chapter 9 table 8, stranded over solid rows
+M_PER_FT = 0.3048
 
 
 def awg_number(text: str) -> int:
     """-3 for 4/0, 0 for 1/0, else the number. Raises UsageError."""
+    noughts = re.fullmatch(r"\s*(?:AWG\s*)?(0{2,4})\s*", text, re.IGNORECASE)
+    if noughts:
+        return 1 - len(noughts[1])
     match = re.fullmatch(r"\s*(?:AWG\s*)?(\d{1,2})(/0)?\s*(?:AWG)?\s*", text, re.IGNORECASE)
     if not match:
         raise UsageError(f"{text!r} is no AWG size: write 16 or 2/0")
@@ -62,8 +67,13 @@ def at_temperature(ohm_at_20c: float, temperature_c: float) -> float:
 
 
 def awg_ohm_per_m(size: int, temperature_c: float = 20.0) -> float:
-    """Solid wire; a strand of the same size is some 2 % higher (common practice, no source)."""
+    """Solid wire."""
     return at_temperature(RESISTIVITY_OHM_M / awg_area_m2(size), temperature_c)
+
+
+def stranded_ohm_per_m(size: int, temperature_c: float = 20.0) -> float:
+    """Stranded wire of an AWG size, as used in vehicles."""
+    return STRAND_LAY * awg_ohm_per_m(size, temperature_c)
 
 
 def metric_ohm_per_m(area_mm2: float, temperature_c: float = 20.0) -> float:
@@ -77,16 +87,3 @@ def metric_ohm_per_m(area_mm2: float, temperature_c: float = 20.0) -> float:
 def drop_v(ohm_per_m: float, length_m: float, amperes: float) -> float:
     """Volts lost along the wire, one way."""
     return ohm_per_m * length_m * amperes
-
-
-def smallest_gauge(length_m: float, amperes: float, limit_v: float, temperature_c: float) -> tuple[str, str]:
-    """The thinnest AWG and metric size that keep the drop under the limit. Raises UsageError where none does."""
-    if length_m <= 0 or amperes <= 0 or limit_v <= 0:
-        raise UsageError("length, current and limit must be above 0")
-    awg = next((s for s in AWG_SIZES if drop_v(awg_ohm_per_m(s, temperature_c), length_m, amperes) < limit_v), None)
-    metric = next(
-        (a for a in CLASS_5_MOHM_PER_M if drop_v(metric_ohm_per_m(a, temperature_c), length_m, amperes) < limit_v), None
-    )
-    if awg is None or metric is None:
-        raise UsageError(f"no wire keeps {amperes:g} A over {length_m:g} m under {limit_v:g} V: shorten it or use a relay")
-    return f"AWG {awg_name(awg)}", f"{metric:g} mm2"

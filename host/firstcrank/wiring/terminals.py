@@ -1,35 +1,76 @@
-"""What the terminals of an old ignition switch do, and which one a module's key feed belongs on."""
+"""What the marks on ignition switches, starters, alternators and relays mean, and which of them a module's key feed belongs on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+DIN = "DIN 72552, as several public lists give it"
+US = "common practice, no source"
+
 
 @dataclass(frozen=True, slots=True)
 class Terminal:
-    """`din` after DIN 72552 where it has a number. `acc`, `run`, `start`: live in that position."""
+    """One mark. `acc`, `on`, `start`: live in that key position, None where the mark does not tell. `key_feed`: the advice."""
 
-    name: str
-    din: str
-    acc: bool
-    run: bool
-    start: bool
+    mark: str
+    what: str
+    acc: bool | None
+    on: bool | None
+    start: bool | None
     key_feed: str
+    source: str
 
 
-TERMINALS = (
-    Terminal("battery (unswitched)", "30", True, True, True, "no: the module would never sleep"),
-    Terminal("accessory", "75 or 15a", True, True, False, "no: dead in START"),
-    Terminal("ignition, live in RUN only", "15 (some switches)", False, True, False, "no: dead in START, the classic trap"),
-    Terminal("ignition, live in RUN and START", "15", False, True, True, "YES: this one"),
-    Terminal("start", "50", False, False, True, "never: it would feed the starter back"),
-    Terminal("ballast by-pass, live in START only", "16 or 15b", False, False, True, "no: dead in RUN"),
-    Terminal("ground", "31", False, False, False, "no"),
+DIN_TERMINALS = (
+    Terminal("30", "battery plus, never switched", True, True, True, "no: the module would never sleep", DIN),
+    Terminal(
+        "15", "switched plus, key ON", False, True, None, "only if it stays live in START: test it, some switches drop it", DIN
+    ),
+    Terminal("15e", "switched plus, live while the starter turns too", False, True, True, "YES: made for it", US),
+    Terminal(
+        "15a", "series resistor's output to coil and starter (old: 16)", False, None, None, "no: not the full voltage", DIN
+    ),
+    Terminal("50", "starter solenoid", False, False, True, "never: it would feed the starter back", DIN),
+    Terminal("75", "accessory, radio", True, True, False, "no: often dead in START", US),
+    Terminal("61 / D+", "charge lamp", False, None, None, "no: it can feed back after key off", US),
+    Terminal("17, 19", "glow-plug and starter switch: starting, preheating", False, None, None, "no", DIN),
+    Terminal("31", "ground", False, False, False, "no", DIN),
+)
+AMERICAN_TERMINALS = (
+    Terminal("BAT, B, B+", "battery, never switched", True, True, True, "no: the module would never sleep", US),
+    Terminal("ACC, A", "accessory", True, True, False, "no: dead in START", US),
+    Terminal(
+        "IGN1, IGN, I", "ignition, live in ON and START", False, True, True, "YES, once tested: live in ON and in START", US
+    ),
+    Terminal("IGN2", "ignition, often the heater fan's", False, True, None, "test, never trust: it often dies in START", US),
+    Terminal("S, ST, SOL", "starter solenoid", False, False, True, "never: it would feed the starter back", US),
+    Terminal("R or I on a starter", "series resistor's by-pass, START only", False, False, True, "no: dead in ON", US),
+    Terminal("L, IND", "charge lamp", False, None, None, "no: it can feed back after key off", US),
+    Terminal("GND", "ground", False, False, False, "no", US),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class RelayPin:
+    """One pin of a vehicle relay."""
+
+    mark: str
+    what: str
+    source: str
+
+
+RELAY_PINS = (
+    RelayPin("30", "common contact: from the battery, through its fuse", "DIN 72552 (from memory)"),
+    RelayPin("87", "made when the coil is fed: to the load", "DIN 72552 (from memory)"),
+    RelayPin("87a", "made when it is not; not on every relay", "DIN 72552 (from memory)"),
+    RelayPin("86", "coil, plus side: from the switch; a coil diode's ring (cathode) is at this end", US),
+    RelayPin("85", "coil, minus side: to ground; reversed, a coil diode burns or blows the fuse", US),
 )
 
 ADVICE = (
-    "The key feed belongs on a terminal that is live in RUN and stays live in START, without a gap while the key turns.",
-    "If the old switch has none, use a relay arrangement drawn by a competent person. Never join the RUN and START terminals.",
-    "Find out with a test lamp on each terminal, starter lead off terminal 50 and tied away, in every position; then prove it "
-    "under cranking: firstcrank record.",
+    "The key feed belongs on a terminal that is live in ON and stays live in START, without a gap while the key turns.",
+    "A mark is a hint and no proof: switches were made with the same mark and another contact. Test each terminal, the starter wire "
+    "off the solenoid, insulated and tied back, in every position; then prove it while cranking: firstcrank record.",
+    "If the switch has no such terminal, use a relay arrangement drawn by a competent person. Never join the ON and START terminals.",
+    "A relay's coil pins are not alike where it holds a diode or a resistor: read its own picture before you wire 85 and 86.",
 )

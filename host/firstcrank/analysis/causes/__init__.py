@@ -8,8 +8,10 @@ Confidences are our judgement and no measured frequencies.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from firstcrank.analysis.causes import feed, power
+from firstcrank.analysis.causes.advice import ADVICE
 from firstcrank.analysis.causes.facts import Facts, facts_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
@@ -44,5 +46,9 @@ RULES: tuple[Rule, ...] = (
 def likely_causes(view: View, findings: tuple[Finding, ...]) -> tuple[Cause, ...]:
     """Causes that the evidence favours, the likeliest first; empty where it favours none."""
     facts = facts_of(view, findings)
-    found = [cause for rule in RULES if (cause := rule(facts)) is not None and cause.confidence >= LEAST]
+    found = [
+        replace(cause, next_check=ADVICE[cause.cause])
+        for rule in RULES
+        if (cause := rule(facts)) is not None and cause.confidence >= LEAST
+    ]
     return tuple(sorted(found, key=lambda cause: -cause.confidence))

@@ -11,10 +11,6 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Dropout, Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 
-NEVER_TO_START = (
-    "Do not move the feed to the START terminal: it would feed the starter back. Use a terminal that is live in ON and in "
-    "START, or a relay arrangement drawn by a competent person."
-)
 TRAVEL = (Phase.TURN, Phase.RELEASE)
 CRANK_SETTLE_S = 0.02
 CONTACT_S = 0.01  # an open contact has let the feed go dead by then

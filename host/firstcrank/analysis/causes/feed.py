@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis.causes.facts import NEVER_TO_START, Facts
+from firstcrank.analysis.causes.facts import Facts
 from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, only_while_cranking
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause
@@ -20,8 +20,6 @@ def feed_from_start_terminal(facts: Facts) -> Cause | None:
         "feed_from_start_terminal",
         0.95,
         "The feed is live only while the starter is commanded: it is connected to the switch's START terminal.",
-        "Key in RUN: meter from the module's plug to battery negative reads 0 V; key in START it reads battery voltage. Move the "
-        "feed to a terminal that is live in RUN and in START.",
     )
 
 
@@ -52,8 +50,6 @@ def feed_dead_in_start(facts: Facts) -> Cause | None:
         "feed_dead_in_start",
         confidence,
         f"The feed is good in RUN and {said}: the wrong terminal of the ignition switch, or a worn START contact.",
-        "Starter lead off terminal 50 and tied away, key held in START: meter from the switch's feed terminal to battery negative. "
-        "0 V: that terminal is not made in START. Several volts below the battery: the contact is worn. " + NEVER_TO_START,
     )
 
 
@@ -69,9 +65,6 @@ def feed_lost_at_turn(facts: Facts) -> Cause | None:
         0.9 if failed else 0.3,
         f"The feed is lost only while the key travels {way}, for {text_s(longest.duration_s)}: the switch breaks one contact "
         "before it makes the other.",
-        "Starter lead off terminal 50 and tied away: turn the key slowly between RUN and START with a meter on the feed; it must "
-        "not flicker. A switch whose feed terminal stays made through the travel, or a relay arrangement drawn by a competent "
-        "person, cures it.",
     )
 
 
@@ -97,14 +90,15 @@ def feed_relay(facts: Facts) -> Cause | None:
         0.97 if start.duration_s < 0.9 * (first.end_s - begin_s) else 0.96,
         f"The feed goes as the battery dips to {text_v(let_go_v)} and comes back at {text_v(back_v)}, abruptly both ways: a relay in "
         "the feed lets go at low voltage (hot or weak coil, poor coil feed or ground).",
-        "Find the relay in the feed. Key in RUN: meter across its coil should read within 0.5 V of the battery. Crank again with a "
-        "meter on the coil, or with another relay.",
     )
 
 
 def _battery_at(view: View, battery: np.ndarray, at_s: float) -> float:
     i = int(np.clip(np.searchsorted(view.trace.end_s, at_s), 0, len(battery) - 1))
     return float(battery[i])
+
+
+FEW_SHORT = 10  # losses too short to count that say something of a contact
 
 
 def feed_loose(facts: Facts) -> Cause | None:
@@ -114,6 +108,8 @@ def feed_loose(facts: Facts) -> Cause | None:
         return None
     travels = set(facts.turn)
     came_back = [d for d in facts.own if d not in travels and d.end_s < float(view.trace.end_s[-1]) - 0.01]
+    if len(came_back) < FEW_SHORT and all(d.kind == "short" for d in came_back):
+        came_back = []  # a few microseconds here and there are a healthy contact's
     brief = facts.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not facts.own else ()
     if not came_back and not brief:
         return None
@@ -127,8 +123,6 @@ def feed_loose(facts: Facts) -> Cause | None:
         "feed_loose",
         (0.9 if several else 0.7) - (0.25 if steadily > view.limits["feed_drop_warn_v"] else 0.0),
         f"{what}{how} {when}, while the battery stays up: a contact in the feed opens as the engine shakes or the harness moves.",
-        "Key ON, engine off: watch a meter on the feed at the module's plug while you tug each joint, the fuse and its holder, "
-        "the switch's plug and the module's plug. Pull-test the crimps with the key off.",
     )
 
 
@@ -147,8 +141,6 @@ def feed_ballast(facts: Facts) -> Cause | None:
         "feed_ballast",
         0.9 if bypassed else 0.88,
         f"The feed drops {text_v(run_v)} in RUN and {how}: it comes through a ballast resistor or resistor wire.",
-        "Key in RUN: meter from the battery's positive post to each end of the feed's wire, from the switch outward; the step shows "
-        "the resistor. Take the feed from ahead of it.",
     )
 
 
@@ -189,8 +181,6 @@ def feed_resistance(facts: Facts) -> Cause | None:
         (0.85 if failed else 0.5) if worst_v >= warn_v and not apart else 0.55,
         f"The feed loses {lost} between the battery and the module's plug without going dead: a corroded or loose joint, a thin "
         "wire, or a worn contact.",
-        "Key ON, module plugged in: meter from the battery's positive post to the feed, moving along: switch input, switch "
-        "output, each side of the fuse, each connector. More than 0.1 V across one of them is the place.",
     )
 
 
@@ -202,7 +192,6 @@ def fuse_or_link(facts: Facts) -> Cause | None:
             0.4,
             "The feed was never live. If the key lead is on it, a fuse or fusible link in the feed is open, or the switch does not "
             "feed it.",
-            "Check the key lead on a live wire. Then key in RUN: meter on both sides of the feed's fuse.",
         )
     if not gone_for_good(facts.view):
         return None
@@ -210,5 +199,4 @@ def fuse_or_link(facts: Facts) -> Cause | None:
         "fuse_or_link",
         0.6,
         "The feed went once and stayed dead. If the lead is still on it, a fuse or fusible link in the feed has opened.",
-        "Check that the key lead is still on. Then key in RUN: meter on both sides of the feed's fuse.",
     )

@@ -16,16 +16,8 @@ STEP_SHARE, STEPPED_SHARE, STEPPED_S = (
     0.88,
     0.1,
 )  # a feed that is fed back stands below this share of its source for this long
-BACKFEED_CHECK = (
-    "Key off: pull the alternator's indicator lead, then each circuit on the same terminal, until the feed goes dead. The cure is a "
-    "diode or a feed of its own, drawn by a competent person."
-)
 
 
-CABLE_CHECK = (
-    "While cranking: meter from the battery's positive POST to its clamp, then clamp to the starter's main terminal. The clamp "
-    "must read 0 V, a cable at most 0.2 V. Clean and tighten, then take the key feed from a good point."
-)
 _CABLE_BY_SOURCE = (
     "Between the battery's post and the point that supplies the key switch volts are lost while cranking: a poor clamp or cable that "
     "carries the starter's current feeds the key switch too."
@@ -67,7 +59,6 @@ def battery_weak(facts: Facts) -> Cause | None:
         0.9 if low else 0.7,
         "The feed goes down with the battery and by no more: the battery is discharged, worn or too small, or the starter draws too "
         f"much.{at_rest}",
-        "Charge the battery, then load-test it at half its cold-cranking amperes for 15 s. If it holds, measure the starter's draw.",
     )
 
 
@@ -75,7 +66,7 @@ def battery_cable(facts: Facts) -> Cause | None:
     """The feed, and the starter's own control where it is watched, lose volts in step with the starter's current."""
     view = facts.view
     if _source_sags(facts):
-        return Cause("battery_cable", 0.95, _CABLE_BY_SOURCE, CABLE_CHECK)
+        return Cause("battery_cable", 0.95, _CABLE_BY_SOURCE)
     crank_v, run_v = facts.drop_v(Phase.CRANK), facts.drop_v(Phase.KEY_ON)
     missed = _missed(facts, Result.FAIL, Result.WARN, Result.UNDECIDED)
     if not missed:
@@ -92,7 +83,6 @@ def battery_cable(facts: Facts) -> Cause | None:
         0.93,
         f"Between the battery's post and the feed up to {text_v(worst_v)} are lost while cranking, in step with the starter's current, "
         "and almost nothing in RUN: a poor clamp or cable that carries the starter's current feeds the key switch too.",
-        CABLE_CHECK,
     )
 
 
@@ -109,8 +99,6 @@ def ground_path(facts: Facts) -> Cause | None:
         0.94 if facts.ground_share >= 0.5 else 0.88,
         f"Ground rises {text_v(worst_v)} above the battery's negative post while cranking, and that is what the feed lacks: a poor strap "
         "or ground joint.",
-        "While cranking: meter from the battery's negative POST to the engine block, then to the module's ground pin. More than 0.2 V "
-        "on the engine side: the strap. Only at the module: its own ground wire.",
     )
 
 
@@ -123,13 +111,12 @@ def starter_control_drop(facts: Facts) -> Cause | None:
         "starter_control_drop",
         0.85,
         f"The starter solenoid's control circuit loses {text_v(found.measured or 0.0)}: switch, neutral switch, relay or their joints.",
-        "Key in START: meter from the battery's positive post along the control circuit to terminal 50; the step is the place.",
     )
 
 
-def _heater(facts: Facts, check: CheckId, cause: str, confidence: float, evidence: str, next_check: str) -> Cause | None:
+def _heater(facts: Facts, check: CheckId, cause: str, confidence: float, evidence: str) -> Cause | None:
     found = facts.found(check, Result.FAIL)
-    return None if found is None else Cause(cause, confidence, evidence, next_check)
+    return None if found is None else Cause(cause, confidence, evidence)
 
 
 def heater_reversed(facts: Facts) -> Cause | None:
@@ -140,7 +127,6 @@ def heater_reversed(facts: Facts) -> Cause | None:
         "heater_reversed",
         0.95,
         "The intake heater's solenoid sees minus on its plus stud: KEY OFF NOW, its diode dies within moments and may be dead already.",
-        "Key off, heater fuse out: compare the wiring with the marked studs; diode-test the solenoid both ways before it is used again.",
     )
 
 
@@ -154,8 +140,6 @@ def heater_feed_low(facts: Facts) -> Cause | None:
         "heater_feed_low",
         0.85,
         "The intake heater's solenoid gets much less than the battery: a thin wire, a poor joint or ground in its circuit.",
-        "Heater commanded: meter from the battery's positive post along the feed to the solenoid, then from its minus stud to the "
-        "battery's negative post.",
     )
 
 
@@ -167,7 +151,6 @@ def heater_loose(facts: Facts) -> Cause | None:
         "heater_loose",
         0.85,
         "The intake heater's solenoid circuit opens again and again while it is commanded: a loose contact.",
-        "Key off: tug each joint of the heater's circuit, the fuse and its holder; then watch a meter on the solenoid while it is on.",
     )
 
 
@@ -181,7 +164,6 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
             0.6,
             f"The feed stood at {text_v(before_v)} before the key came on: something feeds it back with the key off, or the lead is on "
             "another wire.",
-            BACKFEED_CHECK,
         )
     held_v = _stepped_down_v(facts)
     if found is None and held_v is not None:
@@ -190,7 +172,6 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
             0.88,
             f"Long after the crank the feed stepped down to {text_v(held_v)} and stood there: if the key was turned off then, something "
             "feeds it back (say so with --hold-on).",
-            BACKFEED_CHECK,
         )
     if found is None:
         return None
@@ -198,7 +179,6 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
         "backfeed_after_off",
         0.9,
         f"With the key off the feed keeps {text_v(found.measured or 0.0)}: a lamp or the charging circuit feeds it back.",
-        BACKFEED_CHECK,
     )
 
 
@@ -244,7 +224,6 @@ def module_supply_drop(facts: Facts) -> Cause | None:
         "module_supply_drop",
         0.85,
         "The module's own supply loses too much between the battery and its plug: fuse, holder, joints or a thin wire.",
-        "2.2 ohm (200 W) for 3 s at the module's plug: meter from the battery's post along the supply, both sides.",
     )
 
 
@@ -257,8 +236,6 @@ def no_charge(facts: Facts) -> Cause | None:
         "no_charge",
         0.8,
         f"The engine runs and the battery stays at {text_v(found.measured or 0.0)}: nothing charges it.",
-        "At fast idle: meter at the alternator's B+ and at the battery. B+ low: excitation lead, lamp, belt. B+ high and battery low: "
-        "the cable between.",
     )
 
 
@@ -275,7 +252,6 @@ def slow_crank(facts: Facts) -> Cause | None:
         "slow_crank",
         0.7,
         f"The engine turns at {found.measured or 0.0:.0f} rpm: too slow for many diesels to start.",
-        "Battery under load and at the starter's main terminal while cranking; then the starter's current draw; oil of the right grade.",
     )
 
 
@@ -288,5 +264,4 @@ def uneven_compression(facts: Facts) -> Cause | None:
         "uneven_compression",
         min(0.4 + (found.measured or 0.0), 0.75),
         "One compression sags less than the others, turn after turn (a hint, no measurement of compression).",
-        "Compression test by the engine maker's procedure; valve clearances first.",
     )

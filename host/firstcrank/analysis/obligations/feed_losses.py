@@ -134,7 +134,7 @@ def short_together(view: View) -> Finding:
     check = CheckId.FEED_SHORT_LOSSES
     if not short:
         return Finding(check, Result.PASS, "no losses too short to count", value, limit_s)
-    where = f"{len(short)} losses too short to count alone, {text_s(best_s)} in all"
+    where = f"{len(short)} loss{'es' if len(short) > 1 else ''} too short to count alone, {text_s(best_s)} in all"
     first = short[0]
     if least_s > limit_s:
         text = f"{where}: more than the {text_s(limit_s)} allowed together"
