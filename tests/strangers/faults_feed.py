@@ -208,7 +208,7 @@ def sinking(rng: Generator, seed: int, family: str) -> Plan:
     """The feed sinks after the release: to a voltage, at some moment, and stays or chatters there."""
     p = base(rng, seed, family, key_off=chance(rng, 0.3))
     c = p.cranks[-1]
-    begin = c.key_end_s + log_uniform(rng, 0.05, 4.5)
+    begin = min(c.key_end_s + log_uniform(rng, 0.05, 4.5), p.record.end_s - 0.5)
     to = around(rng, 7.0 if p.system_v == 12 else 10.0, spread=2.5)
     p.feed.drops.append(Drop(begin, p.record.end_s + 1, to_v=to, edge_s=0.005, sink_s=log_uniform(rng, 0.01, 1.0)))
     if chance(rng, 0.3):

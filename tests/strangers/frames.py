@@ -70,7 +70,7 @@ def recording(p: Plan, codes: Codes) -> bytes:
         "identity": {"kind": "switch test" if p.marks.get("declared") else "start", **about},
         "calibration": {"calibration": _calibration(codes, "rp2040" if second else "")},
         "limits": {"limits": as_note(p.system_v)},
-        "answers": dict(p.record.answers) if second else {"answers": dict(p.record.answers)},
+        "answers": dict(p.record.answers),
     }
     notes = Notes(rid, second)
     if second:

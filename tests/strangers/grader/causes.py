@@ -44,6 +44,8 @@ def true_causes(f: Feed, marks: Marks) -> set[str]:
         out.add("feed_resistance")
     if "feed_resistance" in p.culprits and "feed_loose" in p.culprits:
         out |= {"feed_resistance", "feed_loose"}
+    if "P1" in missed and p.feed.source == "post":
+        out.add("battery_weak")  # whatever else a family did, its battery goes below the minimum
     if not missed:
         return set()
     return out

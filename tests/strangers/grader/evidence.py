@@ -99,7 +99,9 @@ def _leads(f: Feed, marks: Marks) -> None:
         _off(f, marks, *tricks["off"])
     if "ground" in tricks:
         kind, at, volts = tricks["ground"]
-        live = any(a + 0.02 < at < b - 0.02 for a, b in f.times.spans)  # leads at nothing can't be seen to step down
+        # Battery and feed step together under any load as well: only a dead lead that reads below nothing tells, and a board
+        # can't read below nothing.
+        live = f.s.csv is not None and not f.no_lead and any(a + 0.02 < at < b - 0.02 for a, b in f.times.spans)
         if kind == "step" and live and p.record.begin_s + 0.1 < at < p.record.end_s - 0.1 and abs(volts) > 0.4 * p.scale:
             marks.lacking.append(f"L1: ground clip moved by {volts:.2f} V")
         else:

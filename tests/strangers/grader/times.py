@@ -132,6 +132,8 @@ def _spans(
             if to_end:
                 times.never_back = True
             continue
+        if not to_end and not any(c.start_s > d.end_s for c in times.cranks):
+            continue  # it comes back and no crank follows: not between cranks, so a loss
         if times.cranks and d.begin_s < times.cranks[0].start_s:
             times.odd.append("K4: dead before the first crank")
         if times.cranks and to_end and d.begin_s < last_let_go + 2.0:
