@@ -36,7 +36,10 @@ def stream(app):
         body["alone"] = app.alone.given()
     calibration = app.parts.store.load("calibration")
     if calibration:
-        body["calibration"] = calibration
+        roles = [entry["role"] for entry in config["channels"]]
+        lines = calibration.get("channels") or {}
+        kept = {role: lines[role] for role in roles if role in lines}
+        body["calibration"] = dict(calibration, channels=kept)  # of the leads that are on: a frame is short
     return json.dumps(body).encode()
 
 

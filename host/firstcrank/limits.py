@@ -130,7 +130,7 @@ class Limits:
             base = shipped(system_v)
             values = {k: number(given, k, base[k]) for k in SPECS}
             sources = {k: str(told.get(k, "")) if k in given else since for k in SPECS}
-            return cls(system_v, values, sources, str(data["name"]))
+            return cls(system_v, _following(values, given), sources, str(data["name"]))
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise LimitsError(f"limits cannot be used: {one_line(error)}") from error
 
@@ -190,4 +190,14 @@ def _limits(data: dict[str, Any], name: str, base: Limits | None) -> Limits:
             spec = SPECS[key]
             raise LimitsError(f"{name}: {error}; it must lie between {spec.low:g} and {spec.high:g}") from error
         sources[key] = str(source) or f"set in {name}"
-    return Limits(system_v if system_v in SYSTEMS_V else 0, values, sources, name)
+    return Limits(system_v if system_v in SYSTEMS_V else 0, _following(values, data), sources, name)
+
+
+def _following(values: dict[str, float], given: Mapping[str, Any]) -> dict[str, float]:
+    """What a module rides through follows its minimum and the shortest dropout where nobody set it: a set that knows neither is whole."""
+    values = dict(values)
+    if "supply_dip_lowest_v" not in given and "module_minimum_v" in given:
+        values["supply_dip_lowest_v"] = min(values["supply_dip_lowest_v"], values["module_minimum_v"])
+    if "supply_dip_max_s" not in given and "dropout_min_s" in given:
+        values["supply_dip_max_s"] = max(values["supply_dip_max_s"], values["dropout_min_s"])
+    return values

@@ -172,7 +172,14 @@ def test_record_on_the_bench_tells_what_to_do_and_keeps_the_file(tmp_path: Path,
     path = tmp_path / "start.fcr"
     assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 0
     said = capsys.readouterr().out
-    order = ["Before you touch the key", "Key OFF", "turn the key to RUN", "CRANK NOW", "Released", "Key feed: PASS"]
+    order = [
+        "Before you touch the key",
+        "Key OFF",
+        "turn the key ON",
+        "When the WAIT lamp is out: CRANK",
+        "LEAVE THE KEY ON",
+        "Key feed: PASS",
+    ]
     places = [said.index(text) for text in order]
     assert places == sorted(places)
     assert path.exists()

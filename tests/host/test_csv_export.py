@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from firstcrank.analysis.verdict import judge
+from firstcrank.errors import UnreadableTraceError
 from firstcrank.limits import shipped
 from firstcrank.model.context import Context
 from firstcrank.recording import Recording
@@ -135,7 +136,10 @@ def test_any_letter_changed_in_the_header_is_told(tmp_path: Path) -> None:
         if changed[at] == text[at]:
             continue
         path.write_bytes(changed)
-        assert read_csv(path).trace.integrity
+        try:
+            assert read_csv(path).trace.integrity
+        except UnreadableTraceError:
+            continue  # a line that is no comment any more makes no table of numbers: refused as a whole
 
 
 def test_other_ends_of_lines_change_nothing(tmp_path: Path) -> None:

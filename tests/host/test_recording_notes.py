@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firstcrank import wire
+from firstcrank.board.alone import packed_limits
 from firstcrank.board.captures import write_recording
 from firstcrank.calibration import Calibration
 from firstcrank.limits import shipped
@@ -85,7 +86,7 @@ def contradicting(number: bytes, kind: str, table: dict[str, Any]) -> bytes:
 def test_copies_that_contradict_each_other_are_told() -> None:
     whole = recorded("healthy")
     number = frames_of(whole)[0].recording_id
-    lax = {**shipped(12).to_json(), "values": {**shipped(12).values, "module_minimum_v": 1.0}}
+    lax = {**shipped(12).to_json(), "values": {**shipped(12).values, "module_minimum_v": 1.0, "supply_dip_lowest_v": 1.0}}
     read = from_bytes(whole + contradicting(number, "limits", {"limits": lax}))
     assert read.trace.integrity == ("copies of the limits in this recording contradict each other",)
     assert read.limits is None
@@ -175,6 +176,15 @@ def test_format_1_with_foreign_or_contradicting_notes_is_told() -> None:
 # Captures that a board made alone ----------------------------------------------------------------------------------------
 
 
+def _with_its_own_leads(table: dict[str, Any]) -> dict[str, Any]:
+    """A board states the calibration of the leads that are on."""
+    if "calibration" not in table:
+        return table
+    roles = [entry["role"] for entry in table["channels"]]
+    lines = {role: line for role, line in table["calibration"]["channels"].items() if role in roles}
+    return {**table, "calibration": {**table["calibration"], "channels": lines}}
+
+
 def capture_bytes() -> bytes:
     """The frames of a start as a board that works alone keeps them."""
     made = []
@@ -182,9 +192,10 @@ def capture_bytes() -> bytes:
         if f.kind in (wire.STREAM, wire.BINS, wire.END):
             body = f.body
             if f.kind != wire.BINS:
-                given = {"limits": {"system_v": 12, "name": "x", "values": dict(shipped(12).values)}, "feed_kind": "signal"}
+                given = {"limits": packed_limits(shipped(12)), "feed_kind": "signal"}
                 said = {"verdict": "PASS", "why": "held", "number": 1}
-                body = json.dumps({**json.loads(body), "alone": given if f.kind == wire.STREAM else said}).encode()
+                table = _with_its_own_leads(json.loads(body))
+                body = json.dumps({**table, "alone": given if f.kind == wire.STREAM else said}).encode()
             made.append(f._replace(body=body))
     return joined(made)
 
@@ -218,6 +229,7 @@ def test_a_capture_whose_descriptions_contradict_each_other_is_told() -> None:
     frames = frames_of(capture_bytes())
     stream = next(f for f in frames if f.kind == wire.STREAM)
     other = json.loads(stream.body)
-    other["alone"]["limits"]["values"]["module_minimum_v"] = 1.0
+    lax = replace(shipped(12), values={**shipped(12).values, "module_minimum_v": 6.5})
+    other["alone"]["limits"] = packed_limits(lax)
     read = from_bytes(joined([*frames, stream._replace(body=json.dumps(other).encode())]))
     assert any("in two ways" in line for line in read.trace.integrity)

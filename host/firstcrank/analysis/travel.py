@@ -11,6 +11,7 @@ from firstcrank.analysis.low_intervals import LowInterval
 from firstcrank.analysis.thresholds import KeyThresholds
 
 SHARP_S = 2e-4
+AS_IT_CAME_ON = "as the key came on"
 
 
 class Lies(Enum):
@@ -63,7 +64,7 @@ def windows_of(cranks: tuple[CrankInterval, ...], key: Key, th: KeyThresholds) -
 
 
 def _on_window(early_s: float, late_s: float, th: KeyThresholds) -> TravelWindow:
-    return TravelWindow((early_s, early_s + th.rise_bounce_s), (early_s, late_s + th.rise_bounce_s), "as the key came on")
+    return TravelWindow((early_s, early_s + th.rise_bounce_s), (early_s, late_s + th.rise_bounce_s), AS_IT_CAME_ON)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,7 @@ def bounces_of(
     for window in windows:
         mine = [i for i, low in enumerate(lows) if i not in taken and window.lies(low.start_s, low.end_s) is not Lies.OUTSIDE]
         long = [i for i in mine if lows[i].high_s >= shortest_s]
-        if long:
+        if long and window.name != AS_IT_CAME_ON:  # there a crackle is made of short losses: all of them belong to it
             start_s, end_s = min(lows[i].start_s for i in long), max(lows[i].end_s for i in long)
             mine = [i for i in mine if _fits(lows[i], start_s, end_s, allowed_s)]
         if mine:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import zlib
+from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -40,7 +43,7 @@ def alone_table(
     drop_guard_v += _steps_apart_code(key) * key.gain_v_per_code
     coil_live16 = mean16(calibration.channel("starter_coil"), 3.0 * scale) if "starter_coil" in roles else 0
     return {
-        "limits": {"system_v": limits.system_v, "name": limits.name, "values": dict(limits.values)},
+        "limits": packed_limits(limits),
         "feed_kind": feed_kind,
         "channels": [dict(channel) for channel in channels],
         "bin_us": BIN_US,
@@ -77,6 +80,12 @@ def _steps_apart_code(line: ChannelCalibration) -> float:
     """How far two leads' codes of one voltage can differ by a wide code that lies between them: the board subtracts plain codes."""
     wide = CONVERTERS[line.converter].wide if line.converter else ()
     return max((width for _, width in wide), default=0.0)
+
+
+def packed_limits(limits: Limits) -> dict[str, Any]:
+    """The limits short enough for a frame of the board, which only keeps them: values as compressed JSON in base 64."""
+    values = json.dumps(dict(limits.values), separators=(",", ":")).encode("ascii")
+    return {"system_v": limits.system_v, "name": limits.name, "packed": b64encode(zlib.compress(values, 9)).decode("ascii")}
 
 
 def mean16(line: ChannelCalibration, volts: float) -> int:

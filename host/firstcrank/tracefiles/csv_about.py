@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict, fields
 from typing import Any
 
 from firstcrank.recording import Recording
@@ -44,10 +45,7 @@ def about(recording: Recording) -> dict[str, Any]:
         "calibration": recording.calibration.to_json() if recording.calibration else None,
         "channels": {
             role: {
-                "gain_rel": c.uncertainty.gain_rel,
-                "offset_v": c.uncertainty.offset_v,
-                "shared_gain_rel": c.uncertainty.shared_gain_rel,
-                "noise_v": c.uncertainty.noise_v,
+                **asdict(c.uncertainty),
                 "full_scale_v": c.full_scale_v,
             }
             for role, c in trace.channels.items()
@@ -88,9 +86,9 @@ def table_of(lines: Sequence[str]) -> dict[str, Any] | None:
 def uncertainty_of(table: Mapping[str, Any], role: str) -> tuple[Uncertainty, float | None]:
     """Uncertainty and full scale of a lead. Raises LookupError, TypeError or ValueError where the table lacks them."""
     channel = table["channels"][role]
-    names = ("gain_rel", "offset_v", "shared_gain_rel", "noise_v")
     top_v = channel["full_scale_v"]
-    return Uncertainty(*(float(channel[name]) for name in names)), None if top_v is None else float(top_v)
+    terms = {f.name: float(channel[f.name]) for f in fields(Uncertainty)}
+    return Uncertainty(**terms), None if top_v is None else float(top_v)
 
 
 def holes_of(table: Mapping[str, Any]) -> tuple[Hole, ...]:

@@ -6,7 +6,11 @@ calibration, identity or clock lost or in doubt): nothing that is lost is ever r
 
 from __future__ import annotations
 
+import binascii
+import json
 import struct
+import zlib
+from base64 import b64decode
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +32,7 @@ from firstcrank.tracefiles.native_writer import RecordingFile, as_recording
 from firstcrank.tracefiles.notes import AFTERWARDS, Notes, read_notes
 
 SUFFIX = ".fcr"
+MOST_LIMITS_BYTES = 65_536
 KINDS = ("start", "switch test")
 ANSWER_TYPES: dict[str, tuple[type, ...]] = {
     "cranked_with_key": (bool,),
@@ -155,7 +160,8 @@ class _Reader:
         given = (self.found.alone or {}).get("limits")
         if not given or self.notes.format:
             return None
-        return Limits.from_json({"sources": dict.fromkeys(given["values"], "as given to the board"), **given})
+        values = unpacked(given["packed"]) if "packed" in given else given["values"]
+        return Limits.from_json({**given, "values": values, "sources": dict.fromkeys(values, "as given to the board")})
 
     def _context(self) -> Context:
         kind = (self.found.alone or {}).get("feed_kind")
@@ -235,6 +241,18 @@ class _Reader:
         if errors:
             lines.append("the board's converter reported errors: single readings may be wrong")
         return [*lines, *self.notes.lines]
+
+
+def unpacked(text: str) -> dict[str, float]:
+    """Limits as a board that works alone keeps them (board/alone.py packs them). Raises ValueError for anything else."""
+    try:
+        unzip = zlib.decompressobj()
+        table = json.loads(unzip.decompress(b64decode(text, validate=True), MOST_LIMITS_BYTES))
+    except (zlib.error, binascii.Error, TypeError) as error:
+        raise ValueError(f"packed limits are damaged: {error}") from error
+    if not isinstance(table, dict):
+        raise ValueError("packed limits are no table")
+    return table
 
 
 def _answers(notes: Notes) -> dict[str, Any]:
