@@ -9,8 +9,8 @@ import json
 
 from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
-from .bin_ring import CAPACITY, FACTS, BinRing
-from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox, nothing
+from .bin_ring import CAPACITY, FACTS, HEAD, TAIL, BinRing
+from .outbox import MOST_BINS, PIECE, WHOLE, Outbox, nothing
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
@@ -18,13 +18,15 @@ RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s 
 MOST_PLAIN_BINS = 512  # their facts fit the buffer that the fast acquisition has for its segments
 HANDOVER_BLOCKS = 4  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
-FRAME_US = 25000  # bins are sent together about this often
+FRAME_US = 49000  # bins are sent together about this often
 LAMP_WAITS = 4  # the same where the lamp's rhythm is what counts
-MOST_WAITS = 32  # interrupts slept through before the loop looks round again
-COLLECT_EVERY = 4  # beacons between two collections of garbage while recording, so that none comes unasked
+MOST_WAITS = 64  # interrupts slept through before the loop looks round again
+SENT_WAITS = 1  # the same just after something was written, twice: the USB driver needs the interpreter to send the rest
+PIECES_A_WAKE = 2  # of close-ups: what waits is sent in the pauses, at a rate that leaves the chip asleep for the most part
+COLLECT_EVERY = 16  # beacons between two collections of garbage while recording, so that none comes unasked
 ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
 MOST_TOGETHER = 4  # bins in a frame where the loop samples as well
-COMMANDS_EVERY = 8  # while recording, look for a command after this many passes
+COMMANDS_EVERY = 8  # where the loop samples, look for a command after this many passes
 
 
 class Parts:
@@ -39,7 +41,7 @@ class Parts:
     lamp         a lamp.Lamp
     captures     a captures.Captures, or None on a board that keeps none
     temperature_c, random8
-    wait         sleeps until any interrupt, or None
+    wait         wait(marks, since, blocks, most): sleeps until the ring's head is so many blocks past `since`; None: cannot
     """
 
     wait = captures = None
@@ -85,7 +87,7 @@ class App:
         self._pass += 1
         if self.state != IDLE:
             self.acquisition.poll()
-            if self._pass % COMMANDS_EVERY == 0:
+            if not self.acquisition.own_loop or self._pass % COMMANDS_EVERY == 0:
                 self._read_commands()
             self.outbox.between()
         else:
@@ -94,33 +96,46 @@ class App:
         self.parts.lamp.tick()
         self.outbox.between()
         if self.state == RECORDING:
-            sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
-            if not self.acquisition.own_loop and (
-                not sent or (self.ring.waiting() < 2 * self.outbox.least_bins and not self._close_ups_wait())
-            ):
-                self._rest()
+            self._send()
         elif self.state == ARMED:
             self._watch_for_crank()
             if not self.outbox.pump(None, 0) and not self.acquisition.own_loop:
-                self._rest()
+                self._rest(1, MOST_WAITS)
         elif self.state == ALONE:
             busy = self.alone.step()
             if not self.outbox.pump(None, 0) and not busy and not self.acquisition.own_loop:
-                self._rest(LAMP_WAITS)
+                self._rest(1, LAMP_WAITS)
         else:
             self.outbox.pump(self.ring, 0)
 
-    def _rest(self, most_waits=MOST_WAITS):
-        """Sleeps until the interrupt has finished bins: USB's own interrupts end a wait too, and need but a moment each."""
+    def _send(self):
+        """One frame of what is due; then sleep until the next is."""
+        outbox, ring = self.outbox, self.ring
+        sent = outbox.pump(ring, self.acquisition.lost_conversions, self._pieces > 0)
+        if self.acquisition.own_loop:
+            return
+        if outbox.close_up_pieces:
+            self._pieces -= outbox.close_up_pieces
+            outbox.close_up_pieces = 0
+        if sent:
+            self._fresh = 2
+            return
+        if outbox.bins_due(ring) or not outbox.idle():
+            self._rest(1, MOST_WAITS)  # the link takes nothing now
+        elif self._fresh:
+            self._fresh -= 1
+            self._rest(self._blocks_due, SENT_WAITS)
+        else:
+            self._pieces = PIECES_A_WAKE
+            self._rest(self._blocks_due, MOST_WAITS)
+
+    def _rest(self, blocks, most_waits):
+        """Sleeps until the interrupt has finished so many blocks of bins more than were sent; 1: any at all."""
         wait = self.parts.wait
         if wait is None:
             return
         marks = self.ring.marks
-        head = marks[0]
-        for _ in range(most_waits):
-            if marks[0] != head:
-                return
-            wait()
+        wait(marks, marks[TAIL] if blocks > 1 else marks[HEAD], blocks, most_waits)
 
     def _read_commands(self):
         data = self.parts.stream.read(INPUT_PIECE)
@@ -228,9 +243,12 @@ class App:
                 self.acquisition.stop()
             raise commands.Refused("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
-        self.outbox.piece_bytes = PIECE if own_loop else MOST_PIECE
+        self.outbox.piece_bytes = PIECE if own_loop else WHOLE
         self.outbox.between = self.acquisition.look if own_loop else nothing
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
+        self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)
+        self._pieces = PIECES_A_WAKE
+        self._fresh = 0
         self.pretrigger_bins = 0
         self._beacons = 0
 

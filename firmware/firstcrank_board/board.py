@@ -37,6 +37,10 @@ class SerialStream:
 
     def read(self, most):
         """Bytes that have arrived, at most `most`. Read one at a time: read(n) would block until n bytes came."""
+        for _ in self._in.ipoll(0):  # poll() would allocate, and mostly nothing has come
+            break
+        else:
+            return b""
         data = bytearray()
         while len(data) < most and self._in.poll(0):
             byte = self._source.read(1)
@@ -54,6 +58,10 @@ class SerialStream:
     def write(self, view):
         """Bytes taken: less than asked, or None, when the host does not read for half a second."""
         return self._sink.write(view)
+
+    def write_part(self, buffer, at, count):
+        """buffer[at : at + count], without a slice: MicroPython's streams take offset and length (py/stream.c)."""
+        return self._sink.write(buffer, at, count)
 
 
 class Store:
@@ -138,9 +146,9 @@ def parts():
 def _wait():
     """Sleep until an interrupt, where this interpreter has the Thumb assembler."""
     try:
-        from .fold_thumb import wait_for_interrupt
+        from .fold_thumb import wait
 
-        return wait_for_interrupt
+        return wait
     except (ImportError, SyntaxError, NameError, AttributeError, ValueError):
         return None
 

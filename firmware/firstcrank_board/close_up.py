@@ -1,6 +1,6 @@
 """Close-ups: the raw conversions of all channels around each edge of the key feed, copied aside while the bins go on.
 
-The interrupt copies (rp2_service.follow, with `book` as its memory); the main loop sends, piece by piece, when no bins are due.
+The interrupt copies (rp2_edges.follow, with `book` as its memory); the main loop sends, piece by piece, when no bins are due.
 Edges that lie close together share one window of the pool, so a bounce costs no more memory than a single edge. A window
 begins PRE_US before its first edge and ends POST_US after its last. What finds no room is counted in `dropped`.
 """
@@ -11,15 +11,19 @@ from array import array
 from . import wire
 
 PRE_US, POST_US = 4000, 8000
-POOL = 24064  # conversions, two in three bytes, 36 kB: four edges of 12 ms at the full rate
+POOL = 24064  # conversions, two in three bytes, 36 kB: four edges of 12 ms at the full rate, where there is memory for it
+GROUP = 8  # conversions that are copied together
 WINDOWS, EDGES = 8, 32
-MOST_EDGE = 255  # the wire numbers edges in one byte
-PIECE_CODES = 400
+PIECE_CODES = 760
 
-# book; rp2_service uses the same numbers
+# book; rp2_edges has the same numbers
 ACTIVE, POOL_AT, POOL_SIZE, PRODUCED, RELEASED, WINDOWS_MADE, WINDOWS_RELEASED = 0, 1, 2, 3, 4, 5, 6
 EDGES_MADE, EDGES_RELEASED, HAVE, WANT, PRE, POST, DROPPED, POOL_HEAD, LIMIT = 7, 8, 9, 10, 11, 12, 13, 14, 15
-WINDOW_TABLE = 16  # WINDOWS times: first low, first high, place in the pool, length, closed
+SOURCE, BEHIND = (
+    16,
+    17,
+)  # of the copy: where in the segments it goes on, and how far that is from the end of the last one folded
+WINDOW_TABLE = 18  # WINDOWS times: first low, first high, place in the pool, length, closed
 WINDOW_WORDS = 5
 EDGE_TABLE = WINDOW_TABLE + WINDOWS * WINDOW_WORDS  # EDGES times: low, high, falling, window number
 EDGE_WORDS = 4
@@ -34,7 +38,7 @@ class CloseUps:
         self._channels = channels
         self.pool = memory  # two conversions in three bytes, the first in the low twelve bits
         self.book = array("i", bytes(4 * BOOK))
-        self.book[POOL_SIZE] = len(memory) * 2 // 3 // 2 * 2
+        self.book[POOL_SIZE] = len(memory) * 2 // 3 // GROUP * GROUP
         self.book[PRE] = PRE_US * 1000 // conversion_ns
         self.book[POST] = POST_US * 1000 // conversion_ns
         self._sent = 0  # codes of the edge being sent
@@ -42,10 +46,17 @@ class CloseUps:
     def pending(self):
         """True when an edge waits whole, or is half sent."""
         book = self.book
-        if book[EDGES_MADE] == book[EDGES_RELEASED]:
-            self._release_windows()
-            return False
-        return self._slice() is not None
+        while book[EDGES_MADE] != book[EDGES_RELEASED]:
+            slice_ = self._slice()
+            if slice_ is None:
+                return False
+            if slice_[3] > 0:
+                return True
+            book[EDGES_RELEASED] += 1  # its conversions were overwritten before they could be copied
+            book[DROPPED] += 1
+            self._sent = 0
+        self._release_windows()
+        return False
 
     @property
     def dropped(self):
@@ -63,7 +74,7 @@ class CloseUps:
         end = min(first + book[window + 3], edge + book[POST])
         if not closed and end < edge + book[POST]:
             return None
-        begin = max(first, edge - book[PRE])
+        begin = first + max(edge - book[PRE] - first, 0) // GROUP * GROUP
         return edge, book[at + 2], begin, end - begin, (book[window + 2] + begin - first) % book[POOL_SIZE]
 
     def put_piece(self, plain):
@@ -78,7 +89,7 @@ class CloseUps:
             wire.HEADER_BYTES,
             edge,
             begin + sent,
-            self.book[EDGES_RELEASED],
+            self.book[EDGES_RELEASED] & 0xFFFF,
             falling,
             1 if last else 0,
             self._channels,
@@ -126,7 +137,7 @@ class CloseUps:
 
 
 def copy_codes(pool, at, size, plain, plain_at, codes):
-    """codes of the pool from `at`, round its end, into bytes from `plain_at`: the plain twin of rp2_service.copy_codes."""
+    """codes of the pool from `at`, round its end, into bytes from `plain_at`: the plain twin of rp2_edges.copy_codes."""
     for _ in range(codes):
         byte = at * 3 >> 1
         code = pool[byte] >> 4 | pool[byte + 1] << 4 if at & 1 else pool[byte] | (pool[byte + 1] & 15) << 8

@@ -168,6 +168,24 @@ def accumulate(r0, r1, r2):
 
 
 @micropython.asm_thumb
-def wait_for_interrupt():
-    """Sleeps until any interrupt. The port's own sleep (WFE behind an alarm) wakes itself at once and spins."""
+def wait(r0, r1, r2, r3):
+    """wait(marks, since, blocks, most): sleeps until the ring's head is `blocks` further than `since`, through `most` interrupts.
+
+    The interpreter, and with it USB's own work, stands still meanwhile. The port's own sleep (WFE behind an alarm) wakes itself at
+    once and spins.
+    """
+    label(AGAIN)
+    ldr(r4, [r0, 0])  # head
+    sub(r4, r4, r1)
+    bcs(NO_WRAP)
+    ldr(r5, [r0, 8])  # capacity
+    add(r4, r4, r5)
+    label(NO_WRAP)
+    cmp(r4, r2)
+    bcs(DONE)
+    cmp(r3, 0)
+    beq(DONE)
+    sub(r3, 1)
     wfi()
+    b(AGAIN)
+    label(DONE)

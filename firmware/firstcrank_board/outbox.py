@@ -7,11 +7,11 @@ from array import array
 
 from . import fast, wire
 
-MOST_BINS = 32
-MOST_BODY = 880  # 32 bins of three channels, or a piece of a close-up
+MOST_BINS = 64
+MOST_BODY = 1572  # 64 bins of three channels, or a piece of a close-up
 MOST_CONTROL = 8
 PIECE = 64  # one USB packet
-MOST_PIECE = 256  # what the USB driver takes without waiting
+WHOLE = 1 << 20  # a frame in one write, which sleeps in the USB driver until all has gone or half a second passed without any
 
 
 def nothing():
@@ -19,20 +19,18 @@ def nothing():
 
 
 class Outbox:
-    """`stream.write(view)` returns how many bytes it took, 0 or None for none; `stream.writable()` says if any may go."""
+    """`stream.write(view)` returns how many bytes it took, 0 or None for none; `stream.writable()` says if any may go.
 
-    def __init__(self, stream, piece_bytes=64):
-        self._stream = stream
+    A stream may have write_part(buffer, at, count) as well, which needs no slice: slices made while recording are allocations.
+    """
+
+    def __init__(self, stream, piece_bytes=PIECE):
+        self._take(stream)
         self.piece_bytes = piece_bytes
         self._control = []
         longest = wire.HEADER_BYTES + MOST_BODY + wire.CRC_BYTES
         self._plain = bytearray(longest)
         self._stuffed = bytearray(longest + 2 + longest // 254 + PIECE)
-        self._stuffed_view = memoryview(self._stuffed)
-        # What is written is copied here first: slices made while recording would be allocations.
-        self._staged = bytearray(MOST_PIECE)
-        staged = memoryview(self._staged)
-        self._pieces = [staged[:size] for size in range(PIECE, MOST_PIECE + 1, PIECE)]
         self._job = array("i", bytes(4 * 12))
         self._table = fast.table()
         self._current = None
@@ -50,14 +48,20 @@ class Outbox:
         self.short_writes = 0
         self.bins_sent = 0
         self.dropped_control = 0
+        self.close_up_pieces = 0
 
     def redirect(self, stream):
         """From now on frames go to another stream, which is returned by the call that ends it; what is half sent is given up."""
-        before, self._stream = self._stream, stream
+        before = self._stream
+        self._take(stream)
         self._current = None
         self._control.clear()
         self.reset()
         return before
+
+    def _take(self, stream):
+        self._stream = stream
+        self._write_part = getattr(stream, "write_part", None)
 
     def put(self, kind, body):
         """Queues one control frame; the oldest is dropped and counted where nobody takes them."""
@@ -70,22 +74,19 @@ class Outbox:
         """True when nothing is half sent and nothing waits but bins."""
         return self._current is None and not self._control
 
-    def pump(self, ring, lost_conversions):
+    def pump(self, ring, lost_conversions, with_close_ups=True):
         """Writes one piece of what is due. Returns the bytes written."""
-        if self._current is None and not self._next(ring, lost_conversions):
+        if self._current is None and not self._next(ring, lost_conversions, with_close_ups):
             return 0
         if not self._stream.writable():
             return 0
         self.between()
         upto = min(self._at + self.piece_bytes, self._end)
         asked = upto - self._at
-        if self._current is self._stuffed_view and asked % PIECE == 0 and self._at % PIECE == 0:
-            piece = self._pieces[asked // PIECE - 1]
-            fast.copy_bytes(self._stuffed, self._at, self._staged, asked)
-        else:  # after a short write
-            piece = self._current[self._at : upto]
-        self.between()
-        taken = self._stream.write(piece) or 0
+        if self._write_part:
+            taken = self._write_part(self._current, self._at, asked) or 0
+        else:
+            taken = self._stream.write(memoryview(self._current)[self._at : upto]) or 0
         self.between()
         if taken < asked:
             self.short_writes += 1
@@ -94,7 +95,11 @@ class Outbox:
             self._current = None
         return taken
 
-    def _next(self, ring, lost_conversions):
+    def bins_due(self, ring):
+        """True where a frame's worth of bins waits."""
+        return ring.waiting() >= max(self.least_bins, 1)
+
+    def _next(self, ring, lost_conversions, with_close_ups):
         if self._control:
             kind, body = self._control.pop(0)
             if wire.HEADER_BYTES + len(body) + wire.CRC_BYTES <= len(self._plain):
@@ -104,15 +109,16 @@ class Outbox:
                 self._finish(end)
             else:
                 frame = wire.encode_frame(kind, self.recording_id, self.sequence, body)
-                self._begin(memoryview(frame), len(frame))
+                self._begin(frame, len(frame))
             return True
         if ring is None:
             return False
         waiting = ring.waiting()
         if waiting < self.least_bins or not waiting:
             close_ups = self.close_ups
-            if close_ups is None or not close_ups.pending():
+            if close_ups is None or not with_close_ups or not close_ups.pending():
                 return False
+            self.close_up_pieces += 1
             self._header(wire.CLOSE_UP)
             self._finish(close_ups.put_piece(self._plain))
             return True
@@ -123,8 +129,8 @@ class Outbox:
         self._frame_bins(ring, blocks, lost_conversions)
         return True
 
-    def _begin(self, view, length):
-        self._current = view
+    def _begin(self, buffer, length):
+        self._current = buffer
         self._at = 0
         self._end = length
         self.sequence = (self.sequence + 1) & 0xFFFFFFFF
@@ -162,4 +168,4 @@ class Outbox:
         stuffed = self._stuffed
         length = fast.stuff(self._plain, end + wire.CRC_BYTES, stuffed)
         self.between()
-        self._begin(self._stuffed_view, fast.pad(stuffed, length, PIECE))
+        self._begin(stuffed, fast.pad(stuffed, length, PIECE))

@@ -44,7 +44,13 @@ KERNELS = {
     "frame_thumb.crc_into",
     "stuff_viper.stuff",
     "frame_thumb.stuff",
-    "rp2_service.copy_codes",
+    "rp2_edges.copy_codes",
+    "edge_viper.pack",
+    "edge_viper.unpack",
+    "edge_viper.scan",
+    "edge_thumb.pack",
+    "edge_thumb.unpack",
+    "edge_thumb.scan",
 }
 
 

@@ -27,7 +27,18 @@ from .chip_memory import Mem32, Memory, pointer, viper
 
 CONVERSION_NS = 2000
 PACKAGE = "firstcrank_board_on_fakes"
-MODULES = ("fold", "bin_ring", "arena", "rp2_registers", "fold_viper", "close_up", "rp2_service", "rp2_dma")
+MODULES = (
+    "fold",
+    "bin_ring",
+    "arena",
+    "rp2_registers",
+    "fold_viper",
+    "close_up",
+    "edge_viper",
+    "rp2_edges",
+    "rp2_service",
+    "rp2_dma",
+)
 SINGLE = ("enable", "high_pri", "inc_read", "inc_write", "ring_sel", "irq_quiet", "bswap", "sniff_en", "write_err", "read_err")
 WIDE = {"size": 2, "ring_size": 4, "chain_to": 4, "treq_sel": 6}
 

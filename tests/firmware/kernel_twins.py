@@ -244,16 +244,111 @@ def check_pad(name, kernel, plain, dice, rounds):
 
 
 def check_copy_codes(name, kernel, plain, dice, rounds):
-    """copy_codes(pool, at, size, plain, plain_at, codes): round the pool's end."""
+    """copy_codes(pool, at, size, plain, plain_at, codes): round the pool's end; whole groups of eight are written."""
     for _ in range(rounds):
-        size = 2 * (1 + dice.below(60))
+        size = 8 * (1 + dice.below(16))
         pool = bytearray([dice.below(256) for _ in range(size * 3 // 2)])
-        at, count = dice.below(size), dice.below(size + 1)
+        at, count = 8 * dice.below(size // 8), 1 + dice.below(size)
         plain_at = 2 * dice.below(20)
-        made, wanted = guarded(plain_at + 2 * count + 8), guarded(plain_at + 2 * count + 8)
+        whole = (count + 7) // 8 * 8
+        made, wanted = guarded(plain_at + 2 * whole + 8), guarded(plain_at + 2 * whole + 8)
         kernel(pool, at, size, made, plain_at, count)
-        plain(pool, at, size, wanted, plain_at, count)
+        plain(pool, at, size, wanted, plain_at, whole)
         same(name, made, wanted, (size, at, count))
+    return rounds
+
+
+def check_pack(name, kernel, plain, dice, rounds):
+    """pack(source, target, groups)."""
+    for turn in range(rounds):
+        groups = 1 + turn % 40
+        codes = codes_of(dice, 8 * groups, dice.below(4096))
+        made, wanted = guarded(12 * groups + 8), guarded(12 * groups + 8)
+        kernel(codes, made, groups)
+        for n in range(0, 8 * groups, 2):
+            both = codes[n] | codes[n + 1] << 12
+            wanted[n * 3 // 2 : n * 3 // 2 + 3] = both.to_bytes(3, "little")
+        same(name, made, wanted, groups)
+    return rounds
+
+
+def check_unpack(name, kernel, plain, dice, rounds):
+    """unpack(source, target, groups): of any bytes."""
+    for turn in range(rounds):
+        groups = 1 + turn % 40
+        packed = bytearray([dice.below(256) for _ in range(12 * groups)])
+        made, wanted = array("H", bytes(16 * groups + 8)), array("H", bytes(16 * groups + 8))
+        kernel(packed, made, groups)
+        for n in range(4 * groups):
+            wanted[2 * n] = packed[3 * n] | (packed[3 * n + 1] & 15) << 8
+            wanted[2 * n + 1] = packed[3 * n + 1] >> 4 | packed[3 * n + 2] << 4
+        same(name, made, wanted, groups)
+    return rounds
+
+
+def scan_plain(codes, first, step, state, edges):
+    """What rp2_service's state says of `scan`, its words 3 to 12 and 15 as a list; edges: those of the list that has a place."""
+    trigger, confirm, run, longest, head_open, head_run, below, rise_at, found, most, missed = state
+    for i in range(first, len(codes), step):
+        edge = -1
+        if codes[i] < trigger:
+            run += 1
+            longest = max(longest, run)
+            if head_open:
+                head_run = run
+            if not below:
+                edge = 2 * i + 1
+            below, rise_at = 1, 0
+        else:
+            run = head_open = 0
+            if below:
+                rise_at = rise_at or 2 * i + 1
+                if codes[i] >= confirm:
+                    below, edge, rise_at = 0, rise_at - 1, 0
+        if edge >= 0:
+            if found < most:
+                edges[found] = edge
+                found += 1
+            else:
+                missed += 1
+    return [trigger, confirm, run, longest, head_open, head_run, below, rise_at, found, most, missed]
+
+
+def check_scan(name, kernel, plain, dice, rounds):
+    """scan(s) on codes of every kind, from every state that service leaves behind. Addresses fit 31 bits on a chip alone."""
+    import uctypes
+
+    for turn in range(rounds):
+        channels = 1 + turn % 8
+        trigger = dice.pick((0, 1, 900, 2000, 4080, 4095))
+        codes = codes_of(dice, channels * (1 + dice.below(60)), trigger)
+        key = dice.below(channels)
+        below = dice.below(2)
+        run = dice.below(200) if below else 0
+        state = [
+            trigger,
+            trigger + 12,
+            run,
+            run + dice.below(2) * 300,
+            dice.below(2),
+            dice.below(300),
+            below,
+            below * dice.below(2),
+            dice.below(3),
+            dice.pick((3, 16)),
+            dice.below(3),
+        ]
+        at = uctypes.addressof(codes)
+        made, wanted = array("i", bytes(4 * 17)), array("i", bytes(4 * 17))
+        wanted[16] = made[16] = 77
+        words = [at + 2 * key, at + 2 * len(codes), 2 * channels] + state[:10] + [uctypes.addressof(made), at, state[10]]
+        s = array("i", words)
+        kernel(s)
+        said = [s[n] for n in range(3, 13)] + [s[15]]
+        hoped = scan_plain(codes, key, channels, state, wanted)
+        if said != hoped:
+            raise AssertionError(f"{name} differs from its twin: {state}, {said}, {hoped}, {list(codes)}")
+        same(name, made, wanted, state)
     return rounds
 
 
@@ -271,8 +366,15 @@ KERNELS = (
     ("framing_viper", "pad", check_pad, "framing"),
     ("stuff_viper", "stuff", check_stuff, "stuff"),
     ("frame_thumb", "stuff", check_stuff, "stuff"),
-    ("rp2_service", "copy_codes", check_copy_codes, "close_up"),
+    ("rp2_edges", "copy_codes", check_copy_codes, "close_up"),
+    ("edge_viper", "pack", check_pack, None),
+    ("edge_viper", "unpack", check_unpack, None),
+    ("edge_viper", "scan", check_scan, None),
+    ("edge_thumb", "pack", check_pack, None),
+    ("edge_thumb", "unpack", check_unpack, None),
+    ("edge_thumb", "scan", check_scan, None),
 )
+SHORT_ADDRESSES = ("edge_viper.scan",)  # keeps addresses in 32-bit words
 
 
 def loaded(file):
@@ -292,6 +394,8 @@ def run(rounds):
             continue
         plain = getattr(loaded(twin), function) if twin else accumulate_plain
         name = f"{file}.{function}"
+        if name in SHORT_ADDRESSES and sys.maxsize > 1 << 32:
+            continue
         count = check(name, getattr(module, function), plain, Dice(len(name) * 7919), rounds)
         gc.collect()
         print(f"{name}: {count} equal ({check.__name__})")

@@ -24,7 +24,9 @@ NEEDED = {
     "framing_viper.pad",
     "crc_viper.crc_into",
     "stuff_viper.stuff",
-    "rp2_service.copy_codes",
+    "rp2_edges.copy_codes",
+    "edge_viper.pack",
+    "edge_viper.unpack",
 }
 
 
