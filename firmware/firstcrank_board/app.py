@@ -21,7 +21,6 @@ INPUT_PIECE = 64
 FRAME_US = 49000  # bins are sent together about this often
 LAMP_WAITS = 4  # the same where the lamp's rhythm is what counts
 MOST_WAITS = 64  # interrupts slept through before the loop looks round again
-SENT_WAITS = 1  # the same just after something was written, twice: the USB driver needs the interpreter to send the rest
 PIECES_A_WAKE = 2  # of close-ups: what waits is sent in the pauses, at a rate that leaves the chip asleep for the most part
 COLLECT_EVERY = 16  # beacons between two collections of garbage while recording, so that none comes unasked
 ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
@@ -109,24 +108,22 @@ class App:
             self.outbox.pump(self.ring, 0)
 
     def _send(self):
-        """One frame of what is due; then sleep until the next is."""
+        """What is due goes out; then sleep until more is."""
         outbox, ring = self.outbox, self.ring
-        sent = outbox.pump(ring, self.acquisition.lost_conversions, self._pieces > 0)
+        lost = self.acquisition.lost_conversions
         if self.acquisition.own_loop:
+            outbox.pump(ring, lost)
             return
-        if outbox.close_up_pieces:
-            self._pieces -= outbox.close_up_pieces
-            outbox.close_up_pieces = 0
-        if sent:
-            self._fresh = 2
-            return
-        if outbox.bins_due(ring) or not outbox.idle():
+        sent = outbox.pump(ring, lost, False)
+        pieces = 0
+        while pieces < PIECES_A_WAKE and outbox.idle() and not outbox.bins_due(ring) and outbox.pump(ring, lost):
+            pieces += 1
+        if not sent and (outbox.bins_due(ring) or not outbox.idle()):
             self._rest(1, MOST_WAITS)  # the link takes nothing now
-        elif self._fresh:
-            self._fresh -= 1
-            self._rest(self._blocks_due, SENT_WAITS)
-        else:
-            self._pieces = PIECES_A_WAKE
+        elif outbox.idle() and not outbox.bins_due(ring):
+            if sent or pieces:
+                self._rest(self._blocks_due, 1)  # the USB driver needs the interpreter to send the rest
+                self._rest(self._blocks_due, 1)
             self._rest(self._blocks_due, MOST_WAITS)
 
     def _rest(self, blocks, most_waits):
@@ -247,8 +244,6 @@ class App:
         self.outbox.between = self.acquisition.look if own_loop else nothing
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
         self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)
-        self._pieces = PIECES_A_WAKE
-        self._fresh = 0
         self.pretrigger_bins = 0
         self._beacons = 0
 

@@ -48,7 +48,6 @@ class Outbox:
         self.short_writes = 0
         self.bins_sent = 0
         self.dropped_control = 0
-        self.close_up_pieces = 0
 
     def redirect(self, stream):
         """From now on frames go to another stream, which is returned by the call that ends it; what is half sent is given up."""
@@ -118,7 +117,6 @@ class Outbox:
             close_ups = self.close_ups
             if close_ups is None or not with_close_ups or not close_ups.pending():
                 return False
-            self.close_up_pieces += 1
             self._header(wire.CLOSE_UP)
             self._finish(close_ups.put_piece(self._plain))
             return True

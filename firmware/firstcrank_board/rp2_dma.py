@@ -25,7 +25,6 @@ SEGMENTS = 4  # a power of two: the control channel's table wraps
 SEGMENT_MOST = 1536  # conversions: 3.1 ms, so that four segments take 12 kB and last 12 ms
 BLOCK_LEAST, BLOCK_US = 8, 25000  # short bins share a block of at least so many, long ones of about so long
 MOST_EDGES_A_SEGMENT = 16
-LONGEST_PIECE_WORDS = 3 * 8
 SETTLE_READS = 50
 
 
@@ -83,8 +82,8 @@ class DmaAcquisition:
         for n in range(self._segments):
             machine.mem32[table + 4 * n] = raw + 2 * conversions * ((n + 1) % self._segments)
         self._table_at = table
-        self._acc = array("i", bytes(4 * 2 * LONGEST_PIECE_WORDS))
-        self._shape = array("i", [self.sets, channels])
+        self._acc = array("i", bytes(4 * 3 * channels * (bins_a_segment + 1)))  # pieces of a bin are added up in the last
+        self._shape = array("i", [0, 0, self.sets, channels, 0])
         self._edges = array("i", bytes(4 * MOST_EDGES_A_SEGMENT))
         self._spare = bytearray(ring.block_bytes)
         self._ring = ring

@@ -153,53 +153,26 @@ def merge(s: ptr32):
 
 
 @micropython.viper
-def write_bin(s: ptr32):
-    """The finished bin in wire.py's layout; OUT_AT moves on behind it."""
-    out = ptr16(s[OUT_AT])
-    words = s[CHANNELS] * 3
-    pieces = s[PIECES]
-    total = s[SETS] * pieces
-    half = total >> 1
-    whole = ptr32(s[ACC_AT])
-    if pieces > 1:
-        whole = ptr32(s[ACC_AT] + words * 4)
-    shift = s[SHIFT]
-    i = 0
-    while i < words:
-        codes = whole[i]
-        if shift < NO_SHIFT:
-            out[i] = (codes * 16 + half) >> shift
-        else:
-            mean = codes // total
-            out[i] = mean * 16 + ((codes - mean * total) * 16 + half) // total
-        out[i + 1] = whole[i + 1]
-        out[i + 2] = whole[i + 2]
-        i += 3
-    out[i] = s[LONGEST]
-    out[i + 1] = s[HEAD_RUN]
-    out[i + 2] = s[RUN]
-    s[OUT_AT] += i * 2 + 6
-
-
-@micropython.viper
 def fold_segment(s: ptr32, codes_at: int):
-    """Folds one segment into bins; `s` is the state."""
+    """Folds one segment into bins in wire.py's layout; `s` is the state."""
     sets = s[SETS]
     channels = s[CHANNELS]
+    words = channels * 3
     bins = s[BINS_A_SEGMENT]
     pieces = s[PIECES]
     trigger = s[TRIGGER]
     key = s[KEY]
-    acc = ptr32(s[ACC_AT])
-    n = 0
-    while n < bins:
-        codes = ptr16(codes_at)
-        i = 0
-        while i < channels:
-            acc[3 * i] = 0
-            acc[3 * i + 1] = codes[i]
-            acc[3 * i + 2] = codes[i]
-            i += 1
+    shift = s[SHIFT]
+    total = sets * pieces
+    half = total >> 1
+    acc_at = s[ACC_AT]
+    shape = ptr32(s[SHAPE_AT])
+    shape[0] = codes_at
+    shape[1] = acc_at
+    shape[4] = bins
+    accumulate(s[SHAPE_AT])
+    while bins > 0:
+        acc = ptr32(acc_at)
         if s[PIECE] == 0:
             s[LONGEST] = 0
             s[HEAD_RUN] = 0
@@ -207,7 +180,6 @@ def fold_segment(s: ptr32, codes_at: int):
             s[HEAD_OPEN] = 1
             if s[IN_BLOCK] == 0:
                 begin_block(s)
-        accumulate(codes_at, s[ACC_AT], s[SHAPE_AT])
         if key < channels:
             if acc[3 * key + 1] >= trigger and s[BELOW] == 0:
                 s[RUN] = 0
@@ -223,18 +195,36 @@ def fold_segment(s: ptr32, codes_at: int):
                 s[SCAN_AT] = codes_at + key * 2
                 s[SCAN_END] = codes_at + sets * channels * 2
                 scan(s)
+        whole = acc
         if pieces > 1:
             merge(s)
+            whole = ptr32(acc_at + words * 4)
         s[PIECE] += 1
         if s[PIECE] == pieces:
             s[PIECE] = 0
-            write_bin(s)
+            out = ptr16(s[OUT_AT])
+            i = 0
+            while i < words:
+                codes = whole[i]
+                if shift < NO_SHIFT:
+                    out[i] = (codes * 16 + half) >> shift
+                else:
+                    mean = codes // total
+                    out[i] = mean * 16 + ((codes - mean * total) * 16 + half) // total
+                out[i + 1] = whole[i + 1]
+                out[i + 2] = whole[i + 2]
+                i += 3
+            out[i] = s[LONGEST]
+            out[i + 1] = s[HEAD_RUN]
+            out[i + 2] = s[RUN]
+            s[OUT_AT] += i * 2 + 6
             s[IN_BLOCK] += 1
             if s[IN_BLOCK] == s[BINS_A_BLOCK]:
                 s[IN_BLOCK] = 0
                 end_block(s)
+        acc_at += words * 4
         codes_at += sets * channels * 2
-        n += 1
+        bins -= 1
 
 
 @micropython.viper

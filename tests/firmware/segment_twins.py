@@ -144,7 +144,7 @@ class Run:
             (service.PIECES, self.pieces),
             (service.BINS_A_SEGMENT, self.bins_a_segment),
             (service.BINS_A_BLOCK, self.group),
-            (service.ACC_AT, memory.words(2 * 3 * 8)[0]),
+            (service.ACC_AT, memory.words(5 * 3 * 8)[0]),
             (service.MARKS_AT, self.marks_at),
             (service.FACTS_AT, facts_at),
             (service.BLOCKS_AT, blocks_at),
@@ -157,8 +157,8 @@ class Run:
             (service.NEXT_US, self.now_us),
         ):
             s[index] = value
-        shape_at, shape = memory.words(2)
-        shape[0], shape[1] = self.sets, channels
+        shape_at, shape = memory.words(5)
+        shape[2], shape[3] = self.sets, channels
         s[service.SHAPE_AT] = shape_at
         self.timer[0] = self.now_us
         self.begin_us = self.now_us

@@ -17,7 +17,6 @@ from .unix_board import interpreter, lay_out
 HERE = Path(__file__).parent
 NEEDED = {
     "fold_viper.fold",
-    "fold_viper.accumulate",
     "framing_viper.bins_body",
     "framing_viper.copy_bytes",
     "framing_viper.header",
