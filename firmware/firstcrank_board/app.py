@@ -10,7 +10,7 @@ import json
 from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
 from .bin_ring import CAPACITY, FACTS, HEAD, TAIL, BinRing
-from .outbox import MOST_BINS, PIECE, WHOLE, Outbox, nothing
+from .outbox import CHUNK, MOST_BINS, PIECE, Outbox, nothing
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
@@ -18,10 +18,10 @@ RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s 
 MOST_PLAIN_BINS = 512  # their facts fit the buffer that the fast acquisition has for its segments
 HANDOVER_BLOCKS = 4  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
-FRAME_US = 49000  # bins are sent together about this often
+FRAME_US = 98000  # bins are sent together about this often
 LAMP_WAITS = 4  # the same where the lamp's rhythm is what counts
 MOST_WAITS = 64  # interrupts slept through before the loop looks round again
-PIECES_A_WAKE = 2  # of close-ups: what waits is sent in the pauses, at a rate that leaves the chip asleep for the most part
+PIECES_A_WAKE = 1  # of close-ups: what waits is sent in the pauses, at a rate that leaves the chip asleep for the most part
 COLLECT_EVERY = 16  # beacons between two collections of garbage while recording, so that none comes unasked
 ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
 MOST_TOGETHER = 4  # bins in a frame where the loop samples as well
@@ -123,7 +123,6 @@ class App:
         elif outbox.idle() and not outbox.bins_due(ring):
             if sent or pieces:
                 self._rest(self._blocks_due, 1)  # the USB driver needs the interpreter to send the rest
-                self._rest(self._blocks_due, 1)
             self._rest(self._blocks_due, MOST_WAITS)
 
     def _rest(self, blocks, most_waits):
@@ -240,7 +239,7 @@ class App:
                 self.acquisition.stop()
             raise commands.Refused("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
-        self.outbox.piece_bytes = PIECE if own_loop else WHOLE
+        self.outbox.piece_bytes = PIECE if own_loop else CHUNK
         self.outbox.between = self.acquisition.look if own_loop else nothing
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
         self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)
@@ -264,6 +263,8 @@ class App:
         self.outbox.reset()
         self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
         self.outbox.close_ups = getattr(self.acquisition, "close_ups", None)
+        if self.parts.wait and not self.acquisition.own_loop:
+            self.outbox.sleep = self.parts.wait, self.ring.marks
         self._stream_body = about.stream(self)
         self.state = RECORDING
         self.parts.lamp.show(lamp.RECORDING)
@@ -285,6 +286,7 @@ class App:
         if self.state != RECORDING:
             return
         self.acquisition.stop()
+        self.outbox.sleep = None  # its interrupts were what ended a wait
         self.outbox.least_bins = 1
         self.state = IDLE
         self._drain()

@@ -14,7 +14,7 @@ PRE_US, POST_US = 4000, 8000
 POOL = 24064  # conversions, two in three bytes, 36 kB: four edges of 12 ms at the full rate, where there is memory for it
 GROUP = 8  # conversions that are copied together
 WINDOWS, EDGES = 8, 32
-PIECE_CODES = 760
+PIECE_CODES = 1536
 
 # book; rp2_edges has the same numbers
 ACTIVE, POOL_AT, POOL_SIZE, PRODUCED, RELEASED, WINDOWS_MADE, WINDOWS_RELEASED = 0, 1, 2, 3, 4, 5, 6
@@ -42,65 +42,70 @@ class CloseUps:
         self.book[PRE] = PRE_US * 1000 // conversion_ns
         self.book[POST] = POST_US * 1000 // conversion_ns
         self._sent = 0  # codes of the edge being sent
+        self._found = False
+        # Of the edge to send next, where _found: plain attributes, for a tuple would be an allocation at each piece.
+        self._edge = self._falling = self._begin = self._count = self._place = 0
 
     def pending(self):
         """True when an edge waits whole, or is half sent."""
         book = self.book
-        while book[EDGES_MADE] != book[EDGES_RELEASED]:
-            slice_ = self._slice()
-            if slice_ is None:
+        while not self._found and book[EDGES_MADE] != book[EDGES_RELEASED]:
+            if not self._find():
                 return False
-            if slice_[3] > 0:
-                return True
-            book[EDGES_RELEASED] += 1  # its conversions were overwritten before they could be copied
-            book[DROPPED] += 1
-            self._sent = 0
-        self._release_windows()
-        return False
+            if self._count > 0:
+                self._found = True
+            else:
+                book[EDGES_RELEASED] += 1  # its conversions were overwritten before they could be copied
+                book[DROPPED] += 1
+        if not self._found:
+            self._release_windows()
+        return self._found
 
     @property
     def dropped(self):
         """Edges seen and not kept, because the pool was full."""
         return self.book[DROPPED]
 
-    def _slice(self):
-        """(edge index, falling, first index, codes, place in the pool) of the edge to send next; None while it is incomplete."""
+    def _find(self):
+        """Looks up the edge to send next; False while it is incomplete."""
         book = self.book
         at = EDGE_TABLE + book[EDGES_RELEASED] % EDGES * EDGE_WORDS
         window = WINDOW_TABLE + book[at + 3] % WINDOWS * WINDOW_WORDS
         edge = (book[at + 1] << 30) + book[at]
         first = (book[window + 1] << 30) + book[window]
-        closed = book[window + 4]
         end = min(first + book[window + 3], edge + book[POST])
-        if not closed and end < edge + book[POST]:
-            return None
+        if not book[window + 4] and end < edge + book[POST]:
+            return False
         begin = first + max(edge - book[PRE] - first, 0) // GROUP * GROUP
-        return edge, book[at + 2], begin, end - begin, (book[window + 2] + begin - first) % book[POOL_SIZE]
+        self._edge, self._falling, self._begin = edge, book[at + 2], begin
+        self._count = end - begin
+        self._place = (book[window + 2] + begin - first) % book[POOL_SIZE]
+        return True
 
     def put_piece(self, plain):
-        """Writes the body of the next CLOSE_UP frame behind the header in `plain`; returns where it ends."""
-        edge, falling, begin, count, place = self._slice()
+        """Writes the body of the next CLOSE_UP frame behind the header in `plain`; returns where it ends. Only where one is pending."""
         sent = self._sent
-        codes = min(PIECE_CODES, count - sent)
-        last = sent + codes >= count
+        codes = min(PIECE_CODES, self._count - sent)
+        last = sent + codes >= self._count
         struct.pack_into(
             wire.CLOSE_UP_FORMAT,
             plain,
             wire.HEADER_BYTES,
-            edge,
-            begin + sent,
+            self._edge,
+            self._begin + sent,
             self.book[EDGES_RELEASED] & 0xFFFF,
-            falling,
+            self._falling,
             1 if last else 0,
             self._channels,
             0,
             codes,
         )
         at = wire.HEADER_BYTES + wire.CLOSE_UP_BYTES
-        self._copy(self.pool, (place + sent) % self.book[POOL_SIZE], self.book[POOL_SIZE], plain, at, codes)
+        self._copy(self.pool, (self._place + sent) % self.book[POOL_SIZE], self.book[POOL_SIZE], plain, at, codes)
         self._sent = sent + codes
         if last:
             self._sent = 0
+            self._found = False
             self.book[EDGES_RELEASED] += 1
             self._release_windows()
         return at + 2 * codes
@@ -114,9 +119,9 @@ class CloseUps:
         """Gives up whole edges older than a conversion index, so that later ones find room. Not while one is half sent."""
         book = self.book
         while not self._sent and book[EDGES_MADE] != book[EDGES_RELEASED]:
-            slice_ = self._slice()
-            if slice_ is None or slice_[0] >= conversion:
+            if not self._find() or self._edge >= conversion:
                 break
+            self._found = False
             book[EDGES_RELEASED] += 1
         self._release_windows()
 

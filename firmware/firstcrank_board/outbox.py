@@ -7,11 +7,13 @@ from array import array
 
 from . import fast, wire
 
-MOST_BINS = 64
-MOST_BODY = 1572  # 64 bins of three channels, or a piece of a close-up
+MOST_BINS = 128
+MOST_BODY = 3108  # 128 bins of three channels, or a piece of a close-up
 MOST_CONTROL = 8
 PIECE = 64  # one USB packet
-WHOLE = 1 << 20  # a frame in one write, which sleeps in the USB driver until all has gone or half a second passed without any
+CHUNK = 256  # what the USB driver takes without waiting: it waits by spinning
+CHUNK_WAITS = 1  # interrupts until its packets have gone, or nearly
+NEVER = 1 << 20
 
 
 def nothing():
@@ -39,6 +41,7 @@ class Outbox:
         self.recording_id = wire.NO_RECORDING
         self.close_ups = None  # a close_up.CloseUps whose pieces go out when no bins are due
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
+        self.sleep = None  # (wait, marks) where the loop has nothing else to do while the USB driver sends: see Parts.wait
         self.between = nothing  # called between two steps of building a frame, where the loop samples as well
         self.reset()
 
@@ -80,6 +83,8 @@ class Outbox:
         if not self._stream.writable():
             return 0
         self.between()
+        if self.sleep:
+            return self._chunks()
         upto = min(self._at + self.piece_bytes, self._end)
         asked = upto - self._at
         if self._write_part:
@@ -93,6 +98,24 @@ class Outbox:
         if self._at >= self._end:
             self._current = None
         return taken
+
+    def _chunks(self):
+        """The rest of the frame, a chunk at a time, asleep in between. Less where the link takes no more."""
+        wait, marks = self.sleep
+        write_part, buffer, at, end = self._write_part, self._current, self._at, self._end
+        begin = at
+        while at < end:
+            asked = min(end - at, CHUNK)
+            taken = write_part(buffer, at, asked) or 0
+            at += taken
+            if taken < asked:
+                self.short_writes += 1
+                break
+            wait(marks, marks[0], NEVER, CHUNK_WAITS)
+        self._at = at
+        if at >= end:
+            self._current = None
+        return at - begin
 
     def bins_due(self, ring):
         """True where a frame's worth of bins waits."""

@@ -391,7 +391,7 @@ def test_close_ups_hold_the_conversions_round_each_edge(layout: Layout) -> None:
     board = Board(layout, [0, 1, 2], play, 768, 1536, close_ups=True)
     board.start()
     close_ups = board.acquisition.close_ups
-    plain = bytearray(2000)
+    plain = bytearray(4000)
     edges: dict[int, list[tuple[wire_bodies.CloseUpHead, np.ndarray]]] = {}
     for _ in range(60):
         board.chip.convert(1000)
