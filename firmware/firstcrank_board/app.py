@@ -10,6 +10,7 @@ import json
 from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
 from .bin_ring import CAPACITY, FACTS, HEAD, TAIL, BinRing
+from .journal import Journal
 from .outbox import CHUNK, MOST_BINS, PIECE, Outbox, nothing
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
@@ -36,14 +37,17 @@ class Parts:
     acquisition  acquisition(config) -> an acquisition for the channels and bin length in config
     adcs         adcs(config) -> objects with read_u16(), one a channel
     about        dict for IDENTITY: board, chip, micropython, acquisitions, adc_pins
-    store        load(name) -> dict or None, save(name, dict)
+    store        load(name) -> dict or None, save(name, dict or None)
+    cause        why the board started, in words
+    watchdog     start(), feed(), stop(), or None: restarts a board that works alone and hangs
     lamp         a lamp.Lamp
     captures     a captures.Captures, or None on a board that keeps none
     temperature_c, random8
     wait         wait(marks, since, blocks, most): sleeps until the ring's head is so many blocks past `since`; None: cannot
     """
 
-    wait = captures = None
+    wait = captures = watchdog = None
+    cause = "unknown"
 
     def __init__(self, **parts):
         for name, part in parts.items():
@@ -68,6 +72,8 @@ class App:
         self._said_bad = 0
         self.pretrigger_bins = 0
         self.alone = None
+        self.alone_error = None  # why the board does not work alone though it was told to
+        self.journal = Journal(parts.store, parts.cause)
         self._born_us = self._beacon_us if parts.store.load("alone") else None
         self.outbox.put(wire.IDENTITY, about.identity(self))
         parts.lamp.show(lamp.IDLE)
@@ -80,6 +86,8 @@ class App:
         finally:
             if self.acquisition is not None:
                 self.acquisition.stop()
+            if self.parts.watchdog:
+                self.parts.watchdog.stop()
 
     def step(self):
         """One pass of the loop."""
@@ -101,6 +109,8 @@ class App:
             if not self.outbox.pump(None, 0) and not self.acquisition.own_loop:
                 self._rest(1, MOST_WAITS)
         elif self.state == ALONE:
+            if self.parts.watchdog:
+                self.parts.watchdog.feed()
             busy = self.alone.step()
             if not self.outbox.pump(None, 0) and not busy and not self.acquisition.own_loop:
                 self._rest(1, LAMP_WAITS)
@@ -185,6 +195,7 @@ class App:
             raise commands.Refused("already %s: stop first" % self.state)
         if self.config["battery_channel"] < 0:
             raise commands.Refused("arming needs a channel with the role battery: its sag is the trigger")
+        self.journal.begins(ARMED)
         self.begin_acquisition(self.config)
         self.ring.keep_newest(True)
         self._watch = SagWatch(self.ring, self.config["battery_channel"])
@@ -200,10 +211,16 @@ class App:
         if self.parts.captures is None:
             raise commands.Refused("this board has no memory for captures")
         from .alone import Alone
+        from .alone_table import check
 
+        check(table)
         self.set_config(table)
+        table = dict(table, channels=self.config["channels"])
         alone = Alone(self, table)
+        self.journal.begins(ALONE)
         alone.begin()
+        if self.parts.watchdog:
+            self.parts.watchdog.start()
         self.outbox.recording_id = wire.NO_RECORDING
         self.alone = alone
         self.state = ALONE
@@ -212,8 +229,10 @@ class App:
         """After power-up, as it was told before."""
         try:
             self.work_alone(self.parts.store.load("alone"))
-        except (commands.Refused, LookupError, TypeError) as why:
-            self.reply(wire.ARM, False, str(why))
+        except commands.Refused as why:
+            self.alone_error = str(why)
+            self.reply(wire.ARM, False, self.alone_error)
+            self.parts.lamp.show(lamp.ERROR)
 
     def set_config(self, body):
         """Checks and takes over a configuration. Raises commands.Refused."""
@@ -279,8 +298,11 @@ class App:
         """Ends the recording: what is in the ring still goes out, then END."""
         if self.state in (ARMED, ALONE):
             self.acquisition.stop()
+            if self.parts.watchdog:
+                self.parts.watchdog.stop()
             self.state = IDLE
             self.ring = self.alone = None
+            self.journal.ends()
             self.parts.lamp.show(lamp.IDLE)
             return
         if self.state != RECORDING:
@@ -298,6 +320,7 @@ class App:
         self.ring = None
         self.parts.lamp.show(lamp.IDLE)
         gc.collect()
+        self.journal.ends()
 
     def _drain(self):
         """Sends the bins that wait; gives up where the link takes nothing for a while (they are counted as lost)."""

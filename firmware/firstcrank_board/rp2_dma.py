@@ -13,8 +13,8 @@ import rp2
 import uctypes
 
 from . import arena
-from . import rp2_registers as reg
 from . import rp2_edges as edges
+from . import rp2_registers as reg
 from . import rp2_service as at
 from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, UNIFORM_FACTS, BinRing
 from .close_up import ACTIVE, EDGES_MADE, POOL_AT, CloseUps

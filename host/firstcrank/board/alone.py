@@ -13,6 +13,7 @@ from firstcrank.limits import Limits
 from firstcrank.units import US_PER_S
 
 BIN_US = 24576  # 32 bins of 0.77 ms: a minute and more fits the board's memory
+TABLE_VERSION = 2  # firmware/firstcrank_board/alone_table.py
 MANY = 16  # conversions in a mean: what averaging can be relied on for
 
 
@@ -39,9 +40,10 @@ def alone_table(
 
     coil_live16 = mean16(calibration.channel("starter_coil"), 3.0 * scale) if "starter_coil" in roles else 0
     return {
+        "version": TABLE_VERSION,
         "limits": {"system_v": limits.system_v, "name": limits.name, "values": dict(limits.values)},
         "feed_kind": feed_kind,
-        "channels": [dict(channel) for channel in channels],
+        "channels": sorted((dict(channel) for channel in channels), key=lambda channel: int(channel["pin"])),
         "bin_us": BIN_US,
         "trigger_code": key.code(minimum_v),
         "off16": mean16(key, limits["feed_off_v"]),

@@ -68,8 +68,9 @@ def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]], acquis
     except CalibrationError:
         calibration = None
     ratio = _clock_ratio(client) if patience() <= 1.0 else None
+    damaged = client.damaged_frames  # before: the tail of what the board had said while the port was closed
     recording = _short_recording(client)
-    return Answers(client.identity, selfcheck, calibration, ratio, recording, client.damaged_frames, acquisition)
+    return Answers(client.identity, selfcheck, calibration, ratio, recording, client.damaged_frames - damaged, acquisition)
 
 
 def _clock_ratio(client: BoardClient) -> float:

@@ -1,0 +1,49 @@
+"""After an error that nobody expected: noted in flash, shown on the LED, and the board starts again.
+
+For ten seconds the pattern shows and Ctrl-C leads to MicroPython's prompt; then the chip is reset, and a board that works alone waits
+again.
+"""
+
+import json
+import time
+
+SHOWN_MS = 10000
+FILE = "/firstcrank_error.json"
+MOST = 200
+
+
+def tell(error):
+    """Returns only where there is nothing to reset."""
+    note("%s: %s" % (error.__class__.__name__, error))
+    show(SHOWN_MS)
+    import machine
+
+    machine.reset()
+
+
+def note(text):
+    """Keeps it, once: the same error every twelve seconds would wear the flash out."""
+    text = text[:MOST]
+    try:
+        with open(FILE) as file:
+            if (json.load(file) or {}).get("error") == text:
+                return
+    except (OSError, ValueError, AttributeError):
+        pass
+    try:
+        with open(FILE, "w") as file:
+            json.dump({"error": text}, file)
+    except OSError:
+        pass
+
+
+def show(most_ms):
+    """The error's pattern."""
+    from .board import Clock, led
+    from .lamp import ERROR, Lamp
+
+    lamp = Lamp(led(), Clock)
+    lamp.show(ERROR)
+    for _ in range(most_ms // 10):
+        lamp.tick()
+        time.sleep_ms(10)
