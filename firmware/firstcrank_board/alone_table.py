@@ -51,7 +51,7 @@ def check(table):
 
 
 def _are_channels(channels):
-    return isinstance(channels, list) and all([isinstance(c, dict) and "role" in c and "pin" in c for c in channels])
+    return isinstance(channels, list) and all(isinstance(c, dict) and "role" in c and "pin" in c for c in channels)
 
 
 def _number(table, name, low, high):

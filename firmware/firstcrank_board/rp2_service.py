@@ -10,6 +10,8 @@ with its full count, all in hardware. No count ever comes near its end, however 
 import micropython
 from micropython import const
 
+from .rp2_edges import close_window, follow
+
 NOT_HERE = (ImportError, SyntaxError, NameError, AttributeError, ValueError)  # an interpreter without the Thumb assembler
 try:
     from .fold_thumb import accumulate
@@ -19,7 +21,6 @@ try:
     from .edge_thumb import scan
 except NOT_HERE:
     from .edge_viper import scan
-from .rp2_edges import close_window, follow
 
 # --- state: what `scan` works with, in this order ---
 SCAN_AT = const(0)  # address of the key feed's first conversion in a piece
