@@ -11,14 +11,16 @@ BINS = "bins"
 FACTS = "facts"
 SEGMENTS = "segments"
 CLOSE_UPS = "close_ups"
-MOST = {BINS: 63744, FACTS: 1344, SEGMENTS: 3072, CLOSE_UPS: 36096}
+WINDOW = 9024  # bytes of one edge's close-up: 6,016 conversions, two in three bytes
+MOST = {BINS: 63744, FACTS: 1344, SEGMENTS: 3072, CLOSE_UPS: 4 * WINDOW}
 WORDS = (FACTS, SEGMENTS)
 FIRST = (BINS, CLOSE_UPS, FACTS)  # before the other modules are loaded, which needs about 80 kB for a while
 LATER = (SEGMENTS,)
-PROGRAM = 76000  # bytes that the loaded program takes
-SPARE = 41000  # left free for what the program makes while it runs, a little less where a board is short
+PROGRAM = 78500  # bytes that the loaded program takes
+SPARE = 41000  # left free for what the program makes while it runs, less where a board is short
 LEAST_SPARE = 24000
-LEAST_SHARE = 50  # hundredths of MOST: a ring of 1 s, two edges; a board that has not even that room samples another way
+# (edges that the pool holds, least bytes of the ring), the best first. A board that has not even the last samples another way.
+PLANS = ((4, 48000), (3, 40000), (2, 32000))
 
 _kept = {}
 _why_not = None
@@ -32,37 +34,37 @@ def reserve(names):
     gc.collect()
     if names is LATER and BINS not in _kept:
         return
-    share = 100
+    sizes = MOST
     if names is FIRST:
-        share = share_of(gc.mem_free()) if hasattr(gc, "mem_free") else 0
-        if not share:
-            _why_not = "%d bytes of memory are free and %d are needed" % (gc.mem_free(), least_free())
+        free = gc.mem_free() if hasattr(gc, "mem_free") else 0
+        sizes = plan(free)
+        if sizes is None:
+            _why_not = "%d bytes of memory are free and %d are needed" % (free, least_free())
             return
     try:
         for name in names:
-            _kept[name] = _made(name, MOST[name] * share // 100 // 24 * 24)
+            _kept[name] = _made(name, sizes[name])
     except MemoryError:
         _kept.clear()
         gc.collect()
         _why_not = "its memory is in pieces"
 
 
-def share_of(free):
-    """Hundredths of MOST that ring and pool may have where so many bytes are free at power-up; 0 where it is too little."""
-    sizes = sum([MOST[name] * (4 if name in WORDS else 1) for name in FIRST])
-    rest = free - PROGRAM - 4 * MOST[SEGMENTS]
-    share = (rest - SPARE) * 100 // sizes
-    if share < LEAST_SHARE and (rest - LEAST_SPARE) * 100 // sizes >= LEAST_SHARE:
-        share = LEAST_SHARE
-    return 0 if share < LEAST_SHARE else min(share, 100)
+def plan(free):
+    """Sizes of ring, pool and facts where so many bytes are free at power-up; None where that is too little."""
+    for spare in (SPARE, LEAST_SPARE):
+        for edges, least in PLANS:
+            rest = free - PROGRAM - 4 * MOST[SEGMENTS] - spare - edges * WINDOW
+            ring = min(rest * 71 // 77 // 24 * 24, MOST[BINS])  # with a block's facts for every 768 bytes and more
+            if ring >= least:
+                return {BINS: ring, CLOSE_UPS: edges * WINDOW, FACTS: ring * MOST[FACTS] // MOST[BINS]}
+    return None
 
 
 def least_free():
     """Bytes that must be free at power-up for the buffers to be taken."""
-    free = PROGRAM
-    while not share_of(free):
-        free += 1000
-    return free
+    edges, least = PLANS[-1]
+    return PROGRAM + 4 * MOST[SEGMENTS] + LEAST_SPARE + edges * WINDOW + least * 77 // 71 + 100
 
 
 def reserved():

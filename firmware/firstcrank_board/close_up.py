@@ -11,7 +11,6 @@ from array import array
 from . import wire
 
 PRE_US, POST_US = 4000, 8000
-POOL = 24064  # conversions, two in three bytes, 36 kB: four edges of 12 ms at the full rate, where there is memory for it
 GROUP = 8  # conversions that are copied together
 WINDOWS, EDGES = 8, 32
 PIECE_CODES = 1536
