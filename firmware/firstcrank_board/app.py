@@ -322,6 +322,18 @@ class App:
         gc.collect()
         self.journal.ends()
 
+    def test_link(self, count):
+        """CHECK frames of filling, as fast as the link takes them, the last one marked: the host measures."""
+        filling = b"{}" + b" " * 898
+        sent = 0
+        while sent < count:
+            self.outbox.put(wire.CHECK, filling)
+            sent += len(filling)
+            while not self.outbox.idle():
+                if not self._pumped():
+                    return
+        self.outbox.put(wire.CHECK, b'{"last": true}')
+
     def _drain(self):
         """Sends the bins that wait; gives up where the link takes nothing for a while (they are counted as lost)."""
         while self.ring.waiting() or not self.outbox.idle() or self._close_ups_wait():
@@ -338,7 +350,8 @@ class App:
         """True when something went out within half a second."""
         clock = self.parts.clock
         begin_us = clock.ticks_us()
-        while self.outbox.pump(self.ring, self.acquisition.lost_conversions) == 0:
+        lost = self.acquisition.lost_conversions if self.acquisition else 0
+        while self.outbox.pump(self.ring, lost) == 0:
             if clock.ticks_diff(clock.ticks_us(), begin_us) > 500000:
                 return False
         return True

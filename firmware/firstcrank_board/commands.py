@@ -19,6 +19,7 @@ MOST_CHANNELS = 8
 HIGHEST_PIN = 63
 DEFAULT_CHANNELS = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
 CAPTURE_PIECE = 768
+MOST_LINK_BYTES = 1 << 20
 MOST_PIECES = 6  # for one command; the outbox holds eight
 BIN_LOW_US, BIN_HIGH_US = 250, 100000
 
@@ -200,6 +201,10 @@ def _status(app, frame):
 def _self_check(app, frame):
     if app.state != "idle":
         raise Refused("%s: stop first" % app.state)
+    link_bytes = _body(frame).get("link_bytes")
+    if isinstance(link_bytes, int):
+        app.test_link(min(max(link_bytes, 0), MOST_LINK_BYTES))
+        return
     from .selfcheck import self_check  # only here: memory is short
 
     channels = app.config["channels"]

@@ -37,7 +37,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
     from rich.console import Console
 
     from firstcrank.analysis.findings import Context
-    from firstcrank.board.captures import list_captures
+    from firstcrank.board.captures import journal, journal_text, list_captures, mark_told
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
     from firstcrank.link.board_client import BoardClient
@@ -48,6 +48,11 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
         client.handshake()
         client.idle()
         captures = [c for c in list_captures(client) if every or not c.fetched]
+        told = journal_text(journal(client))
+        for line in told:
+            console.print(line)
+        if told:
+            mark_told(client)
         if not captures:
             console.print("Nothing new on the board." if not every else "The board has kept nothing.")
             return 0
