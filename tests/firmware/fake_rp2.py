@@ -170,6 +170,7 @@ class Chip:
         self.cs = self.fcs = self.div = 0
         self.level: list[int] = []
         self.over = self.under = False
+        self.error_sticky = False
         self.now_ns = 7_000
         self.conversions = 0
         self.converted: list[int] = []  # of conversions while the FIFO was on
@@ -194,7 +195,7 @@ class Chip:
 
     def _adc_read(self, offset: int) -> int:
         if offset == 0x00:
-            return self.cs | 1 << 8  # always ready
+            return self.cs | 1 << 8 | self.error_sticky << 10  # always ready
         if offset == 0x08:
             return self.fcs | len(self.level) << 16 | self.over << 11 | self.under << 10
         if offset == 0x0C:
@@ -208,6 +209,7 @@ class Chip:
         self.step()
         if offset == 0x00:
             assert value & ~self.layout.cs_mask == 0, f"{value:#x} sets bits that this chip's CS does not have"
+            self.error_sticky = self.error_sticky and not value & 1 << 10
             self.cs = value & ~(1 << 10 | 1 << 8)
             self.log.append("converter runs" if value & 8 else "converter stands")
         elif offset == 0x08:

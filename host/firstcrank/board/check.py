@@ -316,7 +316,8 @@ def _sampling(answers: Answers) -> list[CheckLine]:
         f"{rate:,.0f} readings a second of each lead ({recording.meta['acquisition']}), longest look away {gap_s * 1e6:.0f} µs"
     )
     lines = [CheckLine("sampling", "ok", seen)]
-    why = recording.meta.get("acquisition_why")
+    streams = [table_of(f.body) for f in wire.Deframer().feed(answers.recording) if f.kind == wire.STREAM]
+    why = streams[-1].get("acquisition_why") if streams else None
     if gap_s >= SHORTEST_S:
         do = "A dropout of 1 ms could pass unseen: install the firmware again, fewer leads"
         lines = [CheckLine("sampling", "fail", f"{seen}; the fast way is not possible: {why}" if why else seen, do)]
