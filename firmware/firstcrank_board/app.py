@@ -42,11 +42,12 @@ class Parts:
     watchdog     start(), feed(), stop(), or None: restarts a board that works alone and hangs
     lamp         a lamp.Lamp
     captures     a captures.Captures, or None on a board that keeps none
+    drive        drive(pin) -> codes after the pin was driven high and let go, or None
     temperature_c, random8
     wait         wait(marks, since, blocks, most): sleeps until the ring's head is so many blocks past `since`; None: cannot
     """
 
-    wait = captures = watchdog = None
+    wait = captures = watchdog = drive = None
     cause = "unknown"
 
     def __init__(self, **parts):

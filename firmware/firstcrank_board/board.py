@@ -147,6 +147,7 @@ def parts():
         wait=_wait(),
         cause=cause(),
         watchdog=Watchdog() if _is_rp2040() else None,
+        drive=_drive if _is_rp2040() else None,
     )
 
 
@@ -196,6 +197,13 @@ def cause():
         )
     except AttributeError:
         return "unknown"
+
+
+def _drive(pin):
+    from .drive_viper import driven  # only here: memory is short
+    from .rp2_registers import RP2040
+
+    return driven(RP2040, pin)
 
 
 def _wait():

@@ -208,8 +208,15 @@ def _self_check(app, frame):
     from .selfcheck import self_check  # only here: memory is short
 
     channels = app.config["channels"]
+    drive_below = _body(frame).get("drive_below")
+    drive = app.parts.drive if isinstance(drive_below, dict) and app.config["acquisition"] == "auto" else None
     try:
         body = self_check(app.parts.clock, app.parts.adcs(app.config), channels, app.parts.temperature_c)
+        if drive:
+            for entry in body["inputs"]:
+                limit = drive_below.get(entry["role"])
+                if isinstance(limit, int) and entry["highest_code"] < limit:  # a live wire is left alone
+                    entry["driven_codes"] = drive(entry["pin"])
     except (ValueError, OSError, MemoryError) as error:
         raise Refused("self-check: %s" % (str(error) or "short of memory"))
     body["firmware"] = wire.FIRMWARE_VERSION

@@ -54,6 +54,10 @@ class DyingFlash(UserContext):
         return 0
 
 
+class PowerCut(BaseException):  # noqa: N818 - no error of the program: nothing of it runs any more
+    """Nobody catches this."""
+
+
 class Files:
     """The part of `os`, and `open`, that the firmware's captures use."""
 
@@ -76,6 +80,8 @@ class Files:
         try:
             return what(*args)
         except LittleFSError as error:
+            if self.flash.dead:
+                raise PowerCut from error
             raise OSError(-error.code if error.code > -100 else errno.EIO, str(error)) from error
 
     def listdir(self, path: str) -> list[str]:
@@ -104,7 +110,13 @@ class _File:
     """A file whose errors are OSErrors, as MicroPython's are."""
 
     def __init__(self, files: Files, handle: Any) -> None:
-        self._files, self._handle = files, handle
+        self._files, self._handle, self._closed = files, handle, False
+
+    def close(self) -> None:
+        """A second time it does nothing, as in MicroPython."""
+        if not self._closed:
+            self._closed = True
+            self._files._try(self._handle.close)
 
     def __enter__(self) -> _File:
         return self

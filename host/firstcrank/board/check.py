@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime
 from typing import Any, Literal
 
 from firstcrank import wire
+from firstcrank.board.pin_network import PinNetwork
 from firstcrank.calibration import Calibration, ChannelCalibration
 from firstcrank.errors import CalibrationError, UnreadableTraceError
 from firstcrank.link.board_client import BoardClient, patience, table_of
@@ -62,11 +63,20 @@ class Answers:
     link_bytes_per_s: float | None = None  # what the board could send as fast as the link takes it; None: not measured
 
 
-def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]], acquisition: str = "auto") -> Answers:
-    """Runs the self-check, the clock comparison and a short recording. Raises LinkLostError or BoardRefusedError."""
+def ask_board(
+    client: BoardClient,
+    channels: Sequence[Mapping[str, Any]],
+    acquisition: str = "auto",
+    networks: Mapping[str, PinNetwork] | None = None,
+) -> Answers:
+    """Runs the self-check, the clock comparison and a short recording. Raises LinkLostError or BoardRefusedError.
+
+    networks: what should hang on each role's pin; those are driven and let go where their lead is at rest.
+    """
     client.idle()
     client.configure(channels, 768, 0, acquisition)
-    selfcheck = client.ask(wire.SELF_CHECK, wire.CHECK, {})
+    below = {role: network.live_code for role, network in (networks or {}).items()}
+    selfcheck = client.ask(wire.SELF_CHECK, wire.CHECK, {"drive_below": below} if below else {})
     stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
     try:
         calibration = Calibration.from_json(stored) if stored else None
@@ -127,7 +137,9 @@ def _short_recording(client: BoardClient) -> bytes:
     return bytes(received)
 
 
-def check(answers: Answers, nominal: Calibration, today: date | None = None) -> tuple[CheckLine, ...]:
+def check(
+    answers: Answers, nominal: Calibration, today: date | None = None, networks: Mapping[str, PinNetwork] | None = None
+) -> tuple[CheckLine, ...]:
     """Every line, in the order in which to mend things. `nominal` gives volts where the board is not calibrated."""
     used = answers.calibration or nominal
     lines = [
@@ -139,6 +151,7 @@ def check(answers: Answers, nominal: Calibration, today: date | None = None) -> 
     lines.append(_calibration(answers.calibration, today or datetime.now(UTC).date()))
     place = "CH" if answers.acquisition == EXTERNAL else "GP"
     lines += [_input(entry, used, place) for entry in answers.selfcheck.get("inputs", ())]
+    lines += [_parts(entry, networks or {}) for entry in answers.selfcheck.get("inputs", ()) if networks]
     lines += _alike(answers.selfcheck.get("inputs", ()))
     lines += [_clock(answers.clock_ratio), *_sampling(answers)]
     lines.append(
@@ -267,6 +280,16 @@ def _input(entry: Mapping[str, Any], used: Calibration, place: str) -> CheckLine
     if mean < LOW_CODE:
         return CheckLine(what, "ok", f"{seen}: a dead wire, an open lead or a short to ground, all read the same")
     return CheckLine(what, "ok", seen)
+
+
+def _parts(entry: Mapping[str, Any], networks: Mapping[str, PinNetwork]) -> CheckLine:
+    """The parts at the pin, by how it fell after it had been driven."""
+    what = f"parts of {str(entry['role']).replace('_', ' ')} (GP{entry['pin']})"
+    network, codes = networks.get(str(entry["role"])), entry.get("driven_codes")
+    if network is None or not codes:
+        return CheckLine(what, "not checked", "only seen with the lead at rest, below 0.2 V, on the chip's own inputs")
+    outcome, seen, do = network.told([float(code) for code in codes])
+    return CheckLine(what, outcome, seen, do)
 
 
 def _reading(line: ChannelCalibration | None, mean: float, rms: float) -> str:
