@@ -54,7 +54,7 @@ class DyingFlash(UserContext):
         return 0
 
 
-class PowerCut(BaseException):  # noqa: N818 - no error of the program: nothing of it runs any more
+class PowerCut(BaseException):
     """Nobody catches this."""
 
 
