@@ -4,11 +4,9 @@ For ten seconds the pattern shows and Ctrl-C leads to MicroPython's prompt; then
 again.
 """
 
-import json
 import time
 
 SHOWN_MS = 10000
-FILE = "/firstcrank_error.json"
 MOST = 200
 
 
@@ -23,16 +21,12 @@ def tell(error):
 
 def note(text):
     """Keeps it, once: the same error every twelve seconds would wear the flash out."""
-    text = text[:MOST]
+    from .board import Store
+
+    store, table = Store(), {"error": text[:MOST]}
     try:
-        with open(FILE) as file:
-            if (json.load(file) or {}).get("error") == text:
-                return
-    except (OSError, ValueError, AttributeError):
-        pass
-    try:
-        with open(FILE, "w") as file:
-            json.dump({"error": text}, file)
+        if store.load("error") != table:
+            store.save("error", table)
     except OSError:
         pass
 

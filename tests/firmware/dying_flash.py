@@ -63,6 +63,7 @@ class Files:
 
     def __init__(self, flash: DyingFlash, fresh: bool = False) -> None:
         self.flash = flash
+        self._handles: list[Any] = []
         self.fs = LittleFS(
             context=flash,
             block_size=BLOCK,
@@ -81,6 +82,8 @@ class Files:
             return what(*args)
         except LittleFSError as error:
             if self.flash.dead:
+                for handle in self._handles:  # nothing of them is closed any more, not even when Python collects them
+                    handle.close = handle.flush = lambda: None
                 raise PowerCut from error
             raise OSError(-error.code if error.code > -100 else errno.EIO, str(error)) from error
 
@@ -103,7 +106,9 @@ class Files:
         return (BLOCK, BLOCK, BLOCKS, BLOCKS - self.fs.used_block_count)
 
     def open(self, path: str, mode: str = "r") -> Any:
-        return _File(self, self._try(self.fs.open, path, mode))
+        handle = self._try(self.fs.open, path, mode)
+        self._handles.append(handle)
+        return _File(self, handle)
 
 
 class _File:
