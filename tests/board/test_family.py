@@ -1,4 +1,4 @@
-"""Every image that is there records a start on its board: PASS for a healthy one, FAIL for a feed lost for 4 ms, with the close-up's length.
+"""Every image that is there records a start on its board: PASS for a healthy one, FAIL for a feed lost for 4 ms.
 
 Images by name: those in ~/.cache/firstcrank; FIRSTCRANK_IMAGES names others, separated by colons. The start goes through the chip's
 pins, the firmware, frames and the host's judge.

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from firstcrank import wire
+from firstcrank.board.before_crank import warnings_of
 from firstcrank.board.check import Answers, ask_board, check
 from firstcrank.calibration import Calibration
 from firstcrank.cli.lead_map import channels_of
@@ -180,6 +181,13 @@ def test_the_converters_speed_and_errors(counters: dict[str, int], result: str, 
     found = outcome(replace(asked(), recording=asked().recording + b"\x00" + frame), "converter")
     assert found[0] == result
     assert said in found[1]
+
+
+def test_before_the_crank_it_is_told_what_the_board_cannot_do() -> None:
+    assert warnings_of(asked().identity) == ()
+    (line,) = warnings_of({**asked().identity, "short_of_memory": "160000 bytes of memory are free and 167640 are needed"})
+    assert "160000" in line
+    assert "NO VERDICT" in line
 
 
 def test_a_slower_way_than_wished_for_is_told() -> None:

@@ -48,6 +48,7 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
     """
     from rich.console import Console
 
+    from firstcrank.board.before_crank import warnings_of
     from firstcrank.analysis.findings import Context
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.link.board_client import BoardClient
@@ -59,7 +60,8 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
         raise UsageError(f"{path} is already there: choose another name with --out")
     client = BoardClient(chosen_link(port))
     try:
-        client.handshake()
+        for line in warnings_of(client.handshake()):
+            console.print(line, style="bold yellow")
         cautions(console)
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console)
