@@ -37,7 +37,6 @@ KERNELS = {
     "fold_viper.accumulate",
     "fold_thumb.accumulate",
     "framing_viper.bins_body",
-    "framing_viper.copy_bytes",
     "framing_viper.header",
     "framing_viper.pad",
     "crc_viper.crc_into",

@@ -184,19 +184,6 @@ def check_crc(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_copy_bytes(name, kernel, plain, dice, rounds):
-    """copy_bytes(source, at, target, count), whole words."""
-    for _ in range(rounds):
-        count = 64 * (1 + dice.below(4))
-        at = 4 * dice.below(30)
-        source = bytearray([dice.below(256) for _ in range(at + count + 12)])
-        made, wanted = guarded(count + 8), guarded(count + 8)
-        kernel(source, at, made, count)
-        wanted[:count] = source[at : at + count]
-        same(name, made, wanted, (at, count))
-    return rounds
-
-
 def check_stuff(name, kernel, plain, dice, rounds):
     """stuff(source, length, target): with many zeros, few and none, round the runs of 254."""
     for turn in range(rounds):
@@ -352,7 +339,6 @@ KERNELS = (
     ("framing_viper", "bins_body", check_bins_body, "framing"),
     ("crc_viper", "crc_into", check_crc, "framing"),
     ("frame_thumb", "crc_into", check_crc, "framing"),
-    ("framing_viper", "copy_bytes", check_copy_bytes, "framing"),
     ("framing_viper", "header", check_header, "framing"),
     ("framing_viper", "pad", check_pad, "framing"),
     ("stuff_viper", "stuff", check_stuff, "stuff"),

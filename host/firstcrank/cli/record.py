@@ -48,8 +48,8 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
     """
     from rich.console import Console
 
-    from firstcrank.board.before_crank import warnings_of
     from firstcrank.analysis.findings import Context
+    from firstcrank.board.before_crank import warnings_of
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.link.board_client import BoardClient
 
