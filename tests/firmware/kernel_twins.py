@@ -319,7 +319,9 @@ def check_scan(name, kernel, plain, dice, rounds):
         at = uctypes.addressof(codes)
         made, wanted = array("i", bytes(4 * 17)), array("i", bytes(4 * 17))
         wanted[16] = made[16] = 77
-        words = [at + 2 * key, at + 2 * len(codes), 2 * channels, *state[:10], uctypes.addressof(made), at, state[10]]
+        words = [at + 2 * key, at + 2 * len(codes), 2 * channels]
+        words.extend(state[:10])
+        words.extend((uctypes.addressof(made), at, state[10]))
         s = array("i", words)
         kernel(s)
         said = [s[n] for n in range(3, 13)] + [s[15]]
