@@ -1,7 +1,7 @@
 """Runs at power-up. Waits two seconds so that MicroPython's own tools can always get in, then runs firstcrank.
 
 To stay at the MicroPython prompt: hold GP22 to ground while plugging in, or press Ctrl-C within the two seconds.
-Whatever goes wrong ends at the prompt, with Ctrl-C working again.
+Whatever goes wrong is noted, shown on the LED for ten seconds in which Ctrl-C works again, and then the chip starts anew.
 """
 
 import sys
@@ -65,3 +65,11 @@ else:
         print("firstcrank: stopped, at the prompt")
     except Exception as error:
         sys.print_exception(error)
+        try:
+            from firstcrank_board import trouble
+
+            trouble.tell(error)
+        except ImportError as missing:
+            print("firstcrank: not whole on this board: install it again", missing)
+        except KeyboardInterrupt:
+            print("firstcrank: at the prompt")

@@ -3,13 +3,18 @@
 import gc
 import json
 
-from . import wire
+from . import arena, wire
 
 
 def identity(app):
     """Body of IDENTITY."""
     body = {"product": "firstcrank", "firmware": wire.FIRMWARE_VERSION, "wire": wire.VERSION, "state": app.state}
     body.update(app.parts.about)
+    if app.alone_error:
+        body["alone_error"] = app.alone_error
+    if arena.why_not():
+        body["short_of_memory"] = arena.why_not()
+    app.journal.told(body)
     return json.dumps(body).encode()
 
 

@@ -12,7 +12,7 @@ import struct
 from . import about, lamp, wire
 from .bin_ring import CONVERSIONS, SPAN
 from .quick_judge import QuickJudge
-from .start_watch import AFTER, CRANK, DONE, OFF, ON
+from .start_watch import AFTER, CRANK, DONE, OFF, ON, RUN
 
 BLOCK_BINS = 8  # bins that share a block of the ring: their facts would else fill the memory
 BEFORE_ON_US = 1500000
@@ -30,8 +30,10 @@ class Alone:
         self.kept = None  # number of the last capture
         self.verdict, self.why = NOTHING
         self._is_kept = True
+        self._woke = app.journal.waiting is not None  # it waited when it went down: is the key on?
         self._words = [0] * (len(table["channels"]) * 3 + 3)
         self._format = "<%dH" % len(self._words)
+        self._key16 = [channel["role"] for channel in table["channels"]].index("key_switch") * 3
 
     def begin(self):
         """Waits for a start from now on. Raises commands.Refused where the acquisition cannot run."""
@@ -55,7 +57,7 @@ class Alone:
         self._show()
         if self._judge.start.state == DONE:
             self._finish()
-        elif self._judge.start.state in (OFF, ON):
+        elif self._judge.start.state in (OFF, ON, RUN):
             self._drop_old_edges()
         return True
 
@@ -67,6 +69,10 @@ class Alone:
         for _ in range(ring.group):
             was_on = start.key_on_us
             self._words[:] = struct.unpack_from(self._format, ring.bins, at)
+            if self._woke:
+                self._woke = False
+                if self._words[self._key16] > self._table["live16"]:
+                    self._app.journal.missed()  # the power went in the middle of a start
             self._judge.bin(self._words, 0, span_us, conversions)
             if start.key_on_us is not None and was_on is None:
                 self._on_block = self._blocks
@@ -125,7 +131,10 @@ class Alone:
             outbox.put(wire.STREAM, about.stream(app))
             while outbox.pump(ring, app.acquisition.lost_conversions):
                 app.parts.lamp.tick()
+                if app.parts.watchdog:
+                    app.parts.watchdog.feed()
             said = {"verdict": self.verdict, "why": self.why, "number": writer.number}
+            said.update(self._judge.feed.told())
             outbox.put(
                 wire.END, json.dumps({"why": "the start is over", "counters": about.counters(app), "alone": said}).encode()
             )

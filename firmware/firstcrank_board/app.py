@@ -9,8 +9,9 @@ import json
 
 from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
-from .bin_ring import CAPACITY, FACTS, BinRing
-from .outbox import MOST_BINS, MOST_PIECE, PIECE, Outbox, nothing
+from .bin_ring import CAPACITY, FACTS, HEAD, TAIL, BinRing
+from .journal import Journal
+from .outbox import CHUNK, MOST_BINS, PIECE, Outbox, nothing
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
@@ -18,13 +19,14 @@ RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s 
 MOST_PLAIN_BINS = 512  # their facts fit the buffer that the fast acquisition has for its segments
 HANDOVER_BLOCKS = 4  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
-FRAME_US = 25000  # bins are sent together about this often
+FRAME_US = 98000  # bins are sent together about this often
 LAMP_WAITS = 4  # the same where the lamp's rhythm is what counts
-MOST_WAITS = 32  # interrupts slept through before the loop looks round again
-COLLECT_EVERY = 4  # beacons between two collections of garbage while recording, so that none comes unasked
+MOST_WAITS = 64  # interrupts slept through before the loop looks round again
+PIECES_A_WAKE = 1  # of close-ups: what waits is sent in the pauses, at a rate that leaves the chip asleep for the most part
+COLLECT_EVERY = 16  # beacons between two collections of garbage while recording, so that none comes unasked
 ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
 MOST_TOGETHER = 4  # bins in a frame where the loop samples as well
-COMMANDS_EVERY = 8  # while recording, look for a command after this many passes
+COMMANDS_EVERY = 8  # where the loop samples, look for a command after this many passes
 
 
 class Parts:
@@ -35,14 +37,18 @@ class Parts:
     acquisition  acquisition(config) -> an acquisition for the channels and bin length in config
     adcs         adcs(config) -> objects with read_u16(), one a channel
     about        dict for IDENTITY: board, chip, micropython, acquisitions, adc_pins
-    store        load(name) -> dict or None, save(name, dict)
+    store        load(name) -> dict or None, save(name, dict or None)
+    cause        why the board started, in words
+    watchdog     start(), feed(), stop(), or None: restarts a board that works alone and hangs
     lamp         a lamp.Lamp
     captures     a captures.Captures, or None on a board that keeps none
+    drive        drive(pin) -> codes after the pin was driven high and let go, or None
     temperature_c, random8
-    wait         sleeps until any interrupt, or None
+    wait         wait(marks, since, blocks, most): sleeps until the ring's head is so many blocks past `since`; None: cannot
     """
 
-    wait = captures = None
+    wait = captures = watchdog = drive = None
+    cause = "unknown"
 
     def __init__(self, **parts):
         for name, part in parts.items():
@@ -67,6 +73,8 @@ class App:
         self._said_bad = 0
         self.pretrigger_bins = 0
         self.alone = None
+        self.alone_error = None  # why the board does not work alone though it was told to
+        self.journal = Journal(parts.store, parts.cause)
         self._born_us = self._beacon_us if parts.store.load("alone") else None
         self.outbox.put(wire.IDENTITY, about.identity(self))
         parts.lamp.show(lamp.IDLE)
@@ -79,13 +87,15 @@ class App:
         finally:
             if self.acquisition is not None:
                 self.acquisition.stop()
+            if self.parts.watchdog:
+                self.parts.watchdog.stop()
 
     def step(self):
         """One pass of the loop."""
         self._pass += 1
         if self.state != IDLE:
             self.acquisition.poll()
-            if self._pass % COMMANDS_EVERY == 0:
+            if not self.acquisition.own_loop or self._pass % COMMANDS_EVERY == 0:
                 self._read_commands()
             self.outbox.between()
         else:
@@ -94,33 +104,45 @@ class App:
         self.parts.lamp.tick()
         self.outbox.between()
         if self.state == RECORDING:
-            sent = self.outbox.pump(self.ring, self.acquisition.lost_conversions)
-            if not self.acquisition.own_loop and (
-                not sent or (self.ring.waiting() < 2 * self.outbox.least_bins and not self._close_ups_wait())
-            ):
-                self._rest()
+            self._send()
         elif self.state == ARMED:
             self._watch_for_crank()
             if not self.outbox.pump(None, 0) and not self.acquisition.own_loop:
-                self._rest()
+                self._rest(1, MOST_WAITS)
         elif self.state == ALONE:
+            if self.parts.watchdog:
+                self.parts.watchdog.feed()
             busy = self.alone.step()
             if not self.outbox.pump(None, 0) and not busy and not self.acquisition.own_loop:
-                self._rest(LAMP_WAITS)
+                self._rest(1, LAMP_WAITS)
         else:
             self.outbox.pump(self.ring, 0)
 
-    def _rest(self, most_waits=MOST_WAITS):
-        """Sleeps until the interrupt has finished bins: USB's own interrupts end a wait too, and need but a moment each."""
+    def _send(self):
+        """What is due goes out; then sleep until more is."""
+        outbox, ring = self.outbox, self.ring
+        lost = self.acquisition.lost_conversions
+        if self.acquisition.own_loop:
+            outbox.pump(ring, lost)
+            return
+        sent = outbox.pump(ring, lost, False)
+        pieces = 0
+        while pieces < PIECES_A_WAKE and outbox.idle() and not outbox.bins_due(ring) and outbox.pump(ring, lost):
+            pieces += 1
+        if not sent and (outbox.bins_due(ring) or not outbox.idle()):
+            self._rest(1, MOST_WAITS)  # the link takes nothing now
+        elif outbox.idle() and not outbox.bins_due(ring):
+            if sent or pieces:
+                self._rest(self._blocks_due, 1)  # the USB driver needs the interpreter to send the rest
+            self._rest(self._blocks_due, MOST_WAITS)
+
+    def _rest(self, blocks, most_waits):
+        """Sleeps until the interrupt has finished so many blocks of bins more than were sent; 1: any at all."""
         wait = self.parts.wait
         if wait is None:
             return
         marks = self.ring.marks
-        head = marks[0]
-        for _ in range(most_waits):
-            if marks[0] != head:
-                return
-            wait()
+        wait(marks, marks[TAIL] if blocks > 1 else marks[HEAD], blocks, most_waits)
 
     def _read_commands(self):
         data = self.parts.stream.read(INPUT_PIECE)
@@ -174,6 +196,7 @@ class App:
             raise commands.Refused("already %s: stop first" % self.state)
         if self.config["battery_channel"] < 0:
             raise commands.Refused("arming needs a channel with the role battery: its sag is the trigger")
+        self.journal.begins(ARMED)
         self.begin_acquisition(self.config)
         self.ring.keep_newest(True)
         self._watch = SagWatch(self.ring, self.config["battery_channel"])
@@ -189,10 +212,16 @@ class App:
         if self.parts.captures is None:
             raise commands.Refused("this board has no memory for captures")
         from .alone import Alone
+        from .alone_table import check
 
+        check(table)
         self.set_config(table)
+        table = dict(table, channels=self.config["channels"])
         alone = Alone(self, table)
+        self.journal.begins(ALONE)
         alone.begin()
+        if self.parts.watchdog:
+            self.parts.watchdog.start()
         self.outbox.recording_id = wire.NO_RECORDING
         self.alone = alone
         self.state = ALONE
@@ -201,8 +230,10 @@ class App:
         """After power-up, as it was told before."""
         try:
             self.work_alone(self.parts.store.load("alone"))
-        except (commands.Refused, LookupError, TypeError) as why:
-            self.reply(wire.ARM, False, str(why))
+        except commands.Refused as why:
+            self.alone_error = str(why)
+            self.reply(wire.ARM, False, self.alone_error)
+            self.parts.lamp.show(lamp.ERROR)
 
     def set_config(self, body):
         """Checks and takes over a configuration. Raises commands.Refused."""
@@ -228,9 +259,10 @@ class App:
                 self.acquisition.stop()
             raise commands.Refused("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
-        self.outbox.piece_bytes = PIECE if own_loop else MOST_PIECE
+        self.outbox.piece_bytes = PIECE if own_loop else CHUNK
         self.outbox.between = self.acquisition.look if own_loop else nothing
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
+        self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)
         self.pretrigger_bins = 0
         self._beacons = 0
 
@@ -251,6 +283,8 @@ class App:
         self.outbox.reset()
         self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
         self.outbox.close_ups = getattr(self.acquisition, "close_ups", None)
+        if self.parts.wait and not self.acquisition.own_loop:
+            self.outbox.sleep = self.parts.wait, self.ring.marks
         self._stream_body = about.stream(self)
         self.state = RECORDING
         self.parts.lamp.show(lamp.RECORDING)
@@ -265,13 +299,17 @@ class App:
         """Ends the recording: what is in the ring still goes out, then END."""
         if self.state in (ARMED, ALONE):
             self.acquisition.stop()
+            if self.parts.watchdog:
+                self.parts.watchdog.stop()
             self.state = IDLE
             self.ring = self.alone = None
+            self.journal.ends()
             self.parts.lamp.show(lamp.IDLE)
             return
         if self.state != RECORDING:
             return
         self.acquisition.stop()
+        self.outbox.sleep = None  # its interrupts were what ended a wait
         self.outbox.least_bins = 1
         self.state = IDLE
         self._drain()
@@ -283,6 +321,19 @@ class App:
         self.ring = None
         self.parts.lamp.show(lamp.IDLE)
         gc.collect()
+        self.journal.ends()
+
+    def test_link(self, count):
+        """CHECK frames of filling, as fast as the link takes them, the last one marked: the host measures."""
+        filling = b"{}" + b" " * 898
+        sent = 0
+        while sent < count:
+            self.outbox.put(wire.CHECK, filling)
+            sent += len(filling)
+            while not self.outbox.idle():
+                if not self._pumped():
+                    return
+        self.outbox.put(wire.CHECK, b'{"last": true}')
 
     def _drain(self):
         """Sends the bins that wait; gives up where the link takes nothing for a while (they are counted as lost)."""
@@ -300,7 +351,8 @@ class App:
         """True when something went out within half a second."""
         clock = self.parts.clock
         begin_us = clock.ticks_us()
-        while self.outbox.pump(self.ring, self.acquisition.lost_conversions) == 0:
+        lost = self.acquisition.lost_conversions if self.acquisition else 0
+        while self.outbox.pump(self.ring, lost) == 0:
             if clock.ticks_diff(clock.ticks_us(), begin_us) > 500000:
                 return False
         return True

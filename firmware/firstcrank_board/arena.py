@@ -1,6 +1,7 @@
 """The big buffers, taken once and early: later the heap is whole no more, and they would not fit.
 
-Loading the other modules scatters small objects over the heap that stay for good.
+Loading the other modules scatters small objects over the heap that stay for good. How large the ring of bins and the pool of
+close-ups are goes by the heap that this board has: the wireless boards have some 40 kB less of it.
 """
 
 from array import array
@@ -10,31 +11,70 @@ BINS = "bins"
 FACTS = "facts"
 SEGMENTS = "segments"
 CLOSE_UPS = "close_ups"
-SIZES = {BINS: 63744, FACTS: 1344, SEGMENTS: 3072, CLOSE_UPS: 36096}
+WINDOW = 9024  # bytes of one edge's close-up: 6,016 conversions, two in three bytes
+MOST = {BINS: 63744, FACTS: 1344, SEGMENTS: 3072, CLOSE_UPS: 4 * WINDOW}
 WORDS = (FACTS, SEGMENTS)
-FIRST = (BINS, CLOSE_UPS, FACTS)  # before the other modules are compiled, which needs about 80 kB for a while
+FIRST = (BINS, CLOSE_UPS, FACTS)  # before the other modules are loaded, which needs about 80 kB for a while
 LATER = (SEGMENTS,)
-LEAST_FREE = 200000  # a smaller board keeps its heap for itself
+PROGRAM = 79500  # bytes that the loaded program takes
+SPARE = 41000  # left free for what the program makes while it runs, less where a board is short
+LEAST_SPARE = 24000
+# (edges that the pool holds, least bytes of the ring), the best first. A board that has not even the last samples another way.
+PLANS = ((4, 48000), (3, 40000), (2, 32000))
 
 _kept = {}
+_why_not = None
 
 
 def reserve(names):
-    """Takes buffers, on a heap that is large enough for all of them and the program."""
+    """Takes buffers, as large as the heap allows; none where that is too little."""
+    global _why_not
     import gc
 
     gc.collect()
-    if names is FIRST and not (hasattr(gc, "mem_free") and gc.mem_free() >= LEAST_FREE):
-        return
     if names is LATER and BINS not in _kept:
         return
-    for name in names:
-        _kept[name] = _made(name, SIZES[name])
+    sizes = MOST
+    if names is FIRST:
+        free = gc.mem_free() if hasattr(gc, "mem_free") else 0
+        sizes = plan(free)
+        if sizes is None:
+            _why_not = "%d bytes of memory are free and %d are needed" % (free, least_free())
+            return
+    try:
+        for name in names:
+            _kept[name] = _made(name, sizes[name])
+    except MemoryError:
+        _kept.clear()
+        gc.collect()
+        _why_not = "its memory is in pieces"
+
+
+def plan(free):
+    """Sizes of ring, pool and facts where so many bytes are free at power-up; None where that is too little."""
+    for spare in (SPARE, LEAST_SPARE):
+        for edges, least in PLANS:
+            rest = free - PROGRAM - 4 * MOST[SEGMENTS] - spare - edges * WINDOW
+            ring = min(rest * 71 // 77 // 24 * 24, MOST[BINS])  # with a block's facts for every 768 bytes and more
+            if ring >= least:
+                return {BINS: ring, CLOSE_UPS: edges * WINDOW, FACTS: ring * MOST[FACTS] // MOST[BINS]}
+    return None
+
+
+def least_free():
+    """Bytes that must be free at power-up for the buffers to be taken."""
+    edges, least = PLANS[-1]
+    return PROGRAM + 4 * MOST[SEGMENTS] + LEAST_SPARE + edges * WINDOW + least * 77 // 71 + 100
 
 
 def reserved():
     """True where the buffers were taken."""
     return BINS in _kept
+
+
+def why_not():
+    """Why they were not, in words; None where they were."""
+    return _why_not
 
 
 def take(name, size):
@@ -43,6 +83,16 @@ def take(name, size):
     if kept is not None and len(kept) >= size:
         return kept
     return _made(name, size)
+
+
+def take_most(name):
+    """The reserved buffer, whatever its size; where there is none one of the largest size."""
+    return take(name, 0 if name in _kept else MOST[name])
+
+
+def room(name):
+    """How large a buffer of this name may be: as large as the reserved one, where there is one."""
+    return len(_kept[name]) if name in _kept else MOST[name]
 
 
 def _made(name, size):

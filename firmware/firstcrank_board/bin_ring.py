@@ -128,6 +128,10 @@ class BinRing:
         varies = words == FACTS
         word = tail * words
         span_us = self.marks[SAME_SPAN]
+        if not varies and count > 1:  # pauses only add up: where the whole has none, no part has
+            whole_us = (facts[word + (count - 1) * words + TICKS] - facts[word + TICKS]) & 0x3FFFFFFF
+            if whole_us <= (count - 1) * span_us + SLACK_US:
+                return count
         for n in range(1, count):
             following = word + words
             if varies:

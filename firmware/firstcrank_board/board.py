@@ -13,6 +13,11 @@ from .captures import Captures
 from .lamp import Lamp
 
 STORED = {"config": "/firstcrank.json", "calibration": "/firstcrank_calibration.json", "alone": "/firstcrank_alone.json"}
+STORED["journal"] = "/firstcrank_journal.json"
+STORED["error"] = "/firstcrank_error.json"
+WATCHDOG_MS = 8000
+WATCHDOG_RP2040 = 0x40058000  # RP2040 datasheet 4.7.6: CTRL at 0, REASON at 8; writing at +0x3000 clears bits (2.1.2)
+CHIP_RESET_RP2040 = 0x40064008  # 2.13.7
 
 CAPTURES = "/firstcrank_captures"
 
@@ -37,6 +42,10 @@ class SerialStream:
 
     def read(self, most):
         """Bytes that have arrived, at most `most`. Read one at a time: read(n) would block until n bytes came."""
+        for _ in self._in.ipoll(0):  # poll() would allocate, and mostly nothing has come
+            break
+        else:
+            return b""
         data = bytearray()
         while len(data) < most and self._in.poll(0):
             byte = self._source.read(1)
@@ -54,6 +63,10 @@ class SerialStream:
     def write(self, view):
         """Bytes taken: less than asked, or None, when the host does not read for half a second."""
         return self._sink.write(view)
+
+    def write_part(self, buffer, at, count):
+        """buffer[at : at + count], without a slice: MicroPython's streams take offset and length (py/stream.c)."""
+        return self._sink.write(buffer, at, count)
 
 
 class Store:
@@ -132,15 +145,73 @@ def parts():
         temperature_c=temperature_c,
         random8=lambda: os.urandom(8),
         wait=_wait(),
+        cause=cause(),
+        watchdog=Watchdog() if _is_rp2040() else None,
+        drive=_drive if _is_rp2040() else None,
     )
+
+
+class Watchdog:
+    """The RP2040's, which MicroPython can start and not stop: the enable bit is cleared here."""
+
+    def __init__(self):
+        self._dog = None
+
+    def start(self):
+        """From now on feed() within eight seconds, or the chip starts again."""
+        self._dog = machine.WDT(timeout=WATCHDOG_MS)
+
+    def feed(self):
+        """Called often."""
+        if self._dog:
+            self._dog.feed()
+
+    def stop(self):
+        """Safe in every state."""
+        if self._dog:
+            machine.mem32[WATCHDOG_RP2040 + 0x3000] = 1 << 30
+            self._dog = None
+
+
+def _is_rp2040():
+    return hasattr(os, "uname") and "RP2040" in os.uname().machine
+
+
+def cause():
+    """Why the chip started, as far as it tells. A supply that fell too low reads like one that was switched on."""
+    if _is_rp2040():
+        reason = machine.mem32[WATCHDOG_RP2040 + 8]
+        reset = machine.mem32[CHIP_RESET_RP2040]
+        if reason & 1:
+            return "the program hung"
+        if reason & 2:
+            return "restarted by the program"
+        if reset & 1 << 16:
+            return "the reset pin"
+        if reset & 1 << 8:
+            return "the supply was switched on or fell too low"
+        return "unknown"
+    try:
+        return {machine.PWRON_RESET: "the supply was switched on", machine.WDT_RESET: "the watchdog"}.get(
+            machine.reset_cause(), "unknown"
+        )
+    except AttributeError:
+        return "unknown"
+
+
+def _drive(pin):
+    from .drive_viper import driven  # only here: memory is short
+    from .rp2_registers import RP2040
+
+    return driven(RP2040, pin)
 
 
 def _wait():
     """Sleep until an interrupt, where this interpreter has the Thumb assembler."""
     try:
-        from .fold_thumb import wait_for_interrupt
+        from .fold_thumb import wait
 
-        return wait_for_interrupt
+        return wait
     except (ImportError, SyntaxError, NameError, AttributeError, ValueError):
         return None
 

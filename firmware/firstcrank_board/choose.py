@@ -3,6 +3,7 @@
 The external converter is only used when it is asked for: nobody can see whether one is there.
 """
 
+from . import arena
 from .commands import Refused
 
 AUTO, PORTABLE, DMA, SPI = "auto", "portable", "rp2_dma", "spi_mcp3208"
@@ -35,7 +36,7 @@ def _has_pin(machine, number):
 def available():
     """Names of what this board can do, the fastest first."""
     names = [PORTABLE]
-    if chip():
+    if chip() and not arena.why_not():
         from . import rp2_dma  # loaded now, while the heap is whole
 
         rp2_dma.plan
@@ -55,6 +56,9 @@ def choose(config, clock, adcs):
     """An acquisition for `config`. Raises Refused where the one it names is not there or cannot take these pins."""
     wanted = config.get("acquisition", AUTO)
     names = available()
+    why = arena.why_not()
+    if wanted == DMA and why:
+        raise Refused("this board is too short of memory for %s: %s" % (DMA, why))
     if wanted != AUTO and wanted not in names:
         raise Refused("this board has no acquisition called %s; it has %s" % (wanted, ", ".join(names)))
     if wanted == DMA or (wanted == AUTO and DMA in names):
@@ -63,8 +67,12 @@ def choose(config, clock, adcs):
 
             return DmaAcquisition(chip(), [channel["pin"] for channel in config["channels"]])
         except ValueError as error:
+            why = str(error)
             if wanted == DMA:
-                raise Refused(str(error))
+                raise Refused(why)
     from .portable import PortableAcquisition  # only here: memory is short
 
-    return PortableAcquisition(clock, adcs(config), SPI if wanted == SPI else PORTABLE)
+    acquisition = PortableAcquisition(clock, adcs(config), SPI if wanted == SPI else PORTABLE)
+    if wanted == AUTO and why:
+        acquisition.why = why  # slower than this board could: whoever asked for the best is told
+    return acquisition

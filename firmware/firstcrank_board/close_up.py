@@ -1,6 +1,6 @@
 """Close-ups: the raw conversions of all channels around each edge of the key feed, copied aside while the bins go on.
 
-The interrupt copies (rp2_service.follow, with `book` as its memory); the main loop sends, piece by piece, when no bins are due.
+The interrupt copies (rp2_edges.follow, with `book` as its memory); the main loop sends, piece by piece, when no bins are due.
 Edges that lie close together share one window of the pool, so a bounce costs no more memory than a single edge. A window
 begins PRE_US before its first edge and ends POST_US after its last. What finds no room is counted in `dropped`.
 """
@@ -11,15 +11,18 @@ from array import array
 from . import wire
 
 PRE_US, POST_US = 4000, 8000
-POOL = 24064  # conversions, two in three bytes, 36 kB: four edges of 12 ms at the full rate
+GROUP = 8  # conversions that are copied together
 WINDOWS, EDGES = 8, 32
-MOST_EDGE = 255  # the wire numbers edges in one byte
-PIECE_CODES = 400
+PIECE_CODES = 1536
 
-# book; rp2_service uses the same numbers
+# book; rp2_edges has the same numbers
 ACTIVE, POOL_AT, POOL_SIZE, PRODUCED, RELEASED, WINDOWS_MADE, WINDOWS_RELEASED = 0, 1, 2, 3, 4, 5, 6
 EDGES_MADE, EDGES_RELEASED, HAVE, WANT, PRE, POST, DROPPED, POOL_HEAD, LIMIT = 7, 8, 9, 10, 11, 12, 13, 14, 15
-WINDOW_TABLE = 16  # WINDOWS times: first low, first high, place in the pool, length, closed
+SOURCE, BEHIND = (
+    16,
+    17,
+)  # of the copy: where in the segments it goes on, and how far that is from the end of the last one folded
+WINDOW_TABLE = 18  # WINDOWS times: first low, first high, place in the pool, length, closed
 WINDOW_WORDS = 5
 EDGE_TABLE = WINDOW_TABLE + WINDOWS * WINDOW_WORDS  # EDGES times: low, high, falling, window number
 EDGE_WORDS = 4
@@ -34,62 +37,74 @@ class CloseUps:
         self._channels = channels
         self.pool = memory  # two conversions in three bytes, the first in the low twelve bits
         self.book = array("i", bytes(4 * BOOK))
-        self.book[POOL_SIZE] = len(memory) * 2 // 3 // 2 * 2
+        self.book[POOL_SIZE] = len(memory) * 2 // 3 // GROUP * GROUP
         self.book[PRE] = PRE_US * 1000 // conversion_ns
         self.book[POST] = POST_US * 1000 // conversion_ns
         self._sent = 0  # codes of the edge being sent
+        self._found = False
+        # Of the edge to send next, where _found: plain attributes, for a tuple would be an allocation at each piece.
+        self._edge = self._falling = self._begin = self._count = self._place = 0
 
     def pending(self):
         """True when an edge waits whole, or is half sent."""
         book = self.book
-        if book[EDGES_MADE] == book[EDGES_RELEASED]:
+        while not self._found and book[EDGES_MADE] != book[EDGES_RELEASED]:
+            if not self._find():
+                return False
+            if self._count > 0:
+                self._found = True
+            else:
+                book[EDGES_RELEASED] += 1  # its conversions were overwritten before they could be copied
+                book[DROPPED] += 1
+        if not self._found:
             self._release_windows()
-            return False
-        return self._slice() is not None
+        return self._found
 
     @property
     def dropped(self):
         """Edges seen and not kept, because the pool was full."""
         return self.book[DROPPED]
 
-    def _slice(self):
-        """(edge index, falling, first index, codes, place in the pool) of the edge to send next; None while it is incomplete."""
+    def _find(self):
+        """Looks up the edge to send next; False while it is incomplete."""
         book = self.book
         at = EDGE_TABLE + book[EDGES_RELEASED] % EDGES * EDGE_WORDS
         window = WINDOW_TABLE + book[at + 3] % WINDOWS * WINDOW_WORDS
         edge = (book[at + 1] << 30) + book[at]
         first = (book[window + 1] << 30) + book[window]
-        closed = book[window + 4]
         end = min(first + book[window + 3], edge + book[POST])
-        if not closed and end < edge + book[POST]:
-            return None
-        begin = max(first, edge - book[PRE])
-        return edge, book[at + 2], begin, end - begin, (book[window + 2] + begin - first) % book[POOL_SIZE]
+        if not book[window + 4] and end < edge + book[POST]:
+            return False
+        begin = first + max(edge - book[PRE] - first, 0) // GROUP * GROUP
+        self._edge, self._falling, self._begin = edge, book[at + 2], begin
+        self._count = end - begin
+        self._place = (book[window + 2] + begin - first) % book[POOL_SIZE]
+        return True
 
     def put_piece(self, plain):
-        """Writes the body of the next CLOSE_UP frame behind the header in `plain`; returns where it ends."""
-        edge, falling, begin, count, place = self._slice()
+        """Writes the body of the next CLOSE_UP frame behind the header in `plain`; returns where it ends. Only where one is pending."""
         sent = self._sent
-        codes = min(PIECE_CODES, count - sent)
-        last = sent + codes >= count
+        codes = min(PIECE_CODES, self._count - sent)
+        last = sent + codes >= self._count
         struct.pack_into(
             wire.CLOSE_UP_FORMAT,
             plain,
             wire.HEADER_BYTES,
-            edge,
-            begin + sent,
-            self.book[EDGES_RELEASED],
-            falling,
+            self._edge,
+            self._begin + sent,
+            self.book[EDGES_RELEASED] & 0xFFFF,
+            self._falling,
             1 if last else 0,
             self._channels,
             0,
             codes,
         )
         at = wire.HEADER_BYTES + wire.CLOSE_UP_BYTES
-        self._copy(self.pool, (place + sent) % self.book[POOL_SIZE], self.book[POOL_SIZE], plain, at, codes)
+        self._copy(self.pool, (self._place + sent) % self.book[POOL_SIZE], self.book[POOL_SIZE], plain, at, codes)
         self._sent = sent + codes
         if last:
             self._sent = 0
+            self._found = False
             self.book[EDGES_RELEASED] += 1
             self._release_windows()
         return at + 2 * codes
@@ -103,9 +118,9 @@ class CloseUps:
         """Gives up whole edges older than a conversion index, so that later ones find room. Not while one is half sent."""
         book = self.book
         while not self._sent and book[EDGES_MADE] != book[EDGES_RELEASED]:
-            slice_ = self._slice()
-            if slice_ is None or slice_[0] >= conversion:
+            if not self._find() or self._edge >= conversion:
                 break
+            self._found = False
             book[EDGES_RELEASED] += 1
         self._release_windows()
 
@@ -126,7 +141,7 @@ class CloseUps:
 
 
 def copy_codes(pool, at, size, plain, plain_at, codes):
-    """codes of the pool from `at`, round its end, into bytes from `plain_at`: the plain twin of rp2_service.copy_codes."""
+    """codes of the pool from `at`, round its end, into bytes from `plain_at`: the plain twin of rp2_edges.copy_codes."""
     for _ in range(codes):
         byte = at * 3 >> 1
         code = pool[byte] >> 4 | pool[byte + 1] << 4 if at & 1 else pool[byte] | (pool[byte + 1] & 15) << 8

@@ -19,6 +19,7 @@ MOST_CHANNELS = 8
 HIGHEST_PIN = 63
 DEFAULT_CHANNELS = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
 CAPTURE_PIECE = 768
+MOST_LINK_BYTES = 1 << 20
 MOST_PIECES = 6  # for one command; the outbox holds eight
 BIN_LOW_US, BIN_HIGH_US = 250, 100000
 
@@ -69,7 +70,10 @@ def checked(body, config):
             if role not in ROLES or role in seen or not isinstance(pin, int) or not 0 <= pin <= HIGHEST_PIN:
                 raise Refused("channel %s: roles are %s, each once, with a pin number" % (role, ", ".join(ROLES)))
             seen.append(role)
-        new["channels"] = [{"role": c["role"], "pin": c["pin"]} for c in channels]
+            if [c["pin"] for c in channels].count(pin) > 1:
+                raise Refused("pin %d is named twice: each lead has its own" % pin)
+        # In rising order, as the converter takes them: whatever order they are named in, the fast acquisition can have them.
+        new["channels"] = [{"role": c["role"], "pin": c["pin"]} for c in sorted(channels, key=lambda c: c["pin"])]
     for key, low, high in (("bin_us", BIN_LOW_US, BIN_HIGH_US), ("trigger_code", 0, 4095), ("ring_bins", 16, 65535)):
         if key in body:
             value = body[key]
@@ -128,16 +132,25 @@ def _arm(app, frame):
         return
     table = body["alone"]
     if table is not None:
+        from .alone_table import check
+
+        check(table)
+    if app.state != "idle":
+        raise Refused("already %s: stop first" % app.state)
+    before = app.parts.store.load("alone")
+    app.parts.store.save("alone", table)  # first: erasing flash while the acquisition runs would cost it readings
+    app.alone_error = None
+    if table is not None:
         try:
             app.work_alone(table)
-        except (LookupError, TypeError) as error:
-            raise Refused("what is needed to work alone is missing: %s" % error)
-    app.parts.store.save("alone", table)
+        except Refused:
+            app.parts.store.save("alone", before)
+            raise
     app.reply(wire.ARM, True, "", alone=table is not None)
 
 
 def _captures(app, frame):
-    """{"do": "list"}, {"do": "read", "number", "offset", "pieces"}, {"do": "fetched", "number"}."""
+    """{"do": "list"}, {"do": "read", "number", "offset", "pieces"}, {"do": "fetched", "number"}, {"do": "told"}."""
     captures = app.parts.captures
     if captures is None:
         raise Refused("this board has no memory for captures")
@@ -147,14 +160,17 @@ def _captures(app, frame):
     do = body.get("do")
     try:
         if do == "list":
-            app.reply(wire.CAPTURES, True, "", captures=captures.table())
+            app.reply(wire.CAPTURES, True, "", captures=captures.table(), journal=app.journal.told({}))
         elif do == "read":
             _send_pieces(app, captures, body)
         elif do == "fetched":
             captures.mark_fetched(body["number"])
             app.reply(wire.CAPTURES, True, "")
+        elif do == "told":
+            app.journal.forget()
+            app.reply(wire.CAPTURES, True, "")
         else:
-            raise Refused("captures: do is list, read or fetched")
+            raise Refused("captures: do is list, read, fetched or told")
     except (LookupError, TypeError) as error:
         raise Refused("captures: %s is missing or no number" % error)
     except OSError as error:
@@ -185,11 +201,22 @@ def _status(app, frame):
 def _self_check(app, frame):
     if app.state != "idle":
         raise Refused("%s: stop first" % app.state)
+    link_bytes = _body(frame).get("link_bytes")
+    if isinstance(link_bytes, int):
+        app.test_link(min(max(link_bytes, 0), MOST_LINK_BYTES))
+        return
     from .selfcheck import self_check  # only here: memory is short
 
     channels = app.config["channels"]
+    drive_below = _body(frame).get("drive_below")
+    drive = app.parts.drive if isinstance(drive_below, dict) and app.config["acquisition"] == "auto" else None
     try:
         body = self_check(app.parts.clock, app.parts.adcs(app.config), channels, app.parts.temperature_c)
+        if drive:
+            for entry in body["inputs"]:
+                limit = drive_below.get(entry["role"])
+                if isinstance(limit, int) and entry["highest_code"] < limit:  # a live wire is left alone
+                    entry["driven_codes"] = drive(entry["pin"])
     except (ValueError, OSError, MemoryError) as error:
         raise Refused("self-check: %s" % (str(error) or "short of memory"))
     body["firmware"] = wire.FIRMWARE_VERSION

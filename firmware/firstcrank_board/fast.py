@@ -18,12 +18,12 @@ except NOT_HERE:  # also the Linux interpreter, which has no Thumb assembler
         from .stuff import stuff
 
 try:
-    from .framing_viper import bins_body, copy_bytes, header, pad
+    from .framing_viper import bins_body, header, pad
 
     COMPILED = True
 except NOT_HERE:  # CPython, or a port built without the native emitter
-    from .framing import bins_body, copy_bytes, header, pad
+    from .framing import bins_body, header, pad
 
     COMPILED = False
 
-__all__ = ("COMPILED", "NOT_HERE", "bins_body", "copy_bytes", "crc_into", "header", "pad", "stuff", "table")
+__all__ = ("COMPILED", "NOT_HERE", "bins_body", "crc_into", "header", "pad", "stuff", "table")

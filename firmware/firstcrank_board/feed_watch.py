@@ -13,6 +13,7 @@ class FeedWatch:
         self.table = table
         self.dropouts = []
         self.too_many = False
+        self.count = 0
         self.grazed = False  # live, and closer to the module's minimum than can be told
         self.drops = {RUN: [0, 0], CRANK: [0, 0], AFTER: [0, 0]}  # sum of the steady drop in 1/16 code, bins
         self.open_us = 0  # below and not back yet
@@ -63,7 +64,26 @@ class FeedWatch:
         length_us, self.open_us = self.open_us, 0
         if since_on_us < RISE_US and length_us < self.table["bounce_us"]:
             return
+        self.count += 1
         if len(self.dropouts) < MOST_DROPOUTS:
             self.dropouts.append((self._open_at, length_us, self._open_lowest))
         else:
             self.too_many = True
+            self._keep_worst((self._open_at, length_us, self._open_lowest))
+
+    def _keep_worst(self, dropout):
+        """The first stays, and of the others the longest: a feed that chatters for hours does not hide one long loss."""
+        shortest = 1
+        for n in range(2, MOST_DROPOUTS):
+            if self.dropouts[n][1] < self.dropouts[shortest][1]:
+                shortest = n
+        if dropout[1] > self.dropouts[shortest][1]:
+            del self.dropouts[shortest]
+            self.dropouts.append(dropout)  # in the order in which they came
+
+    def told(self):
+        """For the capture's END: how many losses there were, the first and the longest as (begin, length, lowest code)."""
+        if not self.dropouts:
+            return {}
+        worst = max(self.dropouts, key=lambda dropout: dropout[1])
+        return {"losses": self.count, "first_loss": self.dropouts[0], "longest_loss": worst}

@@ -67,29 +67,36 @@ def fold(codes: ptr16, out: ptr8, params: ptr32):
 
 
 @micropython.viper
-def accumulate(codes_in, acc_in, shape_in):
-    """Twin of fold_thumb.accumulate; each argument a buffer or the address of one."""
-    codes = ptr16(codes_in)
-    acc = ptr32(acc_in)
-    shape = ptr32(shape_in)
-    sets = shape[0]
-    channels = shape[1]
-    channel = 0
-    while channel < channels:
-        total = acc[3 * channel]
-        lowest = acc[3 * channel + 1]
-        highest = acc[3 * channel + 2]
-        i = channel
-        end = i + sets * channels
-        while i < end:
-            code = codes[i]
-            total += code
-            if code < lowest:
-                lowest = code
-            if code > highest:
-                highest = code
-            i += channels
-        acc[3 * channel] = total
-        acc[3 * channel + 1] = lowest
-        acc[3 * channel + 2] = highest
-        channel += 1
+def accumulate(p_in):
+    """Twin of fold_thumb.accumulate."""
+    p = ptr32(p_in)
+    codes = ptr16(p[0])
+    acc = ptr32(p[1])
+    sets = p[2]
+    channels = p[3]
+    pieces = p[4]
+    i = 0
+    at = 0
+    while pieces > 0:
+        channel = 0
+        while channel < channels:
+            total = 0
+            lowest = 65535
+            highest = 0
+            n = i + channel
+            end = n + sets * channels
+            while n < end:
+                code = codes[n]
+                total += code
+                if code < lowest:
+                    lowest = code
+                if code > highest:
+                    highest = code
+                n += channels
+            acc[at] = total
+            acc[at + 1] = lowest
+            acc[at + 2] = highest
+            at += 3
+            channel += 1
+        i += sets * channels
+        pieces -= 1

@@ -69,11 +69,6 @@ def crc_into(data, length, _table):
     struct.pack_into("<I", data, length, crc32(memoryview(data)[:length]) & 0xFFFFFFFF)
 
 
-def copy_bytes(source, at, target, count):
-    """source[at : at + count] to the start of `target`."""
-    target[:count] = source[at : at + count]
-
-
 def header(plain, version, kind, identity, sequence):
     """The frame's first fourteen bytes; `identity` is the recording id, 8 bytes."""
     plain[0] = version

@@ -61,18 +61,6 @@ def bins_body(plain_in, facts_in, bins_in, job_in) -> int:
 
 
 @micropython.viper
-def copy_bytes(source: ptr8, at: int, target: ptr8, count: int):
-    """framing.copy_bytes for whole words: `at` and `count` are multiples of four."""
-    source_words = ptr32(int(source) + at)
-    target_words = ptr32(target)
-    i = 0
-    count >>= 2
-    while i < count:
-        target_words[i] = source_words[i]
-        i += 1
-
-
-@micropython.viper
 def header(plain: ptr8, version: int, kind: int, identity: ptr8, sequence: int):
     """See framing.header."""
     plain[0] = version

@@ -5,6 +5,7 @@ docs/firmware.md shows them; the numbers are milliseconds on, off, on, off and s
 
 IDLE, RECORDING, WAITING, READY, CRANKING, KEEPING = "idle", "recording", "waiting", "ready", "cranking", "keeping"
 PASS, FAIL, NO_VERDICT = "PASS", "FAIL", "NO VERDICT"
+ERROR = "error"
 PATTERNS = {
     IDLE: (30, 970),
     RECORDING: (1000, 1000),
@@ -15,6 +16,7 @@ PATTERNS = {
     PASS: (1600, 400),
     FAIL: (120, 140, 120, 140, 120, 900),
     NO_VERDICT: (700, 250, 120, 1100),
+    ERROR: (400, 200, 400, 200, 80, 200, 80, 1240),
 }
 NOT_KEPT = (40, 60) * 6 + (40, 800)  # behind an outcome whose trace found no room in the flash
 

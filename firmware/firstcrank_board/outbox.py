@@ -7,11 +7,13 @@ from array import array
 
 from . import fast, wire
 
-MOST_BINS = 32
-MOST_BODY = 880  # 32 bins of three channels, or a piece of a close-up
+MOST_BINS = 128
+MOST_BODY = 3108  # 128 bins of three channels, or a piece of a close-up
 MOST_CONTROL = 8
 PIECE = 64  # one USB packet
-MOST_PIECE = 256  # what the USB driver takes without waiting
+CHUNK = 256  # what the USB driver takes without waiting: it waits by spinning
+CHUNK_WAITS = 1  # interrupts until its packets have gone, or nearly
+NEVER = 1 << 20
 
 
 def nothing():
@@ -19,20 +21,18 @@ def nothing():
 
 
 class Outbox:
-    """`stream.write(view)` returns how many bytes it took, 0 or None for none; `stream.writable()` says if any may go."""
+    """`stream.write(view)` returns how many bytes it took, 0 or None for none; `stream.writable()` says if any may go.
 
-    def __init__(self, stream, piece_bytes=64):
-        self._stream = stream
+    A stream may have write_part(buffer, at, count) as well, which needs no slice: slices made while recording are allocations.
+    """
+
+    def __init__(self, stream, piece_bytes=PIECE):
+        self._take(stream)
         self.piece_bytes = piece_bytes
         self._control = []
         longest = wire.HEADER_BYTES + MOST_BODY + wire.CRC_BYTES
         self._plain = bytearray(longest)
         self._stuffed = bytearray(longest + 2 + longest // 254 + PIECE)
-        self._stuffed_view = memoryview(self._stuffed)
-        # What is written is copied here first: slices made while recording would be allocations.
-        self._staged = bytearray(MOST_PIECE)
-        staged = memoryview(self._staged)
-        self._pieces = [staged[:size] for size in range(PIECE, MOST_PIECE + 1, PIECE)]
         self._job = array("i", bytes(4 * 12))
         self._table = fast.table()
         self._current = None
@@ -41,6 +41,7 @@ class Outbox:
         self.recording_id = wire.NO_RECORDING
         self.close_ups = None  # a close_up.CloseUps whose pieces go out when no bins are due
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
+        self.sleep = None  # (wait, marks) where the loop has nothing else to do while the USB driver sends: see Parts.wait
         self.between = nothing  # called between two steps of building a frame, where the loop samples as well
         self.reset()
 
@@ -53,11 +54,16 @@ class Outbox:
 
     def redirect(self, stream):
         """From now on frames go to another stream, which is returned by the call that ends it; what is half sent is given up."""
-        before, self._stream = self._stream, stream
+        before = self._stream
+        self._take(stream)
         self._current = None
         self._control.clear()
         self.reset()
         return before
+
+    def _take(self, stream):
+        self._stream = stream
+        self._write_part = getattr(stream, "write_part", None)
 
     def put(self, kind, body):
         """Queues one control frame; the oldest is dropped and counted where nobody takes them."""
@@ -70,22 +76,21 @@ class Outbox:
         """True when nothing is half sent and nothing waits but bins."""
         return self._current is None and not self._control
 
-    def pump(self, ring, lost_conversions):
+    def pump(self, ring, lost_conversions, with_close_ups=True):
         """Writes one piece of what is due. Returns the bytes written."""
-        if self._current is None and not self._next(ring, lost_conversions):
+        if self._current is None and not self._next(ring, lost_conversions, with_close_ups):
             return 0
         if not self._stream.writable():
             return 0
         self.between()
+        if self.sleep:
+            return self._chunks()
         upto = min(self._at + self.piece_bytes, self._end)
         asked = upto - self._at
-        if self._current is self._stuffed_view and asked % PIECE == 0 and self._at % PIECE == 0:
-            piece = self._pieces[asked // PIECE - 1]
-            fast.copy_bytes(self._stuffed, self._at, self._staged, asked)
-        else:  # after a short write
-            piece = self._current[self._at : upto]
-        self.between()
-        taken = self._stream.write(piece) or 0
+        if self._write_part:
+            taken = self._write_part(self._current, self._at, asked) or 0
+        else:
+            taken = self._stream.write(memoryview(self._current)[self._at : upto]) or 0
         self.between()
         if taken < asked:
             self.short_writes += 1
@@ -94,7 +99,29 @@ class Outbox:
             self._current = None
         return taken
 
-    def _next(self, ring, lost_conversions):
+    def _chunks(self):
+        """The rest of the frame, a chunk at a time, asleep in between. Less where the link takes no more."""
+        wait, marks = self.sleep
+        write_part, buffer, at, end = self._write_part, self._current, self._at, self._end
+        begin = at
+        while at < end:
+            asked = min(end - at, CHUNK)
+            taken = write_part(buffer, at, asked) or 0
+            at += taken
+            if taken < asked:
+                self.short_writes += 1
+                break
+            wait(marks, marks[0], NEVER, CHUNK_WAITS)
+        self._at = at
+        if at >= end:
+            self._current = None
+        return at - begin
+
+    def bins_due(self, ring):
+        """True where a frame's worth of bins waits."""
+        return ring.waiting() >= max(self.least_bins, 1)
+
+    def _next(self, ring, lost_conversions, with_close_ups):
         if self._control:
             kind, body = self._control.pop(0)
             if wire.HEADER_BYTES + len(body) + wire.CRC_BYTES <= len(self._plain):
@@ -104,14 +131,14 @@ class Outbox:
                 self._finish(end)
             else:
                 frame = wire.encode_frame(kind, self.recording_id, self.sequence, body)
-                self._begin(memoryview(frame), len(frame))
+                self._begin(frame, len(frame))
             return True
         if ring is None:
             return False
         waiting = ring.waiting()
         if waiting < self.least_bins or not waiting:
             close_ups = self.close_ups
-            if close_ups is None or not close_ups.pending():
+            if close_ups is None or not with_close_ups or not close_ups.pending():
                 return False
             self._header(wire.CLOSE_UP)
             self._finish(close_ups.put_piece(self._plain))
@@ -123,8 +150,8 @@ class Outbox:
         self._frame_bins(ring, blocks, lost_conversions)
         return True
 
-    def _begin(self, view, length):
-        self._current = view
+    def _begin(self, buffer, length):
+        self._current = buffer
         self._at = 0
         self._end = length
         self.sequence = (self.sequence + 1) & 0xFFFFFFFF
@@ -162,4 +189,4 @@ class Outbox:
         stuffed = self._stuffed
         length = fast.stuff(self._plain, end + wire.CRC_BYTES, stuffed)
         self.between()
-        self._begin(self._stuffed_view, fast.pad(stuffed, length, PIECE))
+        self._begin(stuffed, fast.pad(stuffed, length, PIECE))

@@ -23,6 +23,7 @@ class PortableAcquisition:
     conversion_ns = 0  # not uniform: the host goes by ticks
     own_loop = True  # samples inside poll(), so the link must be fed in small pieces
     lost_conversions = 0
+    why = None  # why it is not a faster one, where one was wished for
 
     def __init__(self, clock, adcs, name="portable", fold=fold):
         self.name = name
@@ -119,4 +120,7 @@ class PortableAcquisition:
 
     def describe(self):
         """What STREAM says of this acquisition."""
-        return {"acquisition": self.name, "conversion_ns": 0, "conversions_per_bin": self.sets}
+        body = {"acquisition": self.name, "conversion_ns": 0, "conversions_per_bin": self.sets}
+        if self.why:
+            body["acquisition_why"] = self.why
+        return body

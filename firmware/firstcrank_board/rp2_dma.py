@@ -13,19 +13,18 @@ import rp2
 import uctypes
 
 from . import arena
+from . import rp2_edges as edges
 from . import rp2_registers as reg
 from . import rp2_service as at
 from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, UNIFORM_FACTS, BinRing
-from .close_up import ACTIVE, EDGES_MADE, POOL, POOL_AT, CloseUps
+from .close_up import ACTIVE, EDGES_MADE, POOL_AT, CloseUps
 from .fold import NO_KEY
 
 CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock (RP2040 datasheet 4.9.2)
 SEGMENTS = 4  # a power of two: the control channel's table wraps
 SEGMENT_MOST = 1536  # conversions: 3.1 ms, so that four segments take 12 kB and last 12 ms
 BLOCK_LEAST, BLOCK_US = 8, 25000  # short bins share a block of at least so many, long ones of about so long
-MOST_BLOCKS = 448  # of the ring: what its facts have room for
 MOST_EDGES_A_SEGMENT = 16
-LONGEST_PIECE_WORDS = 3 * 8
 SETTLE_READS = 50
 
 
@@ -33,11 +32,16 @@ def plan(bin_us, channels, group=0):
     """(sets in a piece, pieces in a bin, bins in a segment, bins in a block) for a bin of about `bin_us`; `group` 0: choose."""
     conversions = max(bin_us * 1000 // CONVERSION_NS, channels)
     if conversions <= SEGMENT_MOST:
-        sets = max(conversions // channels, 1)
+        sets = _even(conversions // channels)
         bins = max(SEGMENT_MOST // (sets * channels), 1)
         return sets, 1, bins, bins * max(BLOCK_LEAST // bins, 1)
     pieces = -(-conversions // SEGMENT_MOST)
-    return max(conversions // pieces // channels, 1), pieces, 1, group or max(BLOCK_US // bin_us, 1)
+    return _even(conversions // pieces // channels), pieces, 1, group or max(BLOCK_US // bin_us, 1)
+
+
+def _even(sets):
+    """Pieces of an even number of conversions begin on words, and four segments of them are whole groups of eight."""
+    return max(sets // 2 * 2, 2)
 
 
 class DmaAcquisition:
@@ -78,13 +82,13 @@ class DmaAcquisition:
         for n in range(self._segments):
             machine.mem32[table + 4 * n] = raw + 2 * conversions * ((n + 1) % self._segments)
         self._table_at = table
-        self._acc = array("i", bytes(4 * 2 * LONGEST_PIECE_WORDS))
-        self._shape = array("i", [self.sets, channels])
+        self._acc = array("i", bytes(4 * 3 * channels * (bins_a_segment + 1)))  # pieces of a bin are added up in the last
+        self._shape = array("i", [0, 0, self.sets, channels, 0])
         self._edges = array("i", bytes(4 * MOST_EDGES_A_SEGMENT))
         self._spare = bytearray(ring.block_bytes)
         self._ring = ring
         if config["key_channel"] >= 0 and config.get("close_ups", True):
-            self.close_ups = CloseUps(CONVERSION_NS, channels, at.copy_codes, arena.take(arena.CLOSE_UPS, POOL * 3 // 2))
+            self.close_ups = CloseUps(CONVERSION_NS, channels, edges.copy_codes, arena.take_most(arena.CLOSE_UPS))
             self.close_ups.book[POOL_AT] = uctypes.addressof(self.close_ups.pool)
             s[at.CLOSE_UPS_AT] = uctypes.addressof(self.close_ups.book)
         for index, value in (
@@ -92,12 +96,15 @@ class DmaAcquisition:
             (at.SEGMENTS, self._segments),
             (at.SEGMENT_BYTES, 2 * conversions),
             (at.SEGMENT_US, conversions * CONVERSION_NS // 1000),
-            (at.FCS_AT, self._chip.adc + reg.FCS),
+            (at.ADC_AT, self._chip.adc),
             (at.TIMER_AT, self._chip.timer_low),
             (at.SETS, self.sets),
             (at.CHANNELS, channels),
             (at.KEY, config["key_channel"] if config["key_channel"] >= 0 else NO_KEY),
+            (at.SCAN_STEP, 2 * channels),
             (at.TRIGGER, config["trigger_code"]),
+            (at.CONFIRM, config["trigger_code"] + at.HYSTERESIS),
+            (at.SHIFT, _shift(self.sets * self.pieces)),
             (at.PIECES, self.pieces),
             (at.BINS_A_SEGMENT, bins_a_segment),
             (at.BINS_A_BLOCK, group),
@@ -126,7 +133,8 @@ class DmaAcquisition:
     def make_ring(self, config, ring_bytes, bin_bytes):
         """A BinRing of at most `ring_bytes` whose blocks are whole segments, or a group of long bins."""
         sets, pieces, _, group = self.shape(config)
-        blocks = min(max(min(ring_bytes // bin_bytes, config["ring_bins"]) // group, 4), MOST_BLOCKS)
+        bins = min(min(ring_bytes, arena.room(arena.BINS)) // bin_bytes, config["ring_bins"])
+        blocks = min(max(bins // group, 4), arena.room(arena.FACTS) // UNIFORM_FACTS)
         bins = arena.take(arena.BINS, blocks * group * bin_bytes)
         ring = BinRing(blocks, bin_bytes, group, True, bins, arena.take(arena.FACTS, blocks * UNIFORM_FACTS))
         channels = len(self._inputs)
@@ -140,7 +148,7 @@ class DmaAcquisition:
         adc = self._chip.adc
         s = self._state
         mem32 = machine.mem32
-        mem32[adc + reg.CS] = reg.CS_EN
+        mem32[adc + reg.CS] = reg.CS_EN | reg.CS_ERR_STICKY  # the flag is cleared by writing it
         while not mem32[adc + reg.CS] & reg.CS_READY:
             pass
         mem32[adc + reg.DIV] = 0  # back to back
@@ -197,7 +205,7 @@ class DmaAcquisition:
             ),
             trigger=True,
         )
-        s[at.NEXT] = s[at.PIECE] = s[at.IN_BLOCK] = s[at.STOPPED] = 0
+        s[at.NEXT] = s[at.PIECE] = s[at.IN_BLOCK] = s[at.STOPPED] = s[at.SINCE] = 0
         s[at.RISE_AT] = 0
         self._running = True
         state, service = self._state, at.service
@@ -211,7 +219,7 @@ class DmaAcquisition:
         mem32[adc + reg.CS] = reg.CS_EN | self._chip.round_robin(self._inputs) | reg.CS_START_MANY
 
     def poll(self):
-        """Starts again after a FIFO overflow, the time between counted as lost conversions."""
+        """Starts again after a FIFO overflow or a converter error, the time between counted as lost conversions."""
         if not self._running or not self._state[at.STOPPED]:
             return
         s = self._state
@@ -226,7 +234,7 @@ class DmaAcquisition:
         s[at.LOW] = low & 0x3FFFFFFF
         s[at.BELOW] = 0
         if self.close_ups is not None and self.close_ups.book[ACTIVE]:
-            at.close_window(self.close_ups.book)
+            edges.close_window(self.close_ups.book)
         self.restarts += 1
         self._go()
 
@@ -259,7 +267,7 @@ class DmaAcquisition:
             if channel is not None:
                 channel.close()
         if self.close_ups is not None and self.close_ups.book[ACTIVE]:
-            at.close_window(self.close_ups.book)
+            edges.close_window(self.close_ups.book)
         self._data = self._control = None
 
     @property
@@ -285,8 +293,14 @@ class DmaAcquisition:
             "worst_callback_us": s[at.WORST_US],
             "edges": self.close_ups.book[EDGES_MADE] if self.close_ups else 0,
             "edges_dropped": self.close_ups.dropped if self.close_ups else 0,
-            "converter_errors": 1 if machine.mem32[self._chip.adc + reg.CS] & reg.CS_ERR_STICKY else 0,
+            "converter_errors": s[at.CONVERTER_ERRORS],
+            "converter_late_us": self._late_us(),
         }
+
+    def _late_us(self):
+        """How much later than counted the converter was, by the timer, when the interrupt last came; the interrupt's own delay in it."""
+        late_us = (self._state[at.LAST_US] - self._state[at.NEXT_US]) & 0x3FFFFFFF
+        return late_us if late_us < 0x20000000 else late_us - 0x40000000
 
     def describe(self):
         """What STREAM says of this acquisition."""
@@ -295,6 +309,12 @@ class DmaAcquisition:
             "conversion_ns": CONVERSION_NS,
             "conversions_per_bin": self.sets * self.pieces,
         }
+
+
+def _shift(total):
+    """The power of two that `total` is, as far as a sum of so many codes times 16 fits 31 bits; NO_SHIFT for another number."""
+    bits = _log2(total)
+    return bits if 1 << bits == total and bits < 14 else at.NO_SHIFT
 
 
 def _log2(value):

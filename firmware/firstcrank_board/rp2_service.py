@@ -1,4 +1,4 @@
-"""What the DMA interrupt does, compiled: folds the segments that are full, keeps the book, notes edges of the key feed.
+"""What the DMA interrupt does, compiled: folds the segments that are full and keeps the book. Edges of the feed: rp2_edges.py.
 
 Runs as a hard interrupt callback with the heap locked, so everything it uses lies in word arrays made before: `state` (indexes
 below), the ring's marks and facts (bin_ring.py), and plain memory behind addresses. viper checks no bounds.
@@ -10,64 +10,84 @@ with its full count, all in hardware. No count ever comes near its end, however 
 import micropython
 from micropython import const
 
+from .rp2_edges import close_window, follow
+
+NOT_HERE = (ImportError, SyntaxError, NameError, AttributeError, ValueError)  # an interpreter without the Thumb assembler
 try:
     from .fold_thumb import accumulate
-except (ImportError, SyntaxError, NameError, AttributeError, ValueError):  # an interpreter without the Thumb assembler
+except NOT_HERE:
     from .fold_viper import accumulate
+try:
+    from .edge_thumb import scan
+except NOT_HERE:
+    from .edge_viper import scan
 
-# --- state, set up by rp2_dma ---
-RAW_AT = const(0)  # address of the segments
-SEGMENTS = const(1)
-SEGMENT_BYTES = const(2)
-SEGMENT_US = const(3)
-WRITE_ADDR_AT = const(4)  # address of the data channel's WRITE_ADDR
-FCS_AT = const(5)
-TIMER_AT = const(6)
-SETS = const(7)  # conversions per channel in one piece
-CHANNELS = const(8)
-KEY = const(9)  # channel of the key feed; CHANNELS or more: none
-TRIGGER = const(10)
-PIECES = const(11)  # pieces a bin is made of, one a segment; 1: a segment holds whole bins
-BINS_A_SEGMENT = const(12)
-ACC_AT = const(13)
-SHAPE_AT = const(14)
-MARKS_AT = const(15)
-FACTS_AT = const(16)
-BLOCKS_AT = const(17)
-BLOCK_BYTES = const(18)
-SPARE_AT = const(19)
-EDGES_AT = const(20)  # scratch: offsets (in conversions from the segment's start) * 2 + falling
-MOST_EDGES = const(21)
-# --- state, kept by service ---
-NEXT = const(22)  # segment to fold next
-NEXT_US = const(23)  # when its first conversion began
-LOW = const(24)  # index of its first conversion, low and high 30 bits
-HIGH = const(25)
-LOST = const(26)
-OVERRUNS = const(27)
-FIFO_OVERFLOWS = const(28)
-STOPPED = const(29)  # 1 after a FIFO overflow, until rp2_dma starts again
-PIECE = const(30)
-LONGEST = const(31)
-HEAD_RUN = const(32)
-RUN = const(33)
-HEAD_OPEN = const(34)
-BELOW = const(35)  # 1 while the key feed is below the trigger code
-EDGES = const(36)  # edges found in the segment just folded
-BIN_LOW = const(37)
-BIN_HIGH = const(38)
-BIN_US = const(39)
-CALLS = const(40)
-OUT_AT = const(41)
-RISE_AT = const(42)  # 1 more than where the feed came back, not yet confirmed by HYSTERESIS; 0: nowhere
-WORST_US = const(43)  # longest time the callback took
-CLOSE_UPS_AT = const(44)  # address of the close-ups' book, 0: none
-BINS_A_BLOCK = const(45)
-IN_BLOCK = const(46)  # bins of the current block that are done
-STATE = const(47)
+# --- state: what `scan` works with, in this order ---
+SCAN_AT = const(0)  # address of the key feed's first conversion in a piece
+SCAN_END = const(1)
+SCAN_STEP = const(2)  # bytes from one conversion of the key feed to the next
+TRIGGER = const(3)
+CONFIRM = const(4)  # a recovery counts from this code on, so that noise on a slow edge is not many edges
+RUN = const(5)
+LONGEST = const(6)
+HEAD_OPEN = const(7)
+HEAD_RUN = const(8)
+BELOW = const(9)  # 1 while the key feed is below the trigger code
+RISE_AT = const(10)  # 1 more than twice the offset where the feed came back, not yet confirmed; 0: nowhere
+EDGES = const(11)  # edges found in the segment just folded
+MOST_EDGES = const(12)
+EDGES_AT = const(13)  # scratch: offsets (in conversions from the segment's start) * 2 + falling
+SEGMENT_AT = const(14)  # address of the segment being folded
+MISSED = const(15)  # edges that found no place in the scratch
+# --- set up by rp2_dma ---
+RAW_AT = const(16)  # address of the segments
+SEGMENTS = const(17)
+SEGMENT_BYTES = const(18)
+SEGMENT_US = const(19)
+WRITE_ADDR_AT = const(20)  # address of the data channel's WRITE_ADDR
+ADC_AT = const(21)
+TIMER_AT = const(22)
+SETS = const(23)  # conversions per channel in one piece
+CHANNELS = const(24)
+KEY = const(25)  # channel of the key feed; CHANNELS or more: none
+PIECES = const(26)  # pieces a bin is made of, one a segment; 1: a segment holds whole bins
+BINS_A_SEGMENT = const(27)
+ACC_AT = const(28)
+SHAPE_AT = const(29)
+MARKS_AT = const(30)
+FACTS_AT = const(31)
+BLOCKS_AT = const(32)
+BLOCK_BYTES = const(33)
+SPARE_AT = const(34)
+BINS_A_BLOCK = const(35)
+CLOSE_UPS_AT = const(36)  # address of the close-ups' book, 0: none
+SHIFT = const(37)  # conversions of a channel in a bin are 2**SHIFT; NO_SHIFT where they are no power of two
+# --- kept by service ---
+NEXT = const(38)  # segment to fold next
+NEXT_US = const(39)  # when its first conversion began, counted from the start
+LOW = const(40)  # index of its first conversion, low and high 30 bits
+HIGH = const(41)
+LOST = const(42)
+OVERRUNS = const(43)
+FIFO_OVERFLOWS = const(44)
+CONVERTER_ERRORS = const(45)
+STOPPED = const(46)  # 1 after a FIFO overflow or a converter error, until rp2_dma starts again
+PIECE = const(47)
+BIN_LOW = const(48)
+BIN_HIGH = const(49)
+BIN_US = const(50)
+CALLS = const(51)
+OUT_AT = const(52)
+WORST_US = const(53)  # longest time the callback took
+IN_BLOCK = const(54)  # bins of the current block that are done
+SINCE = const(55)  # conversions in the segments from before the next one that are whole; as many as they hold at most
+LAST_US = const(56)  # the timer, as it was when the callback last began
+STATE = const(57)
 
-HYSTERESIS = const(12)  # codes above the trigger that confirm a recovery, so that noise on a slow edge is not many edges
+HYSTERESIS = const(12)  # codes above the trigger, see CONFIRM
+NO_SHIFT = const(31)
 FCS_OVER_BIT = const(0x800)
+CS_ERR_STICKY_BIT = const(0x400)
 WRAP = const(0x3FFFFFFF)
 
 
@@ -134,49 +154,26 @@ def merge(s: ptr32):
 
 
 @micropython.viper
-def write_bin(s: ptr32):
-    """The finished bin in wire.py's layout; OUT_AT moves on behind it."""
-    out = ptr16(s[OUT_AT])
-    words = s[CHANNELS] * 3
-    pieces = s[PIECES]
-    total = s[SETS] * pieces
-    half = total >> 1
-    whole = ptr32(s[ACC_AT])
-    if pieces > 1:
-        whole = ptr32(s[ACC_AT] + words * 4)
-    i = 0
-    while i < words:
-        codes = whole[i]
-        mean = codes // total
-        out[i] = mean * 16 + ((codes - mean * total) * 16 + half) // total
-        out[i + 1] = whole[i + 1]
-        out[i + 2] = whole[i + 2]
-        i += 3
-    out[i] = s[LONGEST]
-    out[i + 1] = s[HEAD_RUN]
-    out[i + 2] = s[RUN]
-    s[OUT_AT] += i * 2 + 6
-
-
-@micropython.viper
 def fold_segment(s: ptr32, codes_at: int):
-    """Folds one segment into bins; `s` is the state."""
+    """Folds one segment into bins in wire.py's layout; `s` is the state."""
     sets = s[SETS]
     channels = s[CHANNELS]
+    words = channels * 3
     bins = s[BINS_A_SEGMENT]
     pieces = s[PIECES]
     trigger = s[TRIGGER]
     key = s[KEY]
-    acc = ptr32(s[ACC_AT])
-    n = 0
-    while n < bins:
-        codes = ptr16(codes_at)
-        i = 0
-        while i < channels:
-            acc[3 * i] = 0
-            acc[3 * i + 1] = codes[i]
-            acc[3 * i + 2] = codes[i]
-            i += 1
+    shift = s[SHIFT]
+    total = sets * pieces
+    half = total >> 1
+    acc_at = s[ACC_AT]
+    shape = ptr32(s[SHAPE_AT])
+    shape[0] = codes_at
+    shape[1] = acc_at
+    shape[4] = bins
+    accumulate(s[SHAPE_AT])
+    while bins > 0:
+        acc = ptr32(acc_at)
         if s[PIECE] == 0:
             s[LONGEST] = 0
             s[HEAD_RUN] = 0
@@ -184,7 +181,6 @@ def fold_segment(s: ptr32, codes_at: int):
             s[HEAD_OPEN] = 1
             if s[IN_BLOCK] == 0:
                 begin_block(s)
-        accumulate(codes_at, s[ACC_AT], s[SHAPE_AT])
         if key < channels:
             if acc[3 * key + 1] >= trigger and s[BELOW] == 0:
                 s[RUN] = 0
@@ -197,74 +193,39 @@ def fold_segment(s: ptr32, codes_at: int):
                     s[HEAD_RUN] = s[RUN]
                 s[RISE_AT] = 0
             else:
-                scan(s, codes_at, n)
+                s[SCAN_AT] = codes_at + key * 2
+                s[SCAN_END] = codes_at + sets * channels * 2
+                scan(s)
+        whole = acc
         if pieces > 1:
             merge(s)
+            whole = ptr32(acc_at + words * 4)
         s[PIECE] += 1
         if s[PIECE] == pieces:
             s[PIECE] = 0
-            write_bin(s)
+            out = ptr16(s[OUT_AT])
+            i = 0
+            while i < words:
+                codes = whole[i]
+                if shift < NO_SHIFT:
+                    out[i] = (codes * 16 + half) >> shift
+                else:
+                    mean = codes // total
+                    out[i] = mean * 16 + ((codes - mean * total) * 16 + half) // total
+                out[i + 1] = whole[i + 1]
+                out[i + 2] = whole[i + 2]
+                i += 3
+            out[i] = s[LONGEST]
+            out[i + 1] = s[HEAD_RUN]
+            out[i + 2] = s[RUN]
+            s[OUT_AT] += i * 2 + 6
             s[IN_BLOCK] += 1
             if s[IN_BLOCK] == s[BINS_A_BLOCK]:
                 s[IN_BLOCK] = 0
                 end_block(s)
+        acc_at += words * 4
         codes_at += sets * channels * 2
-        n += 1
-
-
-@micropython.viper
-def scan(s: ptr32, codes_at: int, n: int):
-    """Runs and edges of the key feed in one piece, conversion by conversion: needed only where it crosses the trigger code."""
-    channels = s[CHANNELS]
-    trigger = s[TRIGGER]
-    confirm = trigger + HYSTERESIS
-    codes = ptr16(codes_at)
-    i = s[KEY]
-    end = i + s[SETS] * channels
-    base = n * s[SETS] * channels
-    run = s[RUN]
-    longest = s[LONGEST]
-    head_open = s[HEAD_OPEN]
-    head_run = s[HEAD_RUN]
-    below = s[BELOW]
-    rise_at = s[RISE_AT]  # no negative numbers in memory: a 64-bit interpreter, where this is tested, reads them otherwise
-    edges = ptr32(s[EDGES_AT])
-    found = s[EDGES]
-    most = s[MOST_EDGES]
-    while i < end:
-        code = codes[i]
-        if code < trigger:
-            run += 1
-            if run > longest:
-                longest = run
-            if head_open:
-                head_run = run
-            if below == 0:
-                below = 1
-                if found < most:
-                    edges[found] = (base + i) * 2 + 1
-                    found += 1
-            rise_at = 0
-        else:
-            run = 0
-            head_open = 0
-            if below:
-                if rise_at == 0:
-                    rise_at = base + i + 1
-                if code >= confirm:
-                    below = 0
-                    if found < most:
-                        edges[found] = (rise_at - 1) * 2
-                        found += 1
-                    rise_at = 0
-        i += channels
-    s[RUN] = run
-    s[LONGEST] = longest
-    s[HEAD_OPEN] = head_open
-    s[HEAD_RUN] = head_run
-    s[BELOW] = below
-    s[RISE_AT] = rise_at
-    s[EDGES] = found
+        bins -= 1
 
 
 @micropython.viper
@@ -276,12 +237,18 @@ def service(state):
     s[CALLS] = (s[CALLS] + 1) & WRAP
     if s[STOPPED]:
         return
-    fcs = ptr32(s[FCS_AT])
-    if fcs[0] & FCS_OVER_BIT:
+    adc = ptr32(s[ADC_AT])
+    if adc[2] & FCS_OVER_BIT:
         # A conversion fell out of the FIFO, so which channel a code belongs to is no longer known: nothing of this is folded.
         s[FIFO_OVERFLOWS] += 1
         s[STOPPED] = 1
         return
+    if adc[0] & CS_ERR_STICKY_BIT:
+        # The converter did not settle on one of the conversions that are not folded yet: none of them is believed.
+        s[CONVERTER_ERRORS] += 1
+        s[STOPPED] = 1
+        return
+    s[LAST_US] = began
     segments = s[SEGMENTS]
     segment_bytes = s[SEGMENT_BYTES]
     segment_us = s[SEGMENT_US]
@@ -309,11 +276,13 @@ def service(state):
             s[NEXT_US] = (s[NEXT_US] + gone * segment_us) & WRAP
             s[PIECE] = 0
             s[IN_BLOCK] = 0
+            s[SINCE] = 0
             if s[CLOSE_UPS_AT]:
                 close_window(s[CLOSE_UPS_AT])
     while ready > 0:
         s[EDGES] = 0
         codes_at = s[RAW_AT] + s[NEXT] * segment_bytes
+        s[SEGMENT_AT] = codes_at
         fold_segment(s, codes_at)
         if s[RISE_AT]:
             s[RISE_AT] = 1  # a recovery still to be confirmed counts from the next segment's start
@@ -324,6 +293,8 @@ def service(state):
                 book = ptr32(s[CLOSE_UPS_AT])
                 if book[0]:
                     follow(s)
+        if s[SINCE] < segment_bytes:
+            s[SINCE] += segment_bytes >> 1  # two segments are more than a close-up reaches back
         following = s[NEXT] + 1
         if following == segments:
             following = 0
@@ -337,158 +308,3 @@ def service(state):
     took = (timer[0] - began) & WRAP
     if took > s[WORST_US]:
         s[WORST_US] = took
-
-
-@micropython.viper
-def copy_codes(pool_in, at: int, size: int, plain_in, plain_at: int, codes: int):
-    """close_up.copy_codes, compiled; `plain_at` must be even."""
-    pool = ptr8(pool_in)
-    target = ptr16(int(ptr8(plain_in)) + plain_at)
-    i = 0
-    while i < codes:
-        byte = (at * 3) >> 1
-        if at & 1:
-            target[i] = (pool[byte] >> 4) | (pool[byte + 1] << 4)
-        else:
-            target[i] = pool[byte] | ((pool[byte + 1] & 15) << 8)
-        at += 1
-        if at == size:
-            at = 0
-        i += 1
-
-
-@micropython.viper
-def keep(s: ptr32, b: ptr32, source: int, count: int):
-    """Copies `count` conversions from `source` (conversions from the first segment's start) behind what the window has."""
-    raw = ptr16(s[RAW_AT])
-    raw_size = s[SEGMENTS] * (s[SEGMENT_BYTES] >> 1)
-    pool = ptr8(b[1])
-    pool_size = b[2]
-    to = b[14]
-    i = 0
-    while i < count:
-        code = raw[source]
-        byte = (to * 3) >> 1
-        if to & 1:
-            pool[byte] = (pool[byte] & 15) | ((code & 15) << 4)
-            pool[byte + 1] = code >> 4
-        else:
-            pool[byte] = code & 255
-            pool[byte + 1] = code >> 8
-        to += 1
-        if to == pool_size:
-            to = 0
-        source += 1
-        if source == raw_size:
-            source = 0
-        i += 1
-    b[14] = to
-    b[3] = (b[3] + count) & WRAP
-    b[9] += count
-
-
-@micropython.viper
-def close_window(b: ptr32):
-    """The window being filled is complete, or cannot be."""
-    if b[0]:
-        w = 16 + ((b[5] - 1) & 7) * 5
-        b[w + 3] = b[9]
-        b[w + 4] = 1
-        b[0] = 0
-
-
-@micropython.viper
-def open_window(s: ptr32, b: ptr32, offset: int) -> int:
-    """Begins a window for the edge at `offset` in this segment; 0 where there is no room. Copies up to the segment's end."""
-    pre = b[11]
-    free = b[2] - ((b[3] - b[4]) & WRAP)
-    if free < pre + b[12]:
-        return 0
-    if b[5] - b[6] >= 8:
-        return 0
-    conversions = s[SEGMENT_BYTES] >> 1
-    low = s[LOW] + offset - pre
-    high = s[HIGH]
-    if low < 0:
-        if high:
-            high -= 1
-            low += WRAP  # 2**30 would be an object
-            low += 1
-        else:
-            pre += low
-            low = 0
-    w = 16 + (b[5] & 7) * 5
-    b[w] = low & WRAP
-    b[w + 1] = high
-    if low > WRAP:
-        b[w + 1] = high + 1
-    b[w + 2] = b[14]
-    b[w + 3] = 0
-    b[w + 4] = 0
-    b[5] += 1
-    b[9] = 0
-    b[15] = free
-    b[10] = pre + b[12]
-    b[0] = 1
-    source = s[NEXT] * conversions + offset - pre
-    if source < 0:
-        source += s[SEGMENTS] * conversions
-    count = conversions - offset + pre
-    if count > b[10]:
-        count = b[10]
-    keep(s, b, source, count)
-    return 1
-
-
-@micropython.viper
-def note_edge(s: ptr32, b: ptr32, edge: int):
-    """Writes an edge into the book and lets its window reach far enough; one that finds no room is counted."""
-    if b[7] - b[8] >= 32:
-        b[13] += 1
-        return
-    if b[7] >= 255:
-        b[13] += 1
-        return
-    e = 56 + (b[7] & 31) * 4
-    low = s[LOW] + (edge >> 1)
-    b[e + 1] = s[HIGH]
-    if low > WRAP:
-        b[e + 1] += 1
-    b[e] = low & WRAP
-    b[e + 2] = edge & 1
-    b[e + 3] = b[5] - 1
-    b[7] += 1
-    # from the window's start to this edge: modulo 2**30 is enough, a window is short
-    want = ((low - b[16 + ((b[5] - 1) & 7) * 5]) & WRAP) + b[12]
-    if want > b[15]:
-        want = b[15]
-    if want > b[10]:
-        b[10] = want
-
-
-@micropython.viper
-def follow(s: ptr32):
-    """Notes this segment's edges and copies what their windows want of it. The book's layout: close_up.py."""
-    b = ptr32(s[CLOSE_UPS_AT])
-    edges = ptr32(s[EDGES_AT])
-    conversions = s[SEGMENT_BYTES] >> 1
-    done = 0  # conversions of this segment that the window has already
-    n = 0
-    while n < s[EDGES]:
-        if b[0] == 0:
-            if int(open_window(s, b, edges[n] >> 1)) == 0:
-                b[13] += s[EDGES] - n
-                return
-            done = conversions
-        note_edge(s, b, edges[n])
-        n += 1
-    if b[0] == 0:
-        return
-    count = conversions - done
-    if count > b[10] - b[9]:
-        count = b[10] - b[9]
-    if count > 0:
-        keep(s, b, s[NEXT] * conversions + done, count)
-    b[16 + ((b[5] - 1) & 7) * 5 + 3] = b[9]
-    if b[9] >= b[10]:
-        close_window(b)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from bisect import bisect_right
 
 STEADY = (2400, 2500, 2300, 900, 900)
@@ -9,10 +10,16 @@ DEAD = 300
 TRIGGER = 1500
 
 
-class Dropouts:
-    """`add` a dropout on one channel; overlapping ones are not meant."""
+NOISE_RMS_CODES = 1.3  # what an RP2040's converter has on a quiet input, about; from memory
 
-    def __init__(self) -> None:
+
+class Dropouts:
+    """`add` a dropout on one channel; overlapping ones are not meant. With `noise` every conversion differs by some codes."""
+
+    def __init__(self, noise: bool = False) -> None:
+        dice = random.Random(1)
+        self._noise = [round(dice.gauss(0, NOISE_RMS_CODES)) for _ in range(4093)] if noise else [0]
+        self._turn = 0
         self._starts: list[list[float]] = [[] for _ in range(5)]
         self._ends: list[list[float]] = [[] for _ in range(5)]
         self.code = DEAD
@@ -33,4 +40,5 @@ class Dropouts:
             at = bisect_right(starts, t_s) - 1
             if at >= 0 and t_s < self._ends[channel][at]:
                 return self.code
-        return STEADY[channel]
+        self._turn = (self._turn + 1) % len(self._noise)
+        return STEADY[channel] + self._noise[self._turn]

@@ -18,12 +18,12 @@ def firmware_files(plain: bool = False) -> dict[str, bytes]:
     return {f"/{name}": content for name, content in files.items()}
 
 
-def build(path: Path, files: dict[str, bytes]) -> None:
-    """Writes a littlefs image of `files` for the RP2040 port's file system."""
+def build(path: Path, files: dict[str, bytes], kind: str = "pico") -> None:
+    """Writes a littlefs image of `files` for the RP2040 port's file system; `kind` as in emulator.board_kind."""
     from littlefs import LittleFS, UserContext
     from rp2040py.utils.firmware_retrieve import MICROPYTHON, flash_layout
 
-    layout = flash_layout(MICROPYTHON, "pico")
+    layout = flash_layout(MICROPYTHON, kind)
     size, count = layout["fs_blocksize"], layout["fs_blockcount"]
     file_system = LittleFS(
         context=UserContext(buffsize=size * count), block_size=size, block_count=count, prog_size=256, disk_version=0x00020000

@@ -13,7 +13,7 @@ import numpy as np
 from firstcrank import wire, wire_bodies
 
 from . import flash_image
-from .emulator import EmulatedChip, Play
+from .emulator import EmulatedChip, Play, board_kind
 from .image import micropython_image
 
 ID = b"recorded"
@@ -28,11 +28,14 @@ def short_escape(files: dict[str, bytes]) -> dict[str, bytes]:
 class Session:
     """A booted board, its program running. `frames` are all that came and were not yet looked at."""
 
-    def __init__(self, play: Play, files: dict[str, bytes] | None = None, plain: bool = False) -> None:
+    def __init__(
+        self, play: Play, files: dict[str, bytes] | None = None, plain: bool = False, image: Path | None = None
+    ) -> None:
         self.folder = tempfile.TemporaryDirectory()
         flash = Path(self.folder.name) / "flash.img"
-        flash_image.build(flash, short_escape(flash_image.firmware_files(plain) | (files or {})))
-        self.chip = EmulatedChip(micropython_image(), flash, play)
+        image = image or micropython_image()
+        flash_image.build(flash, short_escape(flash_image.firmware_files(plain) | (files or {})), board_kind(image))
+        self.chip = EmulatedChip(image, flash, play)
         self.deframer = wire.Deframer()
         self.frames: list[wire.Frame] = []
         self._sequence = 0

@@ -88,7 +88,10 @@ def test_told_unplugged_cranked_fetched(tmp_path: Path, scenario: str, verdict: 
     play = Playing(scenario)
     board = Session(play)
     limits, calibration = shipped(12), read_calibration(NOMINAL)
-    board.ask(wire.ARM, {"alone": alone_table(limits, calibration, CHANNELS)})
+    reply = board.ask(
+        wire.ARM, {"alone": alone_table(limits, calibration, CHANNELS)}
+    )  # the flash takes its time: no reading is lost
+    assert reply["ok"], reply
     board.chip.set_port_open(False)
     play.begin_s = board.chip.now_s + 0.1
     board.chip.run(played_start.RELEASE_S + 2.0)

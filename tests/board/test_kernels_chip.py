@@ -37,14 +37,19 @@ KERNELS = {
     "fold_viper.accumulate",
     "fold_thumb.accumulate",
     "framing_viper.bins_body",
-    "framing_viper.copy_bytes",
     "framing_viper.header",
     "framing_viper.pad",
     "crc_viper.crc_into",
     "frame_thumb.crc_into",
     "stuff_viper.stuff",
     "frame_thumb.stuff",
-    "rp2_service.copy_codes",
+    "rp2_edges.copy_codes",
+    "edge_viper.pack",
+    "edge_viper.unpack",
+    "edge_viper.scan",
+    "edge_thumb.pack",
+    "edge_thumb.unpack",
+    "edge_thumb.scan",
 }
 
 

@@ -27,7 +27,18 @@ from .chip_memory import Mem32, Memory, pointer, viper
 
 CONVERSION_NS = 2000
 PACKAGE = "firstcrank_board_on_fakes"
-MODULES = ("fold", "bin_ring", "arena", "rp2_registers", "fold_viper", "close_up", "rp2_service", "rp2_dma")
+MODULES = (
+    "fold",
+    "bin_ring",
+    "arena",
+    "rp2_registers",
+    "fold_viper",
+    "close_up",
+    "edge_viper",
+    "rp2_edges",
+    "rp2_service",
+    "rp2_dma",
+)
 SINGLE = ("enable", "high_pri", "inc_read", "inc_write", "ring_sel", "irq_quiet", "bswap", "sniff_en", "write_err", "read_err")
 WIDE = {"size": 2, "ring_size": 4, "chain_to": 4, "treq_sel": 6}
 
@@ -159,6 +170,7 @@ class Chip:
         self.cs = self.fcs = self.div = 0
         self.level: list[int] = []
         self.over = self.under = False
+        self.error_sticky = False
         self.now_ns = 7_000
         self.conversions = 0
         self.converted: list[int] = []  # of conversions while the FIFO was on
@@ -183,7 +195,7 @@ class Chip:
 
     def _adc_read(self, offset: int) -> int:
         if offset == 0x00:
-            return self.cs | 1 << 8  # always ready
+            return self.cs | 1 << 8 | self.error_sticky << 10  # always ready
         if offset == 0x08:
             return self.fcs | len(self.level) << 16 | self.over << 11 | self.under << 10
         if offset == 0x0C:
@@ -197,6 +209,7 @@ class Chip:
         self.step()
         if offset == 0x00:
             assert value & ~self.layout.cs_mask == 0, f"{value:#x} sets bits that this chip's CS does not have"
+            self.error_sticky = self.error_sticky and not value & 1 << 10
             self.cs = value & ~(1 << 10 | 1 << 8)
             self.log.append("converter runs" if value & 8 else "converter stands")
         elif offset == 0x08:

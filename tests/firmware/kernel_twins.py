@@ -114,34 +114,25 @@ def check_long_bin(name, kernel, plain, dice, rounds):
     return 3
 
 
-def accumulate_plain(codes, acc, shape):
-    """What fold_thumb.accumulate says it does."""
-    sets, channels = shape
-    for channel in range(channels):
-        for n in range(sets):
-            code = codes[n * channels + channel]
-            acc[3 * channel] += code
-            acc[3 * channel + 1] = min(acc[3 * channel + 1], code)
-            acc[3 * channel + 2] = max(acc[3 * channel + 2], code)
-
-
 def check_accumulate(name, kernel, plain, dice, rounds):
-    """accumulate(codes, acc, shape): twice into the same sums."""
+    """accumulate(p): sum, lowest and highest of each channel of each piece. Addresses fit 31 bits on a chip alone."""
+    import uctypes
+
     for turn in range(rounds):
         channels = 1 + turn % 8
-        sets = dice.pick(SETS)
-        shape = array("i", [sets, channels])
-        start = []
-        codes = codes_of(dice, sets * channels, 2000)
-        for channel in range(channels):
-            start += [0, codes[channel], codes[channel]]
-        start.append(77)
-        made, wanted = array("i", start), array("i", start)
-        for _ in range(2):
-            kernel(codes, made, shape)
-            plain(codes, wanted, shape)
-            codes = codes_of(dice, sets * channels, 2000)
-        same(name, made, wanted, (sets, channels))
+        sets = dice.pick(SETS[:10])
+        pieces = 1 + dice.below(4)
+        codes = codes_of(dice, pieces * sets * channels, 2000)
+        made, wanted = array("i", [77] * (3 * channels * pieces + 1)), array("i", [77] * (3 * channels * pieces + 1))
+        kernel(array("i", [uctypes.addressof(codes), uctypes.addressof(made), sets, channels, pieces]))
+        at = 0
+        for piece in range(pieces):
+            for channel in range(channels):
+                first = piece * sets * channels + channel
+                mine = [codes[first + n * channels] for n in range(sets)]
+                wanted[at], wanted[at + 1], wanted[at + 2] = sum(mine), min(mine), max(mine)
+                at += 3
+        same(name, made, wanted, (sets, channels, pieces))
     return rounds
 
 
@@ -193,19 +184,6 @@ def check_crc(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_copy_bytes(name, kernel, plain, dice, rounds):
-    """copy_bytes(source, at, target, count), whole words."""
-    for _ in range(rounds):
-        count = 64 * (1 + dice.below(4))
-        at = 4 * dice.below(30)
-        source = bytearray([dice.below(256) for _ in range(at + count + 12)])
-        made, wanted = guarded(count + 8), guarded(count + 8)
-        kernel(source, at, made, count)
-        wanted[:count] = source[at : at + count]
-        same(name, made, wanted, (at, count))
-    return rounds
-
-
 def check_stuff(name, kernel, plain, dice, rounds):
     """stuff(source, length, target): with many zeros, few and none, round the runs of 254."""
     for turn in range(rounds):
@@ -244,16 +222,113 @@ def check_pad(name, kernel, plain, dice, rounds):
 
 
 def check_copy_codes(name, kernel, plain, dice, rounds):
-    """copy_codes(pool, at, size, plain, plain_at, codes): round the pool's end."""
+    """copy_codes(pool, at, size, plain, plain_at, codes): round the pool's end; whole groups of eight are written."""
     for _ in range(rounds):
-        size = 2 * (1 + dice.below(60))
+        size = 8 * (1 + dice.below(16))
         pool = bytearray([dice.below(256) for _ in range(size * 3 // 2)])
-        at, count = dice.below(size), dice.below(size + 1)
+        at, count = 8 * dice.below(size // 8), 1 + dice.below(size)
         plain_at = 2 * dice.below(20)
-        made, wanted = guarded(plain_at + 2 * count + 8), guarded(plain_at + 2 * count + 8)
+        whole = (count + 7) // 8 * 8
+        made, wanted = guarded(plain_at + 2 * whole + 8), guarded(plain_at + 2 * whole + 8)
         kernel(pool, at, size, made, plain_at, count)
-        plain(pool, at, size, wanted, plain_at, count)
+        plain(pool, at, size, wanted, plain_at, whole)
         same(name, made, wanted, (size, at, count))
+    return rounds
+
+
+def check_pack(name, kernel, plain, dice, rounds):
+    """pack(source, target, groups)."""
+    for turn in range(rounds):
+        groups = 1 + turn % 40
+        codes = codes_of(dice, 8 * groups, dice.below(4096))
+        made, wanted = guarded(12 * groups + 8), guarded(12 * groups + 8)
+        kernel(codes, made, groups)
+        for n in range(0, 8 * groups, 2):
+            both = codes[n] | codes[n + 1] << 12
+            wanted[n * 3 // 2 : n * 3 // 2 + 3] = both.to_bytes(3, "little")
+        same(name, made, wanted, groups)
+    return rounds
+
+
+def check_unpack(name, kernel, plain, dice, rounds):
+    """unpack(source, target, groups): of any bytes."""
+    for turn in range(rounds):
+        groups = 1 + turn % 40
+        packed = bytearray([dice.below(256) for _ in range(12 * groups)])
+        made, wanted = array("H", bytes(16 * groups + 8)), array("H", bytes(16 * groups + 8))
+        kernel(packed, made, groups)
+        for n in range(4 * groups):
+            wanted[2 * n] = packed[3 * n] | (packed[3 * n + 1] & 15) << 8
+            wanted[2 * n + 1] = packed[3 * n + 1] >> 4 | packed[3 * n + 2] << 4
+        same(name, made, wanted, groups)
+    return rounds
+
+
+def scan_plain(codes, first, step, state, edges):
+    """What rp2_service's state says of `scan`, its words 3 to 12 and 15 as a list; edges: those of the list that has a place."""
+    trigger, confirm, run, longest, head_open, head_run, below, rise_at, found, most, missed = state
+    for i in range(first, len(codes), step):
+        edge = -1
+        if codes[i] < trigger:
+            run += 1
+            longest = max(longest, run)
+            if head_open:
+                head_run = run
+            if not below:
+                edge = 2 * i + 1
+            below, rise_at = 1, 0
+        else:
+            run = head_open = 0
+            if below:
+                rise_at = rise_at or 2 * i + 1
+                if codes[i] >= confirm:
+                    below, edge, rise_at = 0, rise_at - 1, 0
+        if edge >= 0:
+            if found < most:
+                edges[found] = edge
+                found += 1
+            else:
+                missed += 1
+    return [trigger, confirm, run, longest, head_open, head_run, below, rise_at, found, most, missed]
+
+
+def check_scan(name, kernel, plain, dice, rounds):
+    """scan(s) on codes of every kind, from every state that service leaves behind. Addresses fit 31 bits on a chip alone."""
+    import uctypes
+
+    for turn in range(rounds):
+        channels = 1 + turn % 8
+        trigger = dice.pick((0, 1, 900, 2000, 4080, 4095))
+        codes = codes_of(dice, channels * (1 + dice.below(60)), trigger)
+        key = dice.below(channels)
+        below = dice.below(2)
+        run = dice.below(200) if below else 0
+        state = [
+            trigger,
+            trigger + 12,
+            run,
+            run + dice.below(2) * 300,
+            dice.below(2),
+            dice.below(300),
+            below,
+            below * dice.below(2),
+            dice.below(3),
+            dice.pick((3, 16)),
+            dice.below(3),
+        ]
+        at = uctypes.addressof(codes)
+        made, wanted = array("i", bytes(4 * 17)), array("i", bytes(4 * 17))
+        wanted[16] = made[16] = 77
+        words = [at + 2 * key, at + 2 * len(codes), 2 * channels]
+        words.extend(state[:10])
+        words.extend((uctypes.addressof(made), at, state[10]))
+        s = array("i", words)
+        kernel(s)
+        said = [s[n] for n in range(3, 13)] + [s[15]]
+        hoped = scan_plain(codes, key, channels, state, wanted)
+        if said != hoped:
+            raise AssertionError(f"{name} differs from its twin: {state}, {said}, {hoped}, {list(codes)}")
+        same(name, made, wanted, state)
     return rounds
 
 
@@ -266,13 +341,19 @@ KERNELS = (
     ("framing_viper", "bins_body", check_bins_body, "framing"),
     ("crc_viper", "crc_into", check_crc, "framing"),
     ("frame_thumb", "crc_into", check_crc, "framing"),
-    ("framing_viper", "copy_bytes", check_copy_bytes, "framing"),
     ("framing_viper", "header", check_header, "framing"),
     ("framing_viper", "pad", check_pad, "framing"),
     ("stuff_viper", "stuff", check_stuff, "stuff"),
     ("frame_thumb", "stuff", check_stuff, "stuff"),
-    ("rp2_service", "copy_codes", check_copy_codes, "close_up"),
+    ("rp2_edges", "copy_codes", check_copy_codes, "close_up"),
+    ("edge_viper", "pack", check_pack, None),
+    ("edge_viper", "unpack", check_unpack, None),
+    ("edge_viper", "scan", check_scan, None),
+    ("edge_thumb", "pack", check_pack, None),
+    ("edge_thumb", "unpack", check_unpack, None),
+    ("edge_thumb", "scan", check_scan, None),
 )
+SHORT_ADDRESSES = ("edge_viper.scan", "fold_viper.accumulate")  # keeps addresses in 32-bit words
 
 
 def loaded(file):
@@ -290,8 +371,10 @@ def run(rounds):
         module = loaded(file)
         if module is None or not hasattr(module, function):
             continue
-        plain = getattr(loaded(twin), function) if twin else accumulate_plain
+        plain = getattr(loaded(twin), function) if twin else None
         name = f"{file}.{function}"
+        if name in SHORT_ADDRESSES and sys.maxsize > 1 << 32:
+            continue
         count = check(name, getattr(module, function), plain, Dice(len(name) * 7919), rounds)
         gc.collect()
         print(f"{name}: {count} equal ({check.__name__})")

@@ -41,7 +41,7 @@ import firstcrank_board.app  # noqa: E402
 import firstcrank_board.board  # noqa: E402
 
 firstcrank_board.board.Clock = Paced
-firstcrank_board.board.STORED = {name: FOLDER + "/" + name + ".json" for name in ("config", "calibration", "alone")}
+firstcrank_board.board.STORED = {name: FOLDER + "/" + name + ".json" for name in firstcrank_board.board.STORED}
 firstcrank_board.app.ALONE_AFTER_US = 20000  # this clock stands nearly still while nothing is sampled
 firstcrank_board.board.CAPTURES = FOLDER + "/captures"
 with open(FOLDER + "/main.py") as file:

@@ -80,6 +80,14 @@ class Edges:
         return found[:MOST_EDGES]
 
 
+def shift_of(total):
+    """The power of two that `total` is, or NO_SHIFT."""
+    for bits in range(14):
+        if 1 << bits == total:
+            return bits
+    return service.NO_SHIFT
+
+
 class Run:
     """One recording of made-up segments."""
 
@@ -87,7 +95,11 @@ class Run:
         self.dice = dice
         channels = self.channels = 1 + turn % 8
         if dice.below(3):
-            self.pieces, self.bins_a_segment, self.sets = 1, 1 + dice.below(4), 1 + dice.below(24)
+            self.pieces, self.bins_a_segment, self.sets = (
+                1,
+                1 + dice.below(4),
+                dice.pick((8, 16)) if dice.below(3) == 0 else 1 + dice.below(24),
+            )
             self.group = self.bins_a_segment * (1 + dice.below(2))
         else:
             self.pieces, self.bins_a_segment, self.sets = 2 + dice.below(3), 1, 1 + dice.below(60)
@@ -103,7 +115,7 @@ class Run:
         self.raw_at, raw = memory.take(2 * self.conversions * SEGMENTS)
         self.raw = raw
         self.write_at, self.write = memory.words(1)
-        self.fcs_at, self.fcs = memory.words(1)
+        self.adc_at, self.adc = memory.words(4)
         self.timer_at, self.timer = memory.words(1)
         self.marks_at, self.marks = memory.words(MARKS)
         facts_at, self.facts = memory.words(UNIFORM_FACTS * CAPACITY_BLOCKS)
@@ -120,7 +132,10 @@ class Run:
             (service.SEGMENT_BYTES, 2 * self.conversions),
             (service.SEGMENT_US, self.segment_us),
             (service.WRITE_ADDR_AT, self.write_at),
-            (service.FCS_AT, self.fcs_at),
+            (service.ADC_AT, self.adc_at),
+            (service.SCAN_STEP, 2 * channels),
+            (service.CONFIRM, self.trigger + service.HYSTERESIS),
+            (service.SHIFT, shift_of(self.sets * self.pieces)),
             (service.TIMER_AT, self.timer_at),
             (service.SETS, self.sets),
             (service.CHANNELS, channels),
@@ -129,7 +144,7 @@ class Run:
             (service.PIECES, self.pieces),
             (service.BINS_A_SEGMENT, self.bins_a_segment),
             (service.BINS_A_BLOCK, self.group),
-            (service.ACC_AT, memory.words(2 * 3 * 8)[0]),
+            (service.ACC_AT, memory.words(5 * 3 * 8)[0]),
             (service.MARKS_AT, self.marks_at),
             (service.FACTS_AT, facts_at),
             (service.BLOCKS_AT, blocks_at),
@@ -142,8 +157,8 @@ class Run:
             (service.NEXT_US, self.now_us),
         ):
             s[index] = value
-        shape_at, shape = memory.words(2)
-        shape[0], shape[1] = self.sets, channels
+        shape_at, shape = memory.words(5)
+        shape[2], shape[3] = self.sets, channels
         s[service.SHAPE_AT] = shape_at
         self.timer[0] = self.now_us
         self.begin_us = self.now_us

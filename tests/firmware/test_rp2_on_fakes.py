@@ -391,7 +391,7 @@ def test_close_ups_hold_the_conversions_round_each_edge(layout: Layout) -> None:
     board = Board(layout, [0, 1, 2], play, 768, 1536, close_ups=True)
     board.start()
     close_ups = board.acquisition.close_ups
-    plain = bytearray(1000)
+    plain = bytearray(4000)
     edges: dict[int, list[tuple[wire_bodies.CloseUpHead, np.ndarray]]] = {}
     for _ in range(60):
         board.chip.convert(1000)
@@ -433,3 +433,98 @@ def test_the_pointers_refuse_what_a_chip_would_not_survive() -> None:
         ptr16(chip.memory.address_of(buffer) + 1)[0]
     with pytest.raises(IndexError):
         ptr16(0x1234)[0]
+
+
+@chips
+def test_a_converter_error_costs_what_is_not_folded_and_is_counted(layout: Layout) -> None:
+    """CS.ERR_STICKY: some conversion since the last segment is not to be believed. A hole, and the leads stay apart."""
+    board = Board(layout, [0, 1, 2], noise(8))
+    board.start()
+    board.chip.convert(3001)
+    board.keep()
+    board.chip.error_sticky = True
+    board.chip.convert(500)
+    board.acquisition.poll()
+    assert not board.chip.error_sticky  # cleared by writing it
+    board.chip.convert(4000)
+    board.keep()
+    counters = board.acquisition.counters()
+    assert (counters["converter_errors"], counters["fifo_overflows"], counters["restarts"]) == (1, 0, 1)
+    size = board.ring.group * board.acquisition.sets * 3
+    jumps = [b[0] - a[0] - size for a, b in itertools.pairwise(board.blocks)]
+    assert [j for j in jumps if j] == [board.acquisition.lost_conversions]
+
+
+@chips
+def test_a_converter_that_is_slow_shows_against_the_timer(layout: Layout) -> None:
+    board = Board(layout, [0, 1, 2], noise(9))
+    board.start()
+    board.chip.convert(2000)
+    assert 0 <= board.acquisition.counters()["converter_late_us"] < 5
+    board.chip.now_ns += 150_000  # as if 75 conversions had taken twice their time
+    board.chip.convert(2000)
+    assert 145 < board.acquisition.counters()["converter_late_us"] < 155
+
+
+@chips
+def test_a_close_up_that_cannot_be_copied_in_time_is_cut_and_counted(layout: Layout) -> None:
+    """The interrupt comes so late that the oldest wanted conversions are being overwritten: no wrong code is ever sent."""
+    dice = random.Random(11)
+    board = Board(
+        layout,
+        [0, 1, 2],
+        lambda number, n: 300 if number == 1 and 9_000 <= n < 9_300 else 2400 + dice.randrange(8),
+        768,
+        1536,
+        close_ups=True,
+    )
+    board.start()
+    board.chip.convert(8_900)
+    board.chip.held_up = True
+    board.chip.convert(4_588)  # within the segments' four, so nothing is lost of the bins
+    board.chip.held_up = False
+    plain = bytearray(4000)
+    for _ in range(20):
+        board.chip.convert(1000)
+        board.keep()
+        close_ups = board.acquisition.close_ups
+        while close_ups.pending():
+            end = close_ups.put_piece(plain)
+            body = bytes(plain[wire.HEADER_BYTES : end])
+            head = wire_bodies.unpack_close_up_head(body)
+            codes = np.frombuffer(body, "<u2", offset=wire.CLOSE_UP_BYTES)
+            assert codes.tolist() == board.chip.converted[head.first_conversion : head.first_conversion + len(codes)]
+    counters = board.acquisition.counters()
+    assert board.acquisition.lost_conversions == 0
+    assert counters["edges"] + counters["edges_dropped"] >= 2
+    assert counters["edges_dropped"] > 0
+
+
+@chips
+def test_many_edges_are_all_counted(layout: Layout) -> None:
+    """Every twelve conversions the feed falls and comes back: kept or not, each edge is in one count or the other."""
+    board = Board(
+        layout,
+        [0, 1, 2],
+        lambda number, n: 300 if number == 1 and 3_000 <= n < 9_000 and n // 6 % 2 else 2400,
+        768,
+        1536,
+        close_ups=True,
+    )
+    board.start()
+    board.chip.convert(15_000)
+    counters = board.acquisition.counters()
+    assert counters["edges"] + counters["edges_dropped"] == 1000
+
+
+@chips
+def test_the_interrupts_numbers_are_the_same_in_both_files(layout: Layout) -> None:
+    """The compiler takes numbers from its own file alone, so rp2_edges repeats those of rp2_service and close_up."""
+    firmware = Firmware(Chip(layout, noise(0)))
+    edges, service, book = firmware.rp2_edges, firmware.rp2_service, firmware.close_up
+    names = [name for name in vars(edges) if name.isupper() and hasattr(service, name)]
+    assert len(names) >= 13
+    assert {n: getattr(edges, n) for n in names} == {n: getattr(service, n) for n in names}
+    names = [name for name in vars(edges) if name.isupper() and hasattr(book, name) and name != "EDGES"]
+    assert len(names) >= 19
+    assert {n: getattr(edges, n) for n in names} == {n: getattr(book, n) for n in names}

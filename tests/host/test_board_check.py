@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from firstcrank import wire
+from firstcrank.board.before_crank import warnings_of
 from firstcrank.board.check import Answers, ask_board, check
 from firstcrank.calibration import Calibration
 from firstcrank.cli.lead_map import channels_of
@@ -113,6 +114,93 @@ def test_frames_lost_or_damaged_are_the_cable() -> None:
     assert "cable" in do
     assert outcome(replace(asked(), damaged_frames=3), "link")[0] == "fail"
     assert outcome(replace(asked(), recording=b""), "sampling")[0] == "fail"
+
+
+class TailFirst:
+    """A link whose first bytes are the end of something the board said while the port was closed."""
+
+    def __init__(self) -> None:
+        self.link = open_link("bench:healthy")
+        self.name = self.link.name
+        self.tail = b'"state": "idle"}' * 16 + b"\x00"
+
+    def read(self, timeout_s: float) -> bytes:
+        tail, self.tail = self.tail, b""
+        return tail + self.link.read(timeout_s)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.link, name)
+
+
+def test_what_a_closed_port_left_behind_is_no_damage() -> None:
+    """MicroPython's USB buffer holds 256 bytes and more of an identity that nobody took."""
+    client = BoardClient(TailFirst())  # type: ignore[arg-type]
+    client.handshake()
+    answers = ask_board(client, channels_of(()))
+    assert client.damaged_frames == 1
+    assert answers.damaged_frames == 0
+    assert outcome(answers, "link")[0] == "ok"
+
+
+@pytest.mark.parametrize(
+    ("speed", "result", "said"),
+    [(300_000.0, "ok", "takes 300 kB/s"), (40_000.0, "fail", "40 kB/s"), (0.0, "fail", "nothing"), (None, "ok", "")],
+)
+def test_the_links_speed(speed: float | None, result: str, said: str) -> None:
+    found = outcome(replace(asked(), link_bytes_per_s=speed), "link")
+    assert found[0] == result
+    assert said in found[1]
+
+
+@pytest.mark.parametrize(
+    ("told", "what", "result", "said"),
+    [
+        ({"short_of_memory": "160000 bytes"}, "memory for recording", "fail", "160000"),
+        ({"alone_error": "of version 1"}, "working alone", "fail", "version 1"),
+        ({"error": "KeyError: x"}, "last error", "warn", "KeyError"),
+        ({"restarts": 2, "causes": {"the reset pin": 2}, "missed": 1}, "restarts", "warn", "1 with the key on"),
+    ],
+)
+def test_what_the_board_lived_through(told: dict[str, Any], what: str, result: str, said: str) -> None:
+    found = outcome(replace(asked(), identity={**asked().identity, **told}), what)
+    assert found[0] == result
+    assert said in found[1]
+    assert found[2]
+
+
+@pytest.mark.parametrize(
+    ("counters", "result", "said"),
+    [
+        ({"converter_late_us": 110}, "ok", "110 us"),
+        ({"converter_late_us": 15_000}, "fail", "15000 us"),
+        ({"converter_late_us": 110, "converter_errors": 2}, "fail", "2 conversions failed"),
+    ],
+)
+def test_the_converters_speed_and_errors(counters: dict[str, int], result: str, said: str) -> None:
+    frame = wire.encode_frame(wire.END, b"12345678", 9, json.dumps({"why": "", "counters": counters}).encode())
+    found = outcome(replace(asked(), recording=asked().recording + b"\x00" + frame), "converter")
+    assert found[0] == result
+    assert said in found[1]
+
+
+def test_before_the_crank_it_is_told_what_the_board_cannot_do() -> None:
+    assert warnings_of(asked().identity) == ()
+    (line,) = warnings_of({**asked().identity, "short_of_memory": "160000 bytes of memory are free and 167640 are needed"})
+    assert "160000" in line
+    assert "NO VERDICT" in line
+
+
+def test_a_slower_way_than_wished_for_is_told() -> None:
+    frames = wire.Deframer().feed(asked().recording)
+    data = b""
+    for f in frames:
+        body = f.body
+        if f.kind == wire.STREAM:
+            body = json.dumps({**json.loads(body), "acquisition_why": "GP4 is not an ADC pin"}).encode()
+        data += wire.encode_frame(f.kind, f.recording_id, f.sequence, body)
+    found = outcome(replace(asked(), recording=data), "sampling")
+    assert found[0] == "warn"
+    assert "GP4" in found[1]
 
 
 def test_old_micropython_and_little_memory_are_warned_of() -> None:

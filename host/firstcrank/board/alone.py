@@ -17,6 +17,7 @@ from firstcrank.model.measured import COVERAGE
 from firstcrank.units import US_PER_S
 
 BIN_US = 24576  # 32 bins of 0.77 ms: a minute and more fits the board's memory
+TABLE_VERSION = 2  # firmware/firstcrank_board/alone_table.py
 MANY = 16  # conversions in a mean: what averaging can be relied on for
 
 
@@ -43,9 +44,10 @@ def alone_table(
     drop_guard_v += _steps_apart_code(key) * key.gain_v_per_code
     coil_live16 = mean16(calibration.channel("starter_coil"), 3.0 * scale) if "starter_coil" in roles else 0
     return {
+        "version": TABLE_VERSION,
         "limits": packed_limits(limits),
         "feed_kind": feed_kind,
-        "channels": [dict(channel) for channel in channels],
+        "channels": sorted((dict(channel) for channel in channels), key=lambda channel: int(channel["pin"])),
         "bin_us": BIN_US,
         "trigger_code": key.code(minimum_v),
         "off16": mean16(key, limits["feed_off_v"]),

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from firstcrank import __version__, wire, wire_bodies
 from firstcrank.calibration import Calibration
@@ -33,6 +34,37 @@ def list_captures(client: BoardClient) -> tuple[Capture, ...]:
     """What the board has, the oldest first. The board must be idle. Raises BoardRefusedError, LinkLostError."""
     reply = client.ask(wire.CAPTURES, wire.REPLY, {"do": "list"})
     return tuple(Capture(int(c["number"]), int(c["bytes"]), bool(c["fetched"])) for c in reply.get("captures", []))
+
+
+def journal(client: BoardClient) -> dict[str, Any]:
+    """What the board has to tell of its waits: `waits`, `restarts` in them by cause (`causes`), `missed` starts, the last `error`.
+
+    Empty where there is nothing. Raises BoardRefusedError, LinkLostError.
+    """
+    return dict(client.ask(wire.CAPTURES, wire.REPLY, {"do": "list"}).get("journal") or {})
+
+
+def mark_told(client: BoardClient) -> None:
+    """Tells the board that its journal has been shown, so that it begins anew. Raises BoardRefusedError, LinkLostError."""
+    client.ask(wire.CAPTURES, wire.REPLY, {"do": "told"})
+
+
+def journal_text(table: dict[str, Any]) -> list[str]:
+    """One line each for what a person must know of it."""
+    lines = []
+    if table.get("restarts"):
+        why = ", ".join(f"{count} x {cause}" for cause, count in dict(table.get("causes") or {}).items())
+        lines.append(
+            f"The board went down {table['restarts']} times while it waited: {why}. Switched off on purpose is one of them."
+        )
+    if table.get("missed"):
+        lines.append(
+            f"{table['missed']} times it came up with the key already on: the start before that was NOT recorded. "
+            "A power bank that switches itself off, or a supply that breaks down in the crank?"
+        )
+    if table.get("error"):
+        lines.append(f"Its program ended with an error and started anew: {table['error']}")
+    return lines
 
 
 def read_capture(client: BoardClient, capture: Capture, progress: Callable[[int, int], None]) -> bytes:

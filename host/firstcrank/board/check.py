@@ -13,10 +13,11 @@ from datetime import UTC, date, datetime
 from typing import Any, Literal
 
 from firstcrank import wire
+from firstcrank.board.pin_network import PinNetwork
 from firstcrank.calibration import Calibration, ChannelCalibration
 from firstcrank.calibration_age import DO, age_warning
 from firstcrank.errors import CalibrationError, UnreadableTraceError
-from firstcrank.link.board_client import BoardClient, patience
+from firstcrank.link.board_client import BoardClient, patience, table_of
 from firstcrank.link.short_recording import short_recording
 from firstcrank.tracefiles.native import from_bytes
 
@@ -31,6 +32,10 @@ LOW_CODE = 3.0
 LITTLE_MEMORY = 20_000
 COMFORT_C = (-20.0, 60.0)
 SHORTEST_S = 1e-3
+LINK_BYTES = 65536
+LINK_S = 5.0
+LINK_LEAST = 60_000.0  # bytes a second: a recording needs up to 36,000, and close-ups as many again for a while
+LATE_US = 2000  # how much later than counted the converter may be at the end of the short recording, an interrupt's delay in it
 EXTERNAL = "spi_mcp3208"  # its channels' pins are the converter's inputs
 
 
@@ -55,21 +60,54 @@ class Answers:
     recording: bytes
     damaged_frames: int
     acquisition: str = "auto"
+    link_bytes_per_s: float | None = None  # what the board could send as fast as the link takes it; None: not measured
 
 
-def ask_board(client: BoardClient, channels: Sequence[Mapping[str, Any]], acquisition: str = "auto") -> Answers:
-    """Runs the self-check, the clock comparison and a short recording. Raises LinkLostError or BoardRefusedError."""
+def ask_board(
+    client: BoardClient,
+    channels: Sequence[Mapping[str, Any]],
+    acquisition: str = "auto",
+    networks: Mapping[str, PinNetwork] | None = None,
+) -> Answers:
+    """Runs the self-check, the clock comparison and a short recording. Raises LinkLostError or BoardRefusedError.
+
+    networks: what should hang on each role's pin; those are driven and let go where their lead is at rest.
+    """
     client.idle()
     client.configure(channels, 768, 0, acquisition)
-    selfcheck = client.ask(wire.SELF_CHECK, wire.CHECK, {})
+    below = {role: network.live_code for role, network in (networks or {}).items()}
+    selfcheck = client.ask(wire.SELF_CHECK, wire.CHECK, {"drive_below": below} if below else {})
     stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
     try:
         calibration = Calibration.from_json(stored) if stored else None
     except CalibrationError:
         calibration = None
     ratio = _clock_ratio(client) if patience() <= 1.0 else None
+    damaged = client.damaged_frames  # before: the tail of what the board had said while the port was closed
     recording = short_recording(client, RECORD_S)
-    return Answers(client.identity, selfcheck, calibration, ratio, recording, client.damaged_frames, acquisition)
+    speed = _link_speed(client) if patience() <= 1.0 else None
+    lost = client.damaged_frames - damaged
+    return Answers(client.identity, selfcheck, calibration, ratio, recording, lost, acquisition, speed)
+
+
+def _link_speed(client: BoardClient) -> float | None:
+    """Bytes a second while the board sends LINK_BYTES as fast as they are taken. None where the board does not know how."""
+    client.command(wire.SELF_CHECK, {"link_bytes": LINK_BYTES})
+    began_s, received = None, 0
+    deadline_s = client.link.now_s() + LINK_S
+    while client.link.now_s() < deadline_s:
+        for frame in client.frames(0.1):
+            if frame.kind == wire.REPLY:
+                return None
+            if frame.kind != wire.CHECK:
+                continue
+            if began_s is None:
+                began_s = client.link.now_s()  # from the first frame on: what it took to arrive is not in it
+            else:
+                received += len(frame.body)
+            if table_of(frame.body).get("last"):
+                return received / max(client.link.now_s() - began_s, 1e-6)
+    return 0.0
 
 
 def _clock_ratio(client: BoardClient) -> float:
@@ -82,13 +120,21 @@ def _clock_ratio(client: BoardClient) -> float:
     return (last_us - first_us) % wire.TICKS_WRAP_US * 1e-6 / (client.link.now_s() - first_s)
 
 
-def check(answers: Answers, nominal: Calibration, today: date | None = None) -> tuple[CheckLine, ...]:
+def check(
+    answers: Answers, nominal: Calibration, today: date | None = None, networks: Mapping[str, PinNetwork] | None = None
+) -> tuple[CheckLine, ...]:
     """Every line, in the order in which to mend things. `nominal` gives volts where the board is not calibrated."""
     used = answers.calibration or nominal
-    lines = [_firmware(answers.identity), _memory(answers.selfcheck), _temperature(answers.selfcheck)]
+    lines = [
+        _firmware(answers.identity),
+        *_health(answers.identity),
+        _memory(answers.selfcheck),
+        _temperature(answers.selfcheck),
+    ]
     lines.append(_calibration(answers.calibration, today or datetime.now(UTC).date()))
     place = "CH" if answers.acquisition == EXTERNAL else "GP"
     lines += [_input(entry, used, place) for entry in answers.selfcheck.get("inputs", ())]
+    lines += [_parts(entry, networks or {}) for entry in answers.selfcheck.get("inputs", ()) if networks]
     lines += _alike(answers.selfcheck.get("inputs", ()))
     lines += [_clock(answers.clock_ratio), *_sampling(answers)]
     lines.append(
@@ -110,6 +156,45 @@ def _firmware(identity: Mapping[str, Any]) -> CheckLine:
         needed = ".".join(map(str, OLDEST_MICROPYTHON))
         return CheckLine("firmware", "warn", seen, f"MicroPython {needed} or newer is needed: put it on, then install again")
     return CheckLine("firmware", "ok", seen)
+
+
+def _health(identity: Mapping[str, Any]) -> list[CheckLine]:
+    """What the board says of itself that must not pass unseen: short of memory, an old table, an error, restarts while it waited."""
+    lines = []
+    short = identity.get("short_of_memory")
+    if short:
+        lines.append(
+            CheckLine(
+                "memory for recording",
+                "fail",
+                f"too little for the fast acquisition: {short}",
+                "Remove other programs from the board, or use a board with more memory: as it is it can miss short dropouts",
+            )
+        )
+    if identity.get("alone_error"):
+        lines.append(CheckLine("working alone", "fail", str(identity["alone_error"]), "Tell it again: firstcrank board alone"))
+    if identity.get("error"):
+        lines.append(
+            CheckLine(
+                "last error",
+                "warn",
+                str(identity["error"]),
+                "The board restarted after it. Install again; if it comes back, report it",
+            )
+        )
+    if identity.get("restarts"):
+        why = ", ".join(f"{count} x {cause}" for cause, count in dict(identity.get("causes") or {}).items())
+        missed = int(identity.get("missed") or 0)
+        seen = f"{identity['restarts']} while it waited for a start ({why})"
+        lines.append(
+            CheckLine(
+                "restarts",
+                "warn",
+                seen + (f"; {missed} with the key on: the start before that was not recorded" if missed else ""),
+                "Switched off on purpose? If not: another cable, a power bank that does not switch itself off",
+            )
+        )
+    return lines
 
 
 def _memory(selfcheck: Mapping[str, Any]) -> CheckLine:
@@ -177,6 +262,16 @@ def _input(entry: Mapping[str, Any], used: Calibration, place: str) -> CheckLine
     return CheckLine(what, "ok", seen)
 
 
+def _parts(entry: Mapping[str, Any], networks: Mapping[str, PinNetwork]) -> CheckLine:
+    """The parts at the pin, by how it fell after it had been driven."""
+    what = f"parts of {str(entry['role']).replace('_', ' ')} (GP{entry['pin']})"
+    network, codes = networks.get(str(entry["role"])), entry.get("driven_codes")
+    if network is None or not codes:
+        return CheckLine(what, "not checked", "only seen with the lead at rest, below 0.2 V, on the chip's own inputs")
+    outcome, seen, do = network.told([float(code) for code in codes])
+    return CheckLine(what, outcome, seen, do)
+
+
 def _reading(line: ChannelCalibration | None, mean: float, rms: float) -> str:
     if line is None:
         return f"code {mean:.1f}, noise {rms:.1f} codes"
@@ -224,14 +319,41 @@ def _sampling(answers: Answers) -> list[CheckLine]:
         f"{rate:,.0f} readings a second of each lead ({recording.meta['acquisition']}), longest look away {gap_s * 1e6:.0f} µs"
     )
     lines = [CheckLine("sampling", "ok", seen)]
+    streams = [table_of(f.body) for f in wire.Deframer().feed(answers.recording) if f.kind == wire.STREAM]
+    why = streams[-1].get("acquisition_why") if streams else None
     if gap_s >= SHORTEST_S:
-        lines = [
-            CheckLine("sampling", "fail", seen, "A dropout of 1 ms could pass unseen: install the firmware again, fewer leads")
-        ]
+        do = "A dropout of 1 ms could pass unseen: install the firmware again, fewer leads"
+        lines = [CheckLine("sampling", "fail", f"{seen}; the fast way is not possible: {why}" if why else seen, do)]
+    elif why:
+        lines = [CheckLine("sampling", "warn", f"{seen}; the fast way is not possible: {why}", "Other pins, or another board")]
+    lines += _converter(answers.recording)
     lost = sorted({hole.why for hole in trace.holes})
     if lost or answers.damaged_frames:
         what = f"{len(trace.holes)} gaps in {seconds:.1f} s{': ' if lost else ''}{', '.join(lost)}"
         seen = f"{what}; {answers.damaged_frames} damaged frames"
         return [*lines, CheckLine("link", "fail", seen, "Another cable, straight into the computer without a hub")]
     rate_kb = len(answers.recording) / seconds / 1000
-    return [*lines, CheckLine("link", "ok", f"{rate_kb:.0f} kB/s for {seconds:.1f} s, nothing lost")]
+    seen = f"{rate_kb:.0f} kB/s for {seconds:.1f} s, nothing lost"
+    speed = answers.link_bytes_per_s
+    if speed is not None and speed < LINK_LEAST:
+        seen = f"{seen}; at most {speed / 1000:.0f} kB/s" if speed else f"{seen}; then nothing arrived whole"
+        return [*lines, CheckLine("link", "fail", seen, "Another cable, straight into the computer without a hub")]
+    if speed is not None:
+        seen += f"; takes {speed / 1000:.0f} kB/s"
+    return [*lines, CheckLine("link", "ok", seen)]
+
+
+def _converter(recording: bytes) -> list[CheckLine]:
+    """The converter's own speed against the chip's clock, and its errors, from the counters of the recording's END."""
+    ends = [table_of(f.body) for f in wire.Deframer().feed(recording + b"\x00") if f.kind == wire.END]
+    counters = ends[-1].get("counters", {}) if ends else {}
+    late_us = counters.get("converter_late_us")
+    if late_us is None:
+        return []
+    seen = f"{int(late_us)} us behind the clock at the end"
+    if counters.get("converter_errors") or counters.get("fifo_overflows"):
+        seen = f"{counters.get('converter_errors', 0)} conversions failed, {counters.get('fifo_overflows', 0)} fell out of its buffer"
+        return [CheckLine("converter", "fail", seen, "Check once more; if it comes back, another board")]
+    if not -LATE_US < int(late_us) < LATE_US:
+        return [CheckLine("converter", "fail", seen, "It is not as fast as it says: durations would be wrong. Another board")]
+    return [CheckLine("converter", "ok", seen)]

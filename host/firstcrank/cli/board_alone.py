@@ -16,6 +16,7 @@ LAMP = (
     ("long on, short off", "PASS"),
     ("three blips, pause", "FAIL"),
     ("one long, one short", "NO VERDICT"),
+    ("two long, two short", "an error, or a table from before an update: plug it in, firstcrank board check"),
     ("six fast blips behind it", "the trace was not kept: memory full, fetch first"),
 )
 

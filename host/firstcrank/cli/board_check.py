@@ -30,6 +30,7 @@ def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: st
 
     from firstcrank.board.check import ask_board
     from firstcrank.board.check import check as lines_of
+    from firstcrank.board.pin_network import networks
     from firstcrank.calibration import read_calibration
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
@@ -42,7 +43,8 @@ def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: st
         chip = str(client.handshake().get("chip", ""))
         with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system}v.toml") as path:
             nominal = read_calibration(path, converter_of(acquisition, chip))
-        lines = lines_of(ask_board(client, channels, acquisition), nominal)
+            parts = networks(path)
+        lines = lines_of(ask_board(client, channels, acquisition, parts), nominal, networks=parts)
     finally:
         client.close()
     if as_json:

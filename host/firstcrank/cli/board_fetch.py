@@ -36,7 +36,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
     """
-    from firstcrank.board.captures import list_captures
+    from firstcrank.board.captures import journal, journal_text, list_captures, mark_told
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
     from firstcrank.cli.screen import Screen
@@ -49,6 +49,11 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
         client.handshake()
         client.idle()
         captures = [c for c in list_captures(client) if every or not c.fetched]
+        told = journal_text(journal(client))
+        for line in told:
+            console.print(line)
+        if told:
+            mark_told(client)
         if not captures:
             console.print("Nothing new on the board." if not every else "The board has kept nothing.")
             return 0

@@ -30,4 +30,9 @@ def install(port: str | None) -> None:
         identity = client.handshake(8.0)
     finally:
         client.close()
+    if identity.get("short_of_memory"):
+        say(
+            f"This board is too short of memory for the fast acquisition ({identity['short_of_memory']}): it can miss short dropouts. "
+            "Remove other programs from it, or use a board with more memory."
+        )
     say(f"firstcrank {identity['firmware']} answers. Next: firstcrank board check")

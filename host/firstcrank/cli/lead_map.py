@@ -26,4 +26,4 @@ def channels_of(leads: tuple[str, ...]) -> list[dict[str, Any]]:
     missing = [role for role in REQUIRED_ROLES if role not in [c["role"] for c in channels]]
     if missing:
         raise UsageError(f"--lead: {' and '.join(missing)} must be among the leads")
-    return channels
+    return sorted(channels, key=lambda channel: int(channel["pin"]))  # the converter takes them in rising order

@@ -54,6 +54,7 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port or file.
     """
+    from firstcrank.board.before_crank import warnings_of
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
@@ -67,7 +68,8 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
         raise UsageError(f"{path} is already there: choose another name with --out")
     client = BoardClient(chosen_link(port))
     try:
-        client.handshake()
+        for line in warnings_of(client.handshake()):
+            console.print(line, style="bold")
         cautions(console)
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])

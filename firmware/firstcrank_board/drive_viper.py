@@ -1,0 +1,52 @@
+"""Drives an analog pin high, lets it go, and converts after a chosen time: what hangs on the pin shows in how fast it falls. RP2040.
+
+Only asked for by the self-check, with the lead at rest: through the series resistor less than a milliampere flows, for milliseconds.
+"""
+
+import time
+
+import machine
+import micropython
+
+from . import rp2_registers as reg
+
+SIO_GPIO_OE_CLR = 0xD0000028  # RP2040 datasheet 2.3.1.7
+CS_START_ONE = 1 << 2
+SETTLE_MS = 5  # five time constants of the largest filter that this is to tell
+WAITS = ((4, 52), (60, 920))  # microseconds from letting go to the conversion, and turns of the loop for it at 125 MHz
+REPEATS = 3
+
+
+@micropython.viper
+def let_go_and_convert(oe_clear: int, mask: int, adc_at: int, start: int, turns: int) -> int:
+    """Releases the pins in `mask`, waits, converts once; the 12-bit code."""
+    release = ptr32(oe_clear)
+    adc = ptr32(adc_at)
+    release[0] = mask
+    i = 0
+    while i < turns:
+        i += 1
+    adc[0] = start
+    while adc[0] & 0x100 == 0:
+        pass
+    return adc[1]
+
+
+def driven(chip, pin):
+    """Codes after each of WAITS, the middle one of REPEATS. The pin is an analog input again afterwards."""
+    start = reg.CS_EN | CS_START_ONE | chip.channel(pin) << reg.CS_AINSEL_SHIFT
+    codes = []
+    try:
+        for _, turns in WAITS:
+            seen = []
+            for _ in range(REPEATS):
+                machine.Pin(pin, machine.Pin.OUT, value=1)
+                time.sleep_ms(SETTLE_MS)
+                state = machine.disable_irq()
+                code = let_go_and_convert(SIO_GPIO_OE_CLR, 1 << pin, chip.adc, start, turns)
+                machine.enable_irq(state)
+                seen.append(code)
+            codes.append(sorted(seen)[REPEATS // 2])
+    finally:
+        machine.ADC(machine.Pin(pin))
+    return codes
