@@ -164,6 +164,7 @@ def test_assembler_that_the_processor_has_not_stays_source_and_other_boards_get_
     for_esp32 = compiled(board_files(), ESP32_MPY)
     assert for_esp32 is not None
     assert [n for n in for_esp32 if n.endswith(".py")] == [
+        "firstcrank_board/edge_thumb.py",
         "firstcrank_board/fold_thumb.py",
         "firstcrank_board/frame_thumb.py",
         MAIN,
