@@ -29,6 +29,7 @@ from firstcrank.tracefiles.native import RecordingFile, context_to_json
 LEADS_EVERY_S = 0.3  # the leads are looked at again and again until the crank: the user may be moving them
 QUIET_S = 8.0  # longer than a laptop that does nothing for a while; what the board had to drop shows as a hole
 LONGEST_READ_S = 0.5
+STANDING_S = 1.0
 END_S = 5.0
 
 
@@ -50,7 +51,7 @@ class Watcher(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What to record and how. `channels`: role and pin each. `longest_s`: give up after this much time, recorded or passed.
+    """What to record and how. `channels`: role and pin each. `longest_s`: give up after this much time, recorded or passed in vain.
 
     `kind`: what kind of recording it is ("start", or "switch test" where no engine is started), noted as its identity.
     `watch`: what to go on for when the start is over: "charge" (a minute of running) or "off" (key off and the module's power-down).
@@ -140,7 +141,7 @@ class _Follow:
         self._told: tuple[str, ...] | None = None
         self.begun = False  # a reading was recorded
         self._heard = False  # the board answered under our recording's id
-        self._recorded_s = self._silent_s = self._useless_s = 0.0
+        self._seen_s = self._standing_s = self._stood_s = self._silent_s = self._useless_s = 0.0
 
     @property
     def asks_running(self) -> bool:
@@ -193,9 +194,19 @@ class _Follow:
             )
         if self._tracker.state == "done":
             return self._stop("the release was watched")
-        if self._tracker.now_s > self._plan.longest_s or self._recorded_s > self._plan.longest_s * patience():
+        if self._spent_s() > self._plan.longest_s:
             return self._stop("nothing more happened")
         return None
+
+    def _spent_s(self) -> float:
+        """Recorded time, and time that passed while it stood still for a second and more: a board's clock may not run at all."""
+        advanced_s = self._tracker.now_s - self._seen_s
+        if advanced_s > 0:
+            if self._standing_s > STANDING_S * patience():
+                self._stood_s += max(self._standing_s - advanced_s, 0.0)
+            self._seen_s, self._standing_s = self._tracker.now_s, 0.0
+        standing_s = self._standing_s if self._standing_s > STANDING_S * patience() else 0.0
+        return self._tracker.now_s + (self._stood_s + standing_s) / patience()
 
     def _take(self) -> list[wire.Frame]:
         """Frames that arrive within a tenth of a second, with the time that passed put on the clocks of silence.
@@ -206,7 +217,7 @@ class _Follow:
         before_s = self._client.link.now_s()
         frames = self._client.frames(0.1 * patience(), raw=self._file.write)
         passed_s = self._client.link.now_s() - before_s
-        self._recorded_s += passed_s
+        self._standing_s += passed_s
         self._silent_s += min(passed_s, LONGEST_READ_S * patience())
         self._useless_s += min(passed_s, LONGEST_READ_S * patience())
         return frames
