@@ -1,4 +1,4 @@
-"""Two cranks side by side: aligned where the starter engages, and what changed in each finding."""
+"""The curves of two cranks side by side, aligned where the starter engages."""
 
 from __future__ import annotations
 
@@ -6,20 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.model.judgement import Finding, Judgement
+from firstcrank.model.judgement import Judgement
 from firstcrank.trace import FloatArray, Trace
 
 BEFORE_S, AFTER_S, STEP_S = 2.0, 6.0, 0.005
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One check in both starts; None where a start has no such finding. `words` says what changed."""
-
-    check: str
-    before: Finding | None
-    after: Finding | None
-    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +19,6 @@ class Comparison:
     at_s: FloatArray
     before_v: dict[str, FloatArray]
     after_v: dict[str, FloatArray]
-    changes: tuple[Change, ...]
 
     def difference_v(self, role: str) -> FloatArray:
         """After minus before, shape (n,), volts."""
@@ -50,7 +39,6 @@ def compare(before: tuple[Trace, Judgement], after: tuple[Trace, Judgement], cra
         at_s,
         {role: sides[0][role] for role in shared},
         {role: sides[1][role] for role in shared},
-        _changes(before[1], after[1]),
     )
 
 
@@ -65,25 +53,3 @@ def _lowest(trace: Trace, role: str, at_s: FloatArray) -> FloatArray:
         bounds = np.column_stack((first[filled], np.minimum(past[filled], len(lowest))))
         out[filled] = [lowest[a:b].min() for a, b in bounds]
     return out
-
-
-def _changes(before: Judgement, after: Judgement) -> tuple[Change, ...]:
-    one = {f.check: f for f in before.findings}
-    two = {f.check: f for f in after.findings}
-    names = list(dict.fromkeys([*one, *two]))
-    return tuple(Change(name, one.get(name), two.get(name), _words(one.get(name), two.get(name))) for name in names)
-
-
-def _words(before: Finding | None, after: Finding | None) -> str:
-    if before is None or after is None:
-        return "only in the second start" if before is None else "only in the first start"
-    good = {"pass": 2, "warn": 1, "no verdict": 1, "fail": 0}
-    if before.result != after.result:
-        better = good.get(after.result, 1) > good.get(before.result, 1)
-        return f"{before.result} before, {after.result} now{': better' if better else ''}"
-    if before.measured is not None and after.measured is not None and before.unit == "V":
-        change_v = after.measured - before.measured
-        spread_v = ((before.uncertainty or 0.0) ** 2 + (after.uncertainty or 0.0) ** 2) ** 0.5
-        if abs(change_v) > max(spread_v, 0.02):
-            return f"{change_v:+.2f} V"
-    return "same"

@@ -11,7 +11,7 @@ import numpy as np
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.analysis.verdict import judge
 from firstcrank.bench.converter import Converter, bench_calibration, drawn_converter, measured_calibration
-from firstcrank.bench.grading import Grade, grade, true_drops
+from firstcrank.bench.grading import Grade, grade
 from firstcrank.bench.to_trace import BIN_S, to_trace
 from firstcrank.bench.truth import Truth
 from firstcrank.calibration import Calibration
@@ -106,7 +106,7 @@ def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, f
         unmatched=unmatched,
         within=within,
         partly=partly,
-        volts=_volts(truth, judgement, limits),
+        volts=_volts(truth, judgement),
         speed=_speed(truth, judgement),
         healthy_speed=truth.cause is None and graded.deserves == "PASS",
         framed=framed,
@@ -178,14 +178,12 @@ def _true_dropouts(truth: Truth, limits: Limits) -> list[tuple[float, float]]:
     return true
 
 
-def _volts(truth: Truth, judgement: Judgement, limits: Limits) -> tuple[tuple[str, float, float], ...]:
+def _volts(truth: Truth, judgement: Judgement) -> tuple[tuple[str, float, float], ...]:
     """Stated minus true for voltages whose meaning is the same on both sides."""
     if truth.expected == "NO VERDICT" or truth.plan.leads or truth.plan.ground_off:
         return ()
     battery = truth.point["battery"]
     true: dict[str, float] = {"battery_rest": battery.mean(0.0, truth.schedule.on_s - 0.02)}
-    for phase, drop_v in true_drops(truth, limits).items():
-        true["key_feed_drop_steady." + phase.replace(" ", "_")] = drop_v
     crank_s = truth.crank_s
     if crank_s is not None and crank_s[1] - crank_s[0] > 0.5:
         true["battery_crank"] = battery.mean(truth.schedule.start_s + 0.2, truth.schedule.open_s - 0.05)
