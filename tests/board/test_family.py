@@ -10,7 +10,6 @@ import os
 from pathlib import Path
 
 import pytest
-from firstcrank.analysis.findings import Context
 
 from firstcrank import wire
 from firstcrank.analysis.verdict import judge
@@ -18,6 +17,7 @@ from firstcrank.board.alone import alone_table
 from firstcrank.board.captures import write_recording
 from firstcrank.calibration import read_calibration
 from firstcrank.limits import shipped
+from firstcrank.model.context import Context
 from firstcrank.tracefiles.native import read_native
 
 from . import played_start

@@ -92,7 +92,7 @@ def test_a_converter_too_slow_for_the_shortest_dropout_is_no_pass(tmp_path: Path
         return
     assert done.returncode == 3, done.stdout + done.stderr
     assert "Key feed: NO VERDICT" in done.stdout
-    assert "readings are too far apart: one every 1.2 ms" in " ".join(done.stdout.split())
+    assert "samples are too far apart: one every 1.2 ms" in " ".join(done.stdout.split())
 
 
 @pytest.mark.slow
