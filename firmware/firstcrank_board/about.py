@@ -40,12 +40,17 @@ def stream(app):
     if app.alone is not None:
         body["alone"] = app.alone.given()
     calibration = app.parts.store.load("calibration")
-    if calibration:
+    if calibration and is_calibration(calibration):  # a damaged file must not keep the board from recording
         roles = [entry["role"] for entry in config["channels"]]
         lines = calibration.get("channels") or {}
         kept = {role: lines[role] for role in roles if role in lines}
         body["calibration"] = dict(calibration, channels=kept)  # of the leads that are on: a frame is short
     return json.dumps(body).encode()
+
+
+def is_calibration(table):
+    """Whether `table` can be a calibration, or None, which takes it back."""
+    return table is None or isinstance(table, dict) and isinstance(table.get("channels") or {}, dict)
 
 
 def counters(app):

@@ -229,6 +229,8 @@ def _calibrate(app, frame):
     if "store" in body:
         if app.state != "idle":
             raise Refused("%s: stop first" % app.state)
+        if not about.is_calibration(body["store"]):
+            raise Refused("calibration: an object is asked for, and its channels as an object")
         app.parts.store.save("calibration", body["store"])
     app.reply(wire.CALIBRATE, True, "", calibration=app.parts.store.load("calibration"))
 

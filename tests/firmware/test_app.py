@@ -154,6 +154,8 @@ def test_no_command_ends_the_program(tmp_path_factory: pytest.TempPathFactory, c
         board.send(kind, body)
         board.steps(48)
     board.send(wire.STOP)
+    while board.link.to_board:  # 64 bytes a pass at most, and these bodies are long
+        board.steps(48)
     board.steps(200)
     assert board.counters()["state"] == "idle"
 
@@ -169,6 +171,20 @@ def test_a_configuration_that_is_none_is_refused_and_changes_nothing(board: Scri
     assert reply["why"]
     assert board.app.config == before
     assert board.counters()["bad_commands"] == 1
+
+
+@pytest.mark.parametrize("stored", [7, "text", [1], {"channels": 10**20}, {"channels": ["battery"]}])
+def test_a_calibration_that_is_none_is_refused_or_left_out(board: ScriptedBoard, stored: Any) -> None:
+    """Refused on its way in; a file on the flash that holds one does not keep the board from recording."""
+    board.send(wire.CALIBRATE, {"store": stored})
+    (reply,) = [table(f) for f in board.steps() if f.kind == wire.REPLY]
+    assert (reply["to"], reply["ok"]) == (wire.CALIBRATE, False)
+    assert "calibration" not in board.app.parts.store.tables
+    damaged = ScriptedBoard({"calibration": stored})
+    damaged.steps()
+    damaged.send(wire.START)
+    (stream,) = [table(f) for f in damaged.steps() if f.kind == wire.STREAM]
+    assert "calibration" not in stream
 
 
 # --- what goes out ---------------------------------------------------------------------------------------
