@@ -62,7 +62,11 @@ def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThre
     if chain is None or _mostly_steps(raw_v, points, grid_s, chain, th):
         return None
     first, past = chain
+    if _begins_late(grid_s[lows], first, float(grid_s[0]), th):
+        return None
     inside = points[(grid_s[points] >= grid_s[lows[first]]) & (grid_s[points] <= grid_s[lows[past - 1]])]
+    if _mostly_trend(fine_v, swing, inside, th):
+        return None
     lows_s = grid_s[lows]
     last = past - 1
     while last + 1 < len(lows_s) and lows_s[last + 1] - lows_s[last] <= th.interval_most_s:
@@ -133,6 +137,20 @@ def _chain_from(lows_s: FloatArray, first: int, th: CrankThresholds) -> tuple[in
             break
         past += 1
     return past, odd
+
+
+def _begins_late(lows_s: FloatArray, first: int, from_s: float, th: CrankThresholds) -> bool:
+    """True where no lows, regular or not, lead from the beginning up to the first of the chain: an engine turns at once."""
+    while first > 0 and lows_s[first] - lows_s[first - 1] <= th.interval_most_s:
+        first -= 1
+    return bool(lows_s[first] - from_s > th.first_low_s)
+
+
+def _mostly_trend(fine_v: FloatArray, swing: FloatArray, points: np.ndarray, th: CrankThresholds) -> bool:
+    """True where the voltage itself makes few of the swings: the moving mean makes them on both sides of a step."""
+    whole = np.diff(swing[points])
+    made = np.diff(fine_v[points]) * np.sign(whole)
+    return bool((made >= th.swing_raw_share * np.abs(whole)).mean() < th.swings_made_share)
 
 
 def _mostly_steps(

@@ -87,12 +87,17 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
     end = _end(trace, battery_v, rhythm, reach, level_v, level_v - typical_v, th)
     start = Border(sag_s - th.coil_on_before_s, float(trace.end_s[first]), "the battery's sag begins")
     crank = slice(first, max(int(np.searchsorted(trace.start_s, end.early_s)), first + 1))
-    return SagCrank(start, end, sag_s, level_v - float(battery_v[crank].mean())), end.late_s
+    sag_v = level_v - float(battery_v[crank].mean())
+    if sag_v < th.sag_no_lead_v:  # a fan or a pump: its current is no starter's
+        return None, end.late_s
+    return SagCrank(start, end, sag_s, sag_v), end.late_s
 
 
 def _level_v(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> float:
-    before = slice(int(np.searchsorted(trace.start_s, fall_s - th.level_s)), int(np.searchsorted(trace.end_s, fall_s)) + 1)
-    return float(np.median(battery_v[before])) if before.stop > before.start else float(battery_v[0])
+    """The battery before the fall; where a heater has gone off just before, what it then came back to."""
+    past = int(np.searchsorted(trace.end_s, fall_s)) + 1
+    befores = (slice(int(np.searchsorted(trace.start_s, fall_s - span_s)), past) for span_s in (th.level_s, th.inrush_s))
+    return max((float(np.median(battery_v[b])) for b in befores if b.stop > b.start), default=float(battery_v[0]))
 
 
 def _reach(trace: Trace, battery_v: FloatArray, first: int, level_v: float, th: CrankThresholds) -> int:

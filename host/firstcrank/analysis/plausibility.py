@@ -15,6 +15,7 @@ from typing import Literal
 
 import numpy as np
 
+from firstcrank.analysis.standstill import stand_still, stands_alone
 from firstcrank.noise import LIVE_V, live_windows, resolution_v
 from firstcrank.trace import Channel, FloatArray, Trace
 
@@ -60,6 +61,8 @@ def find_implausible(trace: Trace) -> tuple[Implausible, ...]:
         _held,
         _frozen,
         _clipped,
+        _still_in_noise,
+        _still_alone,
         _noise_free,
         _copied,
         _on_the_post,
@@ -251,10 +254,10 @@ def _frozen_battery(view: _View, least: int) -> Iterator[Implausible]:
 
 
 def _clipped(view: _View) -> Iterator[Implausible]:
-    """A ceiling: the battery's highest reading again and again, entered and left by steps, in the ripple or on both sides of a sag.
+    """A ceiling: the battery's highest reading again and again in the ripple, or on both sides of a sag and the key feed with it.
 
     Only the battery is looked at: every other lead hangs on it, and a lead that is clipped alone reads low. An honest battery
-    comes back from a crank below its rest and creeps up, or goes above it.
+    comes back from a crank below its rest and creeps up, or goes above it and ripples there.
     """
     volts, step_v = view.battery_v, max(view.steps_v["battery"], 1e-4)
     top_v = float(volts.max())
@@ -277,11 +280,49 @@ def _clipped(view: _View) -> Iterator[Implausible]:
     key_v = view.trace.channels["key_switch"].mean_v
     for (_, one_past), (two_first, two_past) in pairwise(long):
         sagged = volts[one_past:two_first] < top_v - MOVED_V * view.scale
-        jumped = top_v - float(volts[max(two_first - 2, one_past)]) > TOP_STEPS * step_v
-        key_there = float((key_v[two_first:two_past] == float(key_v.max())).mean()) > 0.9
-        if sagged.any() and jumped and key_there and float(key_v.max()) == top_v:
+        with_key = key_v[two_first:two_past][key_v[two_first:two_past] > 0.5 * top_v]
+        key_there = len(with_key) >= rows and float((with_key == top_v).mean()) > 0.9
+        if sagged.any() and key_there and float(key_v.max()) == top_v:
             yield view.found("battery", int(two_first), int(two_past), "clipped", said)
             return
+
+
+def _still_in_noise(view: _View) -> Iterator[Implausible]:
+    """A live lead that stands still for longer than its own noise allows: at its highest reading a ceiling, else it froze."""
+    for role, channel in view.leads():
+        runs = stand_still(channel.mean_v, view.steps_v[role], view.scale)
+        if not runs:
+            continue
+        first, past = max(runs, key=lambda run: run[1] - run[0])
+        volts = float(channel.mean_v[first])
+        if volts >= float(channel.mean_v.max()):
+            line = (
+                f"the {words(role)} never reads more than {volts:.2f} V and stays exactly there: the logger's range ends there"
+            )
+            yield view.found(role, first, past, "clipped", line)
+        else:
+            lasts_s = float(view.trace.end_s[past - 1] - view.t_s[first])
+            line = (
+                f"the {words(role)} reads {volts:.2f} V for {lasts_s:.2f} s without the noise that it has elsewhere: it froze"
+            )
+            yield view.found(role, first, past, "frozen", line)
+
+
+def _still_alone(view: _View) -> Iterator[Implausible]:
+    """One of battery and key feed stands still while the other goes on with the noise that they shared."""
+    for role, other in (("key_switch", "battery"), ("battery", "key_switch")):
+        if "feed_source" in view.trace.channels:
+            return
+        volts, beside = view.trace.channels[role].mean_v, view.trace.channels[other].mean_v
+        run = stands_alone(volts, view.steps_v[role], beside, view.steps_v[other])
+        if run is not None:
+            first, past = run
+            lasts_s = float(view.trace.end_s[past - 1] - view.t_s[first])
+            line = (
+                f"the {words(role)} reads {volts[first]:.2f} V for {lasts_s:.2f} s while the {words(other)} shows the noise that "
+                "both had: it froze"
+            )
+            yield view.found(role, first, past, "frozen", line)
 
 
 def _noise_free(view: _View) -> Iterator[Implausible]:

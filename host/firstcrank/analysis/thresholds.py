@@ -25,6 +25,9 @@ class CrankThresholds:
     coil_join_s: float = number(0.2, "s", "a coil that chatters with shorter breaks is one crank")
     coil_shortest_s: float = number(0.05, "s", "a shorter pulse of the coil is no crank")
     sag_least_v: float = number(0.2, "V", "a starter that works pulls the battery down by at least this")
+    sag_no_lead_v: float = number(
+        1.0, "V", "without a starter lead a crank pulls the battery down by at least this: no fan does"
+    )
     sag_begin_v: float = number(0.25, "V", "the sag has begun where the battery is this far below its level before")
     inrush_v: float = number(0.7, "V", "the inrush pulls any battery down by more, within the time below")
     inrush_s: float = number(0.06, "s", "within this")
@@ -37,10 +40,13 @@ class CrankThresholds:
     swing_least_v: float = number(0.03, "V", "a compression swings the battery by at least this")
     swing_share: float = number(0.25, "", "of the median swing: smaller ones are no turning points")
     swing_of_sag: float = number(0.015, "", "of the sag's depth: smaller ones are no turning points")
+    swing_raw_share: float = number(0.3, "", "of a swing that the voltage itself makes: less is what the trend leaves behind")
+    swings_made_share: float = number(0.6, "", "of the swings that must be made so")
     swings_regular: float = number(3.0, "", "compressions in a row that make a rhythm, where they are as regular as below")
     swings_enough: float = number(5.0, "", "compressions in a row that make a rhythm with one out of step")
     interval_low: float = number(0.55, "", "of the median interval: a shorter one is out of step")
     interval_high: float = number(1.7, "", "of the median interval: a longer one is out of step")
+    first_low_s: float = number(0.5, "s", "the first compression comes this soon after the inrush has settled")
     interval_least_s: float = number(0.025, "s", "40 compressions a second: faster is no crank")
     interval_most_s: float = number(0.55, "s", "slower is no crank")
     step_s: float = number(0.005, "s", "a change is a step where most of it comes within this")

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from tests.strangers.grader.feed import Feed
 from tests.strangers.grader.levels import Marks
 from tests.strangers.grader.measure import Stretch, below
+from tests.strangers.logger import stated
 from tests.strangers.plan import OFF
 
 Floats = NDArray[np.float64]
@@ -227,10 +228,9 @@ def _logger(f: Feed, marks: Marks) -> None:
         marks.unsure.append("R6: eight bits")
     if "flat_v" in tricks:
         t = f.s.world.t_s
-        over = max(
-            sum(x.length_s for x in _above(t, f.s.world.volts[role], tricks["flat_v"] - 0.02, f))
-            for role in ("battery", "key_switch")
-        )
+        gain, offset_v = stated(f.s.plan)  # cut for certain: the logger may read as much less as it states
+        cut_v = (tricks["flat_v"] + offset_v) / (1.0 - gain)
+        over = max(sum(x.length_s for x in _above(t, f.s.world.volts[role], cut_v, f)) for role in ("battery", "key_switch"))
         if over > 0.05:
             marks.lacking.append(f"R6: flat top at {tricks['flat_v']:.2f} V")
         else:
