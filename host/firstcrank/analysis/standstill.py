@@ -66,12 +66,13 @@ def stands_alone(volts: FloatArray, step_v: float, beside: FloatArray, beside_st
     range_steps = np.ptp(two, axis=1) / beside_step_v
     noisy = live & (range_steps > 1.5) & (range_steps < 8.5)  # three readings at least: between two steps there are only two
     still = np.ptp(one, axis=1) == 0.0
-    best = None
     edges = np.flatnonzero(np.diff(np.concatenate(([0], still.astype(np.int8), [0]))))
-    for first, past in edges.reshape(-1, 2).tolist():
-        if np.ptp(volts[first * WINDOW : past * WINDOW]) == 0.0 and noisy[first:past].sum() >= ALONE_WINDOWS:
-            if best is None or past - first > best[1] - best[0]:
-                best = (first, past)
+    runs = [
+        (first, past)
+        for first, past in edges.reshape(-1, 2).tolist()
+        if np.ptp(volts[first * WINDOW : past * WINDOW]) == 0.0 and noisy[first:past].sum() >= ALONE_WINDOWS
+    ]
+    best = max(runs, key=lambda run: run[1] - run[0], default=None)
     if best is None:
         return None
     elsewhere = noisy.copy()
