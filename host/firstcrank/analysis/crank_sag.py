@@ -21,6 +21,7 @@ BACK_S = 0.03  # and stays back for this long
 FOLLOW_PERIODS = 3.5  # behind a rise in which compressions are looked for
 FOLLOW_SHARE = 0.5  # of their swing before
 FOLLOW_POINTS = 4  # turning points that make them go on
+EARLY = 0.2  # quantile of the first moments that is their inrush: a dip of two milliseconds is none
 BESIDE_S = 0.03  # the rise at the end is measured this far before and after
 
 
@@ -88,9 +89,17 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
     start = Border(sag_s - th.coil_on_before_s, float(trace.end_s[first]), "the battery's sag begins")
     crank = slice(first, max(int(np.searchsorted(trace.start_s, end.early_s)), first + 1))
     sag_v = level_v - float(battery_v[crank].mean())
-    if sag_v < th.sag_no_lead_v:  # a fan or a pump: its current is no starter's
+    early = slice(first, int(np.searchsorted(trace.start_s, sag_s + th.inrush_deepest_s)))
+    if not _is_starters(battery_v[:first], battery_v[early], level_v, sag_v, th):
         return None, end.late_s
     return SagCrank(start, end, sag_s, sag_v), end.late_s
+
+
+def _is_starters(before: FloatArray, early: FloatArray, level_v: float, sag_v: float, th: CrankThresholds) -> bool:
+    """Whether a starter's current explains the sag: a fan or a pump takes less, and more of it as inrush."""
+    risen_v = max(float(np.quantile(before, 0.9)) - level_v, 0.0) if len(before) else 0.0  # a heater that was on until now
+    inrush_v = level_v - float(np.quantile(early, EARLY)) if len(early) else 0.0
+    return risen_v + sag_v >= th.sag_no_lead_v and risen_v + inrush_v <= th.inrush_of_sag * (risen_v + sag_v)
 
 
 def _level_v(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> float:

@@ -28,6 +28,9 @@ class CrankThresholds:
     sag_no_lead_v: float = number(
         1.0, "V", "without a starter lead a crank pulls the battery down by at least this: no fan does"
     )
+    inrush_of_sag: float = number(
+        2.3, "", "without a starter lead: the inrush is at most so many times the sag; a fan's is more"
+    )
     sag_begin_v: float = number(0.25, "V", "the sag has begun where the battery is this far below its level before")
     inrush_v: float = number(0.7, "V", "the inrush pulls any battery down by more, within the time below")
     inrush_s: float = number(0.06, "s", "within this")
