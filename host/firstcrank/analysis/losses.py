@@ -71,7 +71,8 @@ def follows_source(trace: Trace, feed: Feed, limits: Limits, low: LowInterval, t
     leaves = feed.drop_v[bins] > allowed_v
     leaves |= feed.lowest_v[bins] < lowest_v - allowed_v  # a brief loss of its own within a bin
     leaves |= lowest_v >= limits["module_minimum_v"] + allowed_v
-    return bool(span_s[leaves].sum() <= max(limits["dropout_min_s"], th.feed.follows_share * low.best_s) and not leaves.all())
+    apart_s = float(span_s[leaves].sum())  # a short loss of its own within a long one of the battery's, and never most of it
+    return apart_s <= max(limits["dropout_min_s"], th.feed.follows_share * low.best_s) and apart_s < 0.45 * float(span_s.sum())
 
 
 def bins_of(trace: Trace, start_s: float, end_s: float) -> slice:
