@@ -83,7 +83,7 @@ class Files:
         except LittleFSError as error:
             if self.flash.dead:
                 for handle in self._handles:  # nothing of them is closed any more, not even when Python collects them
-                    handle.close = handle.flush = lambda: None
+                    _leave_open(handle)
                 raise PowerCut from error
             raise OSError(-error.code if error.code > -100 else errno.EIO, str(error)) from error
 
@@ -111,6 +111,12 @@ class Files:
         return _File(self, handle)
 
 
+def _leave_open(handle: Any) -> None:
+    """Python must not close it a second time: littlefs lets go of a file even where closing it fails, and then aborts the process."""
+    for part in (handle, handle.raw):
+        part.close = part.flush = lambda: None
+
+
 class _File:
     """A file whose errors are OSErrors, as MicroPython's are."""
 
@@ -121,7 +127,11 @@ class _File:
         """A second time it does nothing, as in MicroPython."""
         if not self._closed:
             self._closed = True
-            self._files._try(self._handle.close)
+            try:
+                self._files._try(self._handle.close)
+            except OSError:
+                _leave_open(self._handle)
+                raise
 
     def __enter__(self) -> _File:
         return self
