@@ -17,12 +17,14 @@ from hardware_notes import bill, boot_picture, bring_up, draw, kicad_check, stri
 from hardware_notes.kicad_write import project
 
 HERE = Path(__file__).parent
+SOLDER_FAULTS = (
+    HERE.parent / "host" / "firstcrank" / "data" / "solder_faults.json"
+)  # the program's, made from the same circuits
 
 
 def texts() -> dict[str, str]:
     """File name to text, all but the drawings, which their library writes itself."""
     made = dict(write.pages())
-    made["board_check_figures.json"] = bring_up.figures_json()
     made["strip_board.md"] = strip_board.page()
     made["strip_board.svg"] = strip_picture.picture()
     made["leads.svg"] = boot_picture.picture()
@@ -71,7 +73,11 @@ def differing() -> list[str]:
     """Names of files that are missing or not what the builds give."""
     with tempfile.TemporaryDirectory() as folder:
         names = write_all(Path(folder))
-        return [n for n in names if not (HERE / n).is_file() or (HERE / n).read_bytes() != (Path(folder) / n).read_bytes()]
+        different = SOLDER_FAULTS.read_text("utf-8") != bring_up.figures_json()
+        wrong = [SOLDER_FAULTS.name] if different else []
+        return wrong + [
+            n for n in names if not (HERE / n).is_file() or (HERE / n).read_bytes() != (Path(folder) / n).read_bytes()
+        ]
 
 
 def main() -> int:
@@ -80,6 +86,7 @@ def main() -> int:
     options.add_argument("--check", action="store_true")
     if not options.parse_args().check:
         write_all(HERE)
+        SOLDER_FAULTS.write_text(bring_up.figures_json(), "utf-8", newline="\n")
         for name, data in exported().items():
             (HERE / name).write_bytes(data)
         return 0

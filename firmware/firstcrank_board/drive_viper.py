@@ -33,7 +33,11 @@ def let_go_and_convert(oe_clear: int, mask: int, adc_at: int, start: int, turns:
 
 
 def driven(chip, pin):
-    """Codes after each of WAITS, the middle one of REPEATS. The pin is an analog input again afterwards."""
+    """Codes after each of WAITS, the middle one of REPEATS, and the highest of the other inputs while the pin was high.
+
+    The pin is an analog input again afterwards.
+    """
+    others = 0
     start = reg.CS_EN | CS_START_ONE | chip.channel(pin) << reg.CS_AINSEL_SHIFT
     codes = []
     try:
@@ -42,6 +46,10 @@ def driven(chip, pin):
             for _ in range(REPEATS):
                 machine.Pin(pin, machine.Pin.OUT, value=1)
                 time.sleep_ms(SETTLE_MS)
+                for other in (26, 27, 28):
+                    if other != pin:
+                        select = reg.CS_EN | CS_START_ONE | chip.channel(other) << reg.CS_AINSEL_SHIFT
+                        others = max(others, let_go_and_convert(SIO_GPIO_OE_CLR, 0, chip.adc, select, 1))
                 state = machine.disable_irq()
                 code = let_go_and_convert(SIO_GPIO_OE_CLR, 1 << pin, chip.adc, start, turns)
                 machine.enable_irq(state)
@@ -49,4 +57,5 @@ def driven(chip, pin):
             codes.append(sorted(seen)[REPEATS // 2])
     finally:
         machine.ADC(machine.Pin(pin))
+    codes.append(others)
     return codes

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import dataclasses
 import random
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -336,6 +337,12 @@ class EmulatedChip:
     def busy_cycles(self) -> int:
         """CPU cycles spent on instructions since power-up; time asleep (WFE, WFI) is not in it."""
         return int(self.mcu.core.cycles)
+
+    def file_system(self) -> bytes:
+        """The flash file system as it stands."""
+        with tempfile.NamedTemporaryFile() as file:
+            self.device.dump_flash_image(file.name)
+            return Path(file.name).read_bytes()
 
     def led(self) -> bool:
         """The board's LED."""

@@ -26,15 +26,26 @@ def short_escape(files: dict[str, bytes]) -> dict[str, bytes]:
 
 
 class Session:
-    """A booted board, its program running. `frames` are all that came and were not yet looked at."""
+    """A booted board, its program running. `frames` are all that came and were not yet looked at.
+
+    `file_system`: what another board's flash held when its power went, instead of a fresh installation.
+    """
 
     def __init__(
-        self, play: Play, files: dict[str, bytes] | None = None, plain: bool = False, image: Path | None = None
+        self,
+        play: Play,
+        files: dict[str, bytes] | None = None,
+        plain: bool = False,
+        image: Path | None = None,
+        file_system: bytes | None = None,
     ) -> None:
         self.folder = tempfile.TemporaryDirectory()
         flash = Path(self.folder.name) / "flash.img"
         image = image or micropython_image()
-        flash_image.build(flash, short_escape(flash_image.firmware_files(plain) | (files or {})), board_kind(image))
+        if file_system is None:
+            flash_image.build(flash, short_escape(flash_image.firmware_files(plain) | (files or {})), board_kind(image))
+        else:
+            flash.write_bytes(file_system)
         self.chip = EmulatedChip(image, flash, play)
         self.deframer = wire.Deframer()
         self.frames: list[wire.Frame] = []

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hardware_notes import bring_up, builds, pin_check, spice
+from hardware_notes import bring_up, builds, make, pin_check, spice
 from hardware_notes.circuit import Part, circuit
 from hardware_notes.faults import FAULTS, Fault
 
@@ -83,6 +83,6 @@ def test_the_pin_figures_agree_with_ngspice_within_one_percent(changed: dict[str
 
 
 def test_the_figures_kept_for_board_check_are_the_ones_computed() -> None:
-    kept = json.loads((NOTES / "board_check_figures.json").read_text("utf-8"))
+    kept = json.loads(make.SOLDER_FAULTS.read_text("utf-8"))
     assert kept == json.loads(bring_up.figures_json())
     assert {row["fault"] for row in kept["faults"]} == {f.name for f in FAULTS}

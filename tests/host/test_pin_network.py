@@ -42,12 +42,12 @@ def test_a_good_input_is_ok_open_or_on_a_dead_wire(top: float, spread: float) ->
     [
         (codes(470, 10e-9), "Series resistor too small"),
         (codes(47_000, 10e-9), "Series resistor too large"),
-        (codes(4700, 0.0), "No capacitor"),
+        (codes(4700, 0.0), "capacitor not fitted"),
         (codes(4700, 100e-9), "Capacitor too large"),
-        (codes(4700, 1e-9), "Capacitor too small"),
+        (codes(4700, 2e-9), "Capacitor too small"),
         ([CODES - 1.0, CODES - 2.0], "Nothing pulls the pin down"),
-        ([0.0, 0.0], "short to ground"),
-        (codes(4700, 10e-9, r_bottom=680), "lower resistor too small"),
+        ([0.0, 0.0], "shorted to ground"),
+        (codes(4700, 10e-9, r_bottom=680), "lower resistor, too small"),
     ],
 )
 @pytest.mark.parametrize("top", ["clip on a dead wire"])

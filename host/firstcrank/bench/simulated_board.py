@@ -20,6 +20,7 @@ from firstcrank.bench.converter import Converter
 from firstcrank.bench.firmware_program import load
 from firstcrank.bench.link_faults import LINK_FAULTS, LinkFault
 from firstcrank.bench.scenarios import simulate
+from firstcrank.bench.solder_faults import SUPPLY_V, SolderFault, solder_fault
 from firstcrank.bench.to_trace import bench_converter
 from firstcrank.errors import LinkLostError, UsageError
 from firstcrank.trace import FloatArray
@@ -195,6 +196,19 @@ class _Input:
         return (code << 4) | (code >> 8)
 
 
+class _SolderedInput:
+    """One pin of a board under test, every clip on the ground clip: what a wrong part lets it read."""
+
+    def __init__(self, pin: Mapping[str, float]) -> None:
+        self._code = min(round(pin["rest_v"] / SUPPLY_V * wire.CODE_TOP), wire.CODE_TOP - 1)
+        self._read = 0
+
+    def read_u16(self) -> int:
+        self._read += 1
+        code = min(max(self._code + self._read % 2, 0), wire.CODE_TOP - 1)  # a converter's last bit is never still
+        return (code << 4) | (code >> 8)
+
+
 class _Store:
     """The board's small files, in memory."""
 
@@ -212,18 +226,26 @@ class SimulatedBoard:
     """A Link to the simulated board. See link/base.py for what each method promises."""
 
     def __init__(
-        self, name: str, start: Waveforms, converter: Converter, seed: int, fault: LinkFault | None = None, speed: float = 0.0
+        self,
+        name: str,
+        start: Waveforms,
+        converter: Converter,
+        seed: int,
+        fault: LinkFault | None = None,
+        speed: float = 0.0,
+        solder: SolderFault | None = None,
     ) -> None:
         self.name = name
         self._start = start
         self._converter = converter
         self._seed = seed
-        self._fault = fault or LinkFault("", "")
+        self._fault = fault or LinkFault("", "", silent=bool(solder and solder.keeps_board_off))
+        self._solder = solder
         self._speed = speed
         self._clock = _Clock()
         self._stream = _Stream()
         self._rng = np.random.default_rng([seed, 13])
-        self._tables: dict[str, Any] = {"calibration": converter.calibration.to_json()}
+        self._tables: dict[str, Any] = {} if solder else {"calibration": converter.calibration.to_json()}
         self._recording_us: int | None = None
         self._restarted = False
         self._gone = False
@@ -237,7 +259,8 @@ class SimulatedBoard:
                 clock=self._clock,
                 stream=self._stream,
                 acquisition=self._acquire,
-                adcs=lambda config: [_Input(self._inputs(config["channels"]), n) for n in range(len(config["channels"]))],
+                adcs=self._adcs,
+                drive=self._drive if self._solder else None,
                 about={
                     "board": hashlib.sha256(self.name.encode()).hexdigest()[:16],
                     "chip": "simulated board, no hardware",
@@ -254,6 +277,21 @@ class SimulatedBoard:
                 random8=lambda: self._rng.bytes(8),
             )
         )
+
+    def _adcs(self, config: Mapping[str, Any]) -> list[_Input | _SolderedInput]:
+        if self._solder is not None:
+            return [_SolderedInput(self._solder.pin(c["pin"])) for c in config["channels"]]
+        inputs = self._inputs(config["channels"])
+        return [_Input(inputs, n) for n in range(len(config["channels"]))]
+
+    def _drive(self, pin: int) -> list[int]:
+        """As firmware/firstcrank_board/drive_viper.py: codes after 4 and 60 us, and the highest of the other inputs meanwhile."""
+        assert self._solder is not None
+        seen = self._solder.pin(pin)
+        return [
+            min(round(seen[name] / SUPPLY_V * wire.CODE_TOP), wire.CODE_TOP - 1)
+            for name in ("after_4us_v", "after_60us_v", "others_v")
+        ]
 
     def _inputs(self, channels: list[dict[str, Any]]) -> _Inputs:
         return _Inputs(self._start, self._converter, [c["role"] for c in channels], self._seed)
@@ -334,22 +372,24 @@ class SimulatedBoard:
 
 
 def open_bench(text: str) -> SimulatedBoard:
-    """The Link for "NAME[,seed=N][,speed=X]", NAME a scenario or a link fault.
+    """The Link for "NAME[,seed=N][,speed=X][,solder=N]", NAME a scenario or a link fault.
 
-    `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes).
-    Raises UsageError where a part cannot be read.
+    `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes), `solder`
+    plants fault N of a wrongly soldered board, its clips on the ground clip: for `board check`. Raises UsageError where a part
+    cannot be read.
     """
     name, *options = (part.strip() for part in text.split(","))
-    seed, speed = 1, 0.0
+    seed, speed, solder = 1, 0.0, None
     for option in options:
         key, _, value = option.partition("=")
         seed = _number(option, value, int) if key == "seed" else seed
         speed = _number(option, value, float) if key == "speed" else speed
-        if key not in ("seed", "speed"):
-            raise UsageError(f"bench:{text}: {option!r} is not seed=N or speed=X")
+        solder = solder_fault(_number(option, value, int)) if key == "solder" else solder
+        if key not in ("seed", "speed", "solder"):
+            raise UsageError(f"bench:{text}: {option!r} is not seed=N, speed=X or solder=N")
     fault = LINK_FAULTS.get(name)
     start = simulate(fault.scenario if fault else name, seed)
-    return SimulatedBoard(f"bench:{name}", start, bench_converter(start), seed, fault, speed)
+    return SimulatedBoard(f"bench:{name}", start, bench_converter(start), seed, fault, speed, solder)
 
 
 def _number(option: str, value: str, kind: Callable[[str], Number]) -> Number:

@@ -24,6 +24,12 @@ FIRST_S, SECOND_S = 4e-6, 60e-6  # firmware/firstcrank_board/drive_viper.py, WAI
 LIVE_V = 0.2  # at the clip: a wire with more on it is left alone
 SLACK = 0.12  # of a voltage: parts of 1 % and a capacitor of 20 % a few microseconds after the release
 CAPACITOR_SLACK = 0.4  # of the time constant: capacitors of 20 %, and the moment of the conversion
+STAYS = 0.9  # of the supply: nothing pulls the pin down
+NOTHING_V = 0.05  # of a pin that falls at once
+BRIDGED_V = 0.2  # at another input while this one is driven
+FADED = 0.3  # of the shortest time constant that is right
+LEAD_PINS = (31, 32, 34)  # of leads 1, 2, 3 on the module: GP26, GP27, GP28
+FIRST_GPIO = 26
 Told = tuple[Literal["ok", "warn", "fail"], str, str]
 
 
@@ -48,43 +54,89 @@ class PinNetwork:
         start_v = SUPPLY_V * node_ohm / (node_ohm + self.r_series_ohm)
         return start_v * math.exp(-seconds / (node_ohm * self.filter_f)) if self.filter_f > 0 else 0.0
 
-    def told(self, codes: Sequence[float]) -> Told:
-        """Outcome, what was seen, what to do. codes: after FIRST_S and after SECOND_S."""
-        first_v, second_v = (code * SUPPLY_V / CODES for code in codes[:2])
+    def told(self, codes: Sequence[float], lead: int = 0) -> Told:
+        """Outcome, what was seen, what to do.
+
+        codes: after FIRST_S and after SECOND_S, and the highest of the other inputs while this one was driven (0 where not known).
+        lead: its number on the board, for the parts' designators; 0 for none.
+        """
+        first_v, second_v, *rest = (code * SUPPLY_V / CODES for code in codes)
+        others_v = rest[0] if rest else 0.0
         seen = f"{first_v:.2f} V after 4 us, {second_v:.2f} V after 60 us"
-        low_v, high_v = self.after_v(FIRST_S, False), self.after_v(FIRST_S, True)
-        if first_v < 0.05:
-            return "fail", seen, "No capacitor at this input, or a short to ground behind the series resistor: look for both"
-        if second_v > 0.9 * SUPPLY_V:
-            return (
-                "fail",
-                seen,
-                "Nothing pulls the pin down: series resistor or lower resistor open, or a solder joint is missing",
-            )
-        fall = math.log(first_v / second_v) if second_v > 0.01 else 9.0
-        constant_s = (SECOND_S - FIRST_S) / max(fall, 1e-3)
+        parts = _Parts(lead)
+        if others_v > BRIDGED_V:
+            seen += f"; another input rises to {others_v:.2f} V"
+            if second_v > STAYS * SUPPLY_V:
+                return "fail", seen, "All pins rise together: the ground wire to pin 33 is open"
+            return "fail", seen, f"A solder bridge: {parts.pin} to the pin beside it, or this lead to the lead beside it"
+        if first_v < NOTHING_V:
+            return "fail", seen, f"{parts.capacitor} not fitted or bridged, or {parts.pin} shorted to ground (pin 33)"
+        if second_v > STAYS * SUPPLY_V:
+            return "fail", seen, f"Nothing pulls the pin down: {parts.series} open, or a solder joint is missing"
+        constant_s = (SECOND_S - FIRST_S) / max(math.log(first_v / max(second_v, 0.001)), 1e-3)
+        seen += f", time constant {constant_s * 1e6:.0f} us"
+        do = self._wrong_part(first_v * math.exp(FIRST_S / constant_s), constant_s, parts)
+        if do:
+            return "fail", seen, do
+        return "ok", seen + f" ({self.after_v(FIRST_S, False):.2f} to {self.after_v(FIRST_S, True):.2f} V expected)", ""
+
+    def _wrong_part(self, start_v: float, constant_s: float, parts: _Parts) -> str:
+        """The part that explains where the fall began and how long it takes; "" where both are as they should be."""
         least_s = (1 - CAPACITOR_SLACK) * self.filter_f / (1 / self.r_bottom_ohm + 1 / self.r_top_ohm)
         most_s = (1 + CAPACITOR_SLACK) * self.filter_f * self.r_bottom_ohm
-        seen += f", time constant {constant_s * 1e6:.0f} us"
-        start_v = first_v * math.exp(FIRST_S / constant_s)  # what it was let go from
         from_v, to_v = self.after_v(0.0, False) * (1 - SLACK), self.after_v(0.0, True) * (1 + SLACK)
-        if start_v > to_v:
-            return "fail", seen, f"Series resistor too small: {self.r_series_ohm:.0f} ohm belong there"
-        if start_v < from_v:
-            return (
-                "fail",
-                seen,
-                f"Series resistor too large, or a lower resistor too small: {self.r_series_ohm:.0f} ohm belong in series",
-            )
-        if constant_s > most_s:
-            return (
-                "fail",
-                seen,
-                f"Capacitor too large: {self.filter_f * 1e9:.0f} nF belong there. Short dropouts would be smoothed away",
-            )
-        if constant_s < least_s:
-            return "fail", seen, f"Capacitor too small: {self.filter_f * 1e9:.0f} nF belong there"
-        return "ok", seen + f" ({low_v:.2f} to {high_v:.2f} V expected)", ""
+        series, bottom, farad = f"{self.r_series_ohm:.0f} ohm", f"{self.r_bottom_ohm:.0f} ohm", f"{self.filter_f * 1e9:.0f} nF"
+        if constant_s < FADED * least_s:  # nothing is left to tell where it began
+            return f"{parts.capacitor} or {parts.bottom} much too small: {farad} and {bottom} belong there"
+        slow, fast, high, low = constant_s > most_s, constant_s < least_s, start_v > to_v, start_v < from_v
+        if high and slow:
+            return f"{parts.bottom} too large or not fitted: {bottom} belong there"
+        if low and fast:
+            return f"{parts.bottom} too small: {bottom} belong there"
+        if high:
+            return f"Series resistor too small, {parts.series}: {series} belong there"
+        if low:
+            return f"Series resistor too large, {parts.series}: {series} belong there; or a lower diode reversed, {parts.diode}"
+        if slow:
+            return f"Capacitor too large, {parts.capacitor}: {farad} belong there. Short dropouts would be smoothed away"
+        return f"Capacitor too small, {parts.capacitor}: {farad} belong there" if fast else ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """The parts of one input by name, and by the designators of the drawings where the lead's number is known."""
+
+    lead: int
+
+    @property
+    def series(self) -> str:
+        return f"R{self.lead}7" if self.lead else "the series resistor"
+
+    @property
+    def bottom(self) -> str:
+        return f"R{self.lead}6, the lower resistor," if self.lead else "The lower resistor,"
+
+    @property
+    def capacitor(self) -> str:
+        return f"C{self.lead}1" if self.lead else "capacitor"
+
+    @property
+    def diode(self) -> str:
+        return f"D{self.lead}1 or D{self.lead}2" if self.lead else "at this input"
+
+    @property
+    def pin(self) -> str:
+        return f"pin {LEAD_PINS[self.lead - 1]}" if 1 <= self.lead <= len(LEAD_PINS) else "the pin"
+
+
+def rest_told(pin_v: float, lead: int = 0) -> str:
+    """What to do with an input that is not at rest, so that its pin was not driven."""
+    parts = _Parts(lead)
+    if pin_v > STAYS * SUPPLY_V:
+        return (
+            f"Every clip on the ground clip, then again. If it stays: the ground wire to pin 33 is open, or {parts.bottom} open"
+        )
+    return f"Every clip on the ground clip, then again. If it stays: the upper diode is reversed, {parts.diode}"
 
 
 def networks(path: Path) -> dict[str, PinNetwork]:
