@@ -54,7 +54,7 @@ def test_a_start_is_recorded_and_judged(tmp_path: Path, image: Path | None) -> N
         stream = board.start(trigger_code=trigger)
         assert stream["acquisition"] == "rp2_dma"
         play.begin_s = board.chip.now_s + 0.05
-        board.chip.run(played_start.RELEASE_S + 1.9)
+        board.chip.run(played_start.RELEASE_S + 2.4)  # the judge asks for two seconds after the release
         end = board.stop()
         assert end["lost_conversions"] == end["lost_bins"] == 0
         frames = [f for f in wire.Deframer().feed(board.tape) if f.recording_id == ID]
