@@ -35,15 +35,15 @@ class SagCrank:
     sag_v: float
 
 
-def find_sag_cranks(trace: Trace, th: CrankThresholds) -> list[SagCrank]:
-    """Every sag that an engine being turned explains, in time order."""
+def find_sag_cranks(trace: Trace, th: CrankThresholds, known: tuple[tuple[float, float], ...] = ()) -> list[SagCrank]:
+    """Every sag that an engine being turned explains, in time order; those that begin within `known` stretches, s, are left out."""
     if len(trace) < 8 or float(np.median(np.diff(trace.start_s))) > th.coarsest_s:
         return []
     battery_v = trace.channels["battery"].mean_v
     found: list[SagCrank] = []
     from_s = float(trace.start_s[0])
     for fall_s in _falls(trace, th).tolist():
-        if fall_s < from_s:
+        if fall_s < from_s or any(begin_s <= fall_s <= end_s for begin_s, end_s in known):
             continue
         crank, past_s = _crank_at(trace, battery_v, fall_s, th)
         if crank is not None:

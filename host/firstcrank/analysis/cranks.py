@@ -12,6 +12,7 @@ from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
 from firstcrank.trace import FloatArray, Trace
 
+BESIDE_S = 0.3  # a sag this close to a crank of the starter lead is that crank's
 FULL_BATTERY_V = 12.0  # of a 12 V system
 SYSTEM_12_V = 12.0
 
@@ -58,13 +59,11 @@ def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
     always = bool(live[0]) and bool(live.mean() > 0.5)
     started = [s for s in stretches if s[0] > trace.start_s[0]]
     intervals = tuple(_from_lead(trace, begin_s, end_s, th) for begin_s, end_s in started)
-    unseen: tuple[SagCrank, ...] = ()
-    if not any(i.sag_v >= th.sag_least_v for i in intervals):
-        unseen = tuple(
-            sag
-            for sag in find_sag_cranks(trace, th)
-            if not any(i.start.early_s - 0.3 <= sag.end.late_s and sag.sag_s <= i.end.late_s + 0.3 for i in intervals)
-        )
+    unseen = tuple(
+        sag
+        for sag in find_sag_cranks(trace, th, tuple((i.start.early_s - BESIDE_S, i.end.late_s + BESIDE_S) for i in intervals))
+        if not any(i.start.early_s - BESIDE_S <= sag.end.late_s and sag.sag_s <= i.end.late_s + BESIDE_S for i in intervals)
+    )
     return Cranks(intervals, unseen, always)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from firstcrank.analysis.cranks import CrankInterval
@@ -11,6 +11,7 @@ from firstcrank.analysis.low_intervals import LowInterval
 from firstcrank.analysis.thresholds import KeyThresholds
 
 SHARP_S = 2e-4
+NEARLY = 0.95  # of the bounce allowed: of several short losses in one bin one is seen
 AS_IT_CAME_ON = "as the key came on"
 
 
@@ -115,11 +116,34 @@ def bounces_of(
         long = [i for i in mine if lows[i].high_s >= shortest_s]
         if long and window.name != AS_IT_CAME_ON:  # there a crackle is made of short losses: all of them belong to it
             start_s, end_s = min(lows[i].start_s for i in long), max(lows[i].end_s for i in long)
+            beside = [lows[i] for i in mine]
             mine = [i for i in mine if _fits(lows[i], start_s, end_s, allowed_s)]
+        else:
+            beside = []
         if mine:
             taken.update(mine)
-            found.append(_bounce(window, tuple(lows[i] for i in mine)))
+            bounce = _bounce(window, tuple(lows[i] for i in mine))
+            joined_s = _joined_s(bounce, beside, allowed_s)
+            if (
+                bounce.lies is Lies.INSIDE
+                and bounce.most_s <= allowed_s
+                and bounce.end_s - bounce.start_s < joined_s > NEARLY * allowed_s
+            ):
+                bounce = replace(bounce, lies=Lies.VAGUE)
+            found.append(bounce)
     return tuple(found)
+
+
+def _joined_s(bounce: Bounce, beside: list[LowInterval], allowed_s: float) -> float:
+    """How long the bounce is with the short losses beside it, each less than a bounce's time from the next, seconds."""
+    start_s, end_s = bounce.start_s, bounce.end_s
+    for low in sorted(beside, key=lambda low: low.start_s):
+        if end_s < low.start_s < end_s + allowed_s:
+            end_s = low.end_s
+    for low in sorted(beside, key=lambda low: -low.end_s):
+        if start_s - allowed_s < low.end_s < start_s:
+            start_s = low.start_s
+    return end_s - start_s
 
 
 def _fits(low: LowInterval, start_s: float, end_s: float, allowed_s: float) -> bool:

@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 TRAVEL_S, VAGUE_S = 0.15, 0.30
 BEFORE_LET_GO_S, AFTER_START_S, AFTER_ON_S = 0.02, 0.005, 0.1
 MOST_SHORT = 20
+NOT_YET_S = 2e-5  # the feed that has not yet risen as the key comes on is no opening
 
 
 @dataclass(slots=True)
@@ -92,7 +93,7 @@ def judge_feed(f: Feed, marks: Marks) -> None:
 
 def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
     """F1, F2, P1 at one level: below the minimum by 4 u (missed beyond doubt), at it, and 4 u above it (not clear of it)."""
-    low = [x for a, b in f.times.spans for x in below(f.s.world.t_s, f.feed, level, a, b)]
+    low = [x for a, b in f.times.spans for x in below(f.s.world.t_s, f.feed, level, a, b) if x.begin_s > a + NOT_YET_S]
     u_t = f.known.time_s
     reach = spread * u_t
     longest = f.limits["dropout_min_s"]
