@@ -51,6 +51,7 @@ class Vehicle:
     charge_v: float = 14.2
     charge_ohm: float = 0.02
     charge_max_a: float = 80.0
+    charge_after_s: float = 0.0
     pull_in_ohm: float = 0.18
     hold_ohm: float = 0.85
     solenoid_h: float = 0.0015
