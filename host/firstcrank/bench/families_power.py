@@ -131,9 +131,10 @@ def module_supply_good(rng: Rng) -> Plan:
 
 
 def no_charge(rng: Rng) -> Plan:
-    """The engine runs and nothing charges the battery."""
+    """The engine runs and nothing charges the battery, watched for the minute that an intake heater may cycle."""
     plan = charging(rng)
-    return replace(plan, vehicle=replace(plan.vehicle, charge_max_a=0.0))
+    schedule = replace(plan.schedule, end_s=plan.schedule.end_s + 57.0)
+    return replace(plan, vehicle=replace(plan.vehicle, charge_max_a=0.0), schedule=schedule)
 
 
 def charging(rng: Rng) -> Plan:

@@ -114,7 +114,9 @@ def is_contact(view: View, drop: Dropout) -> bool:
     usual_v = float(np.median(view.feed.drop_v[around]))
     within = view.within(drop.start_s, drop.end_s)
     deepest_v = float(view.feed.drop_v[within].max()) if within.any() else 0.0
-    return not (usual_v > 0.5 * view.limits["feed_drop_warn_v"] and deepest_v < SHALLOW_SHARE * usual_v + SHALLOW_V * view.scale)
+    return not (
+        usual_v > 0.5 * view.limits["feed_drop_warn_v"] and deepest_v < SHALLOW_SHARE * usual_v + SHALLOW_V * view.scale
+    )
 
 
 def _most_lost(view: View) -> tuple[float, float]:
