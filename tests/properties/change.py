@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -143,7 +143,7 @@ def doubled(trace: Trace) -> Trace:
     channels = {}
     for role, c in trace.channels.items():
         u = c.uncertainty
-        twice = replace(u, offset_v=u.offset_v * 2, noise_v=u.noise_v * 2)
+        twice = replace(u, **{f.name: getattr(u, f.name) * 2 for f in fields(u) if f.name.endswith("_v")})
         full_v = None if c.full_scale_v is None else c.full_scale_v * 2
         channels[role] = Channel(role, c.mean_v * 2, c.lowest_v * 2, c.highest_v * 2, twice, full_v)
     runs = trace.runs and replace(trace.runs, trigger_v=trace.runs.trigger_v * 2)

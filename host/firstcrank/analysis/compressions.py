@@ -65,7 +65,7 @@ def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThre
     if _begins_late(grid_s[lows], first, float(grid_s[0]), th):
         return None
     inside = points[(grid_s[points] >= grid_s[lows[first]]) & (grid_s[points] <= grid_s[lows[past - 1]])]
-    if _mostly_trend(fine_v, swing, inside, th):
+    if past - first < th.swings_enough and _mostly_trend(fine_v, swing, inside, th):  # few lows may be what steps leave behind
         return None
     lows_s = grid_s[lows]
     last = past - 1

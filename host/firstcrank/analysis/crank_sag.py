@@ -99,7 +99,8 @@ def _is_starters(before: FloatArray, early: FloatArray, level_v: float, sag_v: f
     """Whether a starter's current explains the sag: a fan or a pump takes less, and more of it as inrush."""
     risen_v = max(float(np.quantile(before, 0.9)) - level_v, 0.0) if len(before) else 0.0  # a heater that was on until now
     inrush_v = level_v - float(np.quantile(early, EARLY)) if len(early) else 0.0
-    return risen_v + sag_v >= th.sag_no_lead_v and risen_v + inrush_v <= th.inrush_of_sag * (risen_v + sag_v)
+    sag_v, inrush_v = risen_v + sag_v, risen_v + inrush_v
+    return sag_v >= th.sag_no_lead_v and th.inrush_no_lead_v <= inrush_v <= th.inrush_of_sag * sag_v
 
 
 def _level_v(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> float:

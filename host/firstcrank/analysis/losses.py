@@ -136,9 +136,18 @@ def _dropout(low: LowInterval, kind: DropoutKind, intervals: tuple[Interval, ...
     )
 
 
-def undecided_bins(trace: Trace, dropouts: tuple[Dropout, ...]) -> BoolArray:
-    """Bins that a loss touches of which it can't be told whether it counts, shape (n,)."""
+def undecided_bins(trace: Trace, dropouts: tuple[Dropout, ...], bounces: tuple[Bounce, ...], allowed_s: float) -> BoolArray:
+    """Bins that a loss touches of which it can't be told whether it counts, shape (n,).
+
+    Losses too short to count are tolerated one by one where the key travels; whether all of them are one bounce can't be told.
+    """
     chosen = np.zeros(len(trace), dtype=bool)
+    short_s = {drop.start_s for drop in dropouts if drop.kind == "short"}
+    for bounce in bounces:
+        if not _is_tolerated(bounce, allowed_s):
+            for low in bounce.members:
+                if low.start_s in short_s:
+                    chosen[bins_of(trace, low.start_s - SMEAR_S, low.end_s + SMEAR_S)] = True
     for drop in dropouts:
         if drop.kind == "undecided":
             chosen[bins_of(trace, drop.start_s - SMEAR_S, drop.end_s + SMEAR_S)] = True

@@ -31,6 +31,9 @@ class CrankThresholds:
     inrush_of_sag: float = number(
         2.3, "", "without a starter lead: the inrush is at most so many times the sag; a fan's is more"
     )
+    inrush_no_lead_v: float = number(
+        1.5, "V", "without a starter lead: and by at least this at first, a starter that stands still"
+    )
     sag_begin_v: float = number(0.25, "V", "the sag has begun where the battery is this far below its level before")
     inrush_v: float = number(0.7, "V", "the inrush pulls any battery down by more, within the time below")
     inrush_s: float = number(0.06, "s", "within this")

@@ -11,7 +11,7 @@ from firstcrank.analysis.low_intervals import LowInterval
 from firstcrank.analysis.thresholds import KeyThresholds
 
 SHARP_S = 2e-4
-NEARLY = 0.95  # of the bounce allowed: of several short losses in one bin one is seen
+NEARLY = 0.95  # of the bounce allowed: openings too short to be seen, or one of several in a bin, may lie beside it
 AS_IT_CAME_ON = "as the key came on"
 
 
@@ -123,20 +123,21 @@ def bounces_of(
         if mine:
             taken.update(mine)
             bounce = _bounce(window, tuple(lows[i] for i in mine))
-            joined_s = _joined_s(bounce, beside, allowed_s)
-            if (
-                bounce.lies is Lies.INSIDE
-                and bounce.most_s <= allowed_s
-                and bounce.end_s - bounce.start_s < joined_s > NEARLY * allowed_s
-            ):
+            if bounce.lies is Lies.INSIDE and bounce.most_s <= allowed_s < _joined_s(bounce, beside, allowed_s) / NEARLY:
                 bounce = replace(bounce, lies=Lies.VAGUE)
             found.append(bounce)
     return tuple(found)
 
 
 def _joined_s(bounce: Bounce, beside: list[LowInterval], allowed_s: float) -> float:
-    """How long the bounce is with the short losses beside it, each less than a bounce's time from the next, seconds."""
+    """How long the bounce is with the short losses beside it, each less than a bounce's time from the next, seconds.
+
+    The bin in which the feed comes on may hide an opening of its own: a bounce right behind it may have begun in that bin.
+    """
     start_s, end_s = bounce.start_s, bounce.end_s
+    on_s, width_s = bounce.window.inner[0], bounce.window.outer[1] - bounce.window.inner[1]
+    if bounce.window.name == AS_IT_CAME_ON and start_s - on_s < 2 * width_s:
+        start_s = on_s
     for low in sorted(beside, key=lambda low: low.start_s):
         if end_s < low.start_s < end_s + allowed_s:
             end_s = low.end_s

@@ -116,7 +116,7 @@ class View:
 
     def undecided_bins(self) -> BoolArray:
         """Bins of losses of which it can't be told whether they count, shape (n,)."""
-        return undecided_bins(self.trace, self.dropouts)
+        return undecided_bins(self.trace, self.dropouts, self.losses.bounces, self.limits["turn_bounce_max_s"])
 
     def account(self) -> tuple[FeedSpan, ...]:
         """What was shown of the feed, from the first sample to the last."""

@@ -26,7 +26,8 @@ OTHER_FAULTS = (  # causes beside the feed that make the overall verdict a FAIL
     "heater_loose",
     "backfeed_after_off",
     "module_supply_drop",
-)  # not no_charge: the simulated start ends within the minute that an intake heater may cycle
+    "no_charge",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +127,9 @@ _TABLE: tuple[tuple[Builder, str, str | None, int], ...] = (
     (power.uneven_compression, PASS, "uneven_compression", 12),
     (power.two_batteries, PASS, None, 12),
     (power.runs_on, PASS, None, 12),
+    (power.alternator_late, PASS, None, 12),
+    (power.heater_goes_on, PASS, None, 12),
+    (power.quick_start, PASS, None, 12),
     (heater_then_crank, PASS, None, 12),
     (feed.feed_dead_and_weak_battery, FAIL, "feed_dead_in_start", 12),
     (feed.resistance_and_loose, FAIL, "feed_resistance", 12),

@@ -131,9 +131,10 @@ def module_supply_good(rng: Rng) -> Plan:
 
 
 def no_charge(rng: Rng) -> Plan:
-    """The engine runs and nothing charges the battery."""
+    """The engine runs and nothing charges the battery, watched for the minute that an intake heater may cycle."""
     plan = charging(rng)
-    return replace(plan, vehicle=replace(plan.vehicle, charge_max_a=0.0))
+    schedule = replace(plan.schedule, end_s=plan.schedule.end_s + 57.0)
+    return replace(plan, vehicle=replace(plan.vehicle, charge_max_a=0.0), schedule=schedule)
 
 
 def charging(rng: Rng) -> Plan:
@@ -187,3 +188,28 @@ def loaded_good(rng: Rng) -> Plan:
 def runs_on(rng: Rng) -> Plan:
     """The engine catches at once and runs by itself."""
     return healthy_plan(rng, runs_on=True, crank_s=float(rng.uniform(0.9, 1.8)))
+
+
+def alternator_late(rng: Rng) -> Plan:
+    """All well: the alternator builds up 2 to 6 s after the engine runs."""
+    plan = charging(rng)
+    vehicle = replace(plan.vehicle, charge_after_s=float(rng.uniform(2.0, 6.0)))
+    return replace(plan, vehicle=vehicle, schedule=replace(plan.schedule, end_s=plan.schedule.end_s + 3.0))
+
+
+def heater_goes_on(rng: Rng) -> Plan:
+    """All well: the intake heater goes on cycling after the engine has started."""
+    plan = charging(rng)
+    s, on_s = plan.schedule, plan.schedule.drop_s + float(rng.uniform(0.8, 2.0))
+    cycles = []
+    for _ in range(2):
+        off_s = on_s + float(rng.uniform(2.0, 4.0))
+        cycles.append((on_s, off_s))
+        on_s = off_s + float(rng.uniform(1.5, 3.0))
+    return replace(plan, schedule=replace(s, heater_s=(*s.heater_s, *cycles), end_s=on_s + 1.0))
+
+
+def quick_start(rng: Rng) -> Plan:
+    """All well: a warm engine starts at once, and the user says that it runs."""
+    plan = healthy_plan(rng, runs_on=True, crank_s=float(rng.uniform(0.6, 1.4)), warm=True)
+    return replace(plan, context=replace(plan.context, engine_running=True, cylinders=plan.vehicle.cylinders))

@@ -30,6 +30,7 @@ POLYTROPIC = 1.3  # textbook: between isothermal and adiabatic, with heat lost t
 EXPANSION_SHARE = 0.8  # what leakage and heat leave of the work given back
 SMOOTH_RPM = (350.0, 550.0)  # above, the flywheel hides single compressions
 HEATERS = 8
+BUILT_UP_S = 0.5  # from no field to the set voltage, once the alternator excites itself (common practice, no source)
 CHARGE_SHARE = 8.0  # a battery takes charge far less readily than it gives (common practice, no source)
 
 
@@ -124,6 +125,9 @@ class Batch:
         drawn_a = y[CURRENT] + load_a
         g = self.conductance(t)
         turning = _share((y[SPEED] - 40.0) / 20.0)
+        if (self.v_charge_after_s > 0).any():  # type: ignore[attr-defined]
+            built = _share((t - p(self.s["fire_s"]) - p(self.v_charge_after_s)) / BUILT_UP_S)  # type: ignore[attr-defined]
+            turning = np.where(p(self.v_charge_after_s) > 0, turning * built, turning)  # type: ignore[attr-defined]
         ga = turning / p(self.v_charge_ohm)  # type: ignore[attr-defined]
         set_v, most_a = p(self.v_charge_v), p(self.v_charge_max_a) * turning  # type: ignore[attr-defined]
 

@@ -51,6 +51,7 @@ class Vehicle:
     charge_v: float = 14.2
     charge_ohm: float = 0.02
     charge_max_a: float = 80.0
+    charge_after_s: float = 0.0
     pull_in_ohm: float = 0.18
     hold_ohm: float = 0.85
     solenoid_h: float = 0.0015
@@ -94,7 +95,7 @@ def draw(rng: np.random.Generator, system_v: int = 12, warm: bool = False) -> Ve
         open_circuit_v=scale * open_circuit_v(charge, temperature_c),
         ohmic_ohm=0.68 * battery_ohm,
         polarisation_ohm=(0.18 * battery_ohm, 0.14 * battery_ohm),
-        polarisation_s=(float(rng.uniform(0.08, 0.3)), float(rng.uniform(4.0, 10.0))),
+        polarisation_s=(_log_uniform(rng, 0.08, 0.5), _log_uniform(rng, 0.5, 10.0)),
         cable_ohm=copper_ohm(cable_m, area_mm2, temperature_c) + 0.0002,
         strap_ohm=copper_ohm(float(rng.uniform(0.4, 1.2)), area_mm2, temperature_c) + 0.0002,
         starter_ohm=power * float(rng.uniform(0.0065, 0.0085)) / size * (1.0 + 0.003 * (temperature_c - 20.0)),
@@ -117,3 +118,8 @@ def draw(rng: np.random.Generator, system_v: int = 12, warm: bool = False) -> Ve
         heater_ohm=power * float(rng.uniform(0.09, 0.16)),
         heater_wire_ohm=power * float(rng.uniform(0.0015, 0.005)),
     )
+
+
+def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
+    """Between the two, every decade as likely as the next."""
+    return float(np.exp(rng.uniform(np.log(low), np.log(high))))

@@ -117,8 +117,8 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
                 marks.unsure.append("F1: a bounce in travel, no starter lead")
             if b.longest_s > longest - 4 * u_t:
                 tolerated.append(b)
-            if len(parts) > 1 and b.longest_s <= longest - 4 * u_t and spread < 0:
-                shorts += parts  # a bounce of short openings alone may be counted as losses too
+            if b.longest_s <= longest - 4 * u_t and spread < 0:
+                shorts += parts  # short openings alone may be counted as losses too
             continue
         if b.longest_s > longest + reach:
             if b.place == "vague" and extent <= bounce_max:

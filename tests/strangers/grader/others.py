@@ -116,6 +116,8 @@ def _charge(f: Feed, marks: Marks) -> None:
     mean = float(f.s.world.volts["battery"][late].mean())
     u = f.known.volts("battery", mean)
     by = (f.limits["charge_low_v"] - mean) / u
+    if mean > f.limits["charge_high_v"] - 4 * u:
+        marks.add("O2", mean, f.limits["charge_high_v"], u, f"battery {mean:.2f} V with the engine running")
     if watched > 62.0:
         marks.margins.append(Margin("O2", by, f"battery {mean:.2f} V after {watched:.0f} s of running"))
     elif watched > 55.0 and by > -4:

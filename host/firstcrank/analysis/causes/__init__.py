@@ -15,8 +15,10 @@ from firstcrank.analysis.causes.advice import ADVICE
 from firstcrank.analysis.causes.facts import Facts, facts_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
+from firstcrank.model.vocabulary import Result
 
 LEAST = 0.2  # below this the evidence favours nothing
+HINTS = ("slow_crank", "uneven_compression")  # remarks on the engine: behind whatever explains a fault
 
 Rule = Callable[[Facts], Cause | None]
 RULES: tuple[Rule, ...] = (
@@ -51,4 +53,5 @@ def likely_causes(view: View, findings: tuple[Finding, ...]) -> tuple[Cause, ...
         for rule in RULES
         if (cause := rule(facts)) is not None and cause.confidence >= LEAST
     ]
-    return tuple(sorted(found, key=lambda cause: -cause.confidence))
+    failed = any(f.result is Result.FAIL for f in findings)
+    return tuple(sorted(found, key=lambda cause: (failed and cause.cause in HINTS, -cause.confidence)))

@@ -14,6 +14,9 @@ from firstcrank.model.vocabulary import CheckId, Phase, Result
 TRAVEL = (Phase.TURN, Phase.RELEASE)
 CRANK_SETTLE_S = 0.02
 CONTACT_S = 0.01  # an open contact has let the feed go dead by then
+HELD_S = 0.3  # a feed that stands between dead and good for so long is no contact that opens
+NEAR_TRAVEL_S, TRAVEL_BEFORE_S = 0.06, 0.3  # the starter's relay follows the key so late; the key travels so long before START
+SHALLOW_SHARE, SHALLOW_V = 1.5, 0.2  # a loss no deeper than the usual drop by so much is that drop, and the battery's dip
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +61,12 @@ def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
     """Compute the shared facts from a view and its findings."""
     own = tuple(d for d in view.dropouts if d.kind not in ("with supply", "tolerated"))
     lost_share, lost_mean_v = _most_lost(view)
-    inside = [d for d in own if d.counts and any(c.start_s < d.start_s and d.end_s < c.end_s for c in view.crank_intervals)]
-    turn = [d for d in own if d.counts and (d.phase in TRAVEL or _short_across_travel(d)) and not _held_low(view, d)]
+    turn = [d for d in own if d.counts and _in_travel(view, d) and not _held_low(view, d)]
+    inside = [
+        d
+        for d in own
+        if d.counts and d not in turn and any(c.start_s < d.start_s and d.end_s < c.end_s for c in view.crank_intervals)
+    ]
     return Facts(
         view=view,
         findings=findings,
@@ -80,8 +87,36 @@ def _held_low(view: View, drop: Dropout) -> bool:
     return drop.duration_s > CONTACT_S and drop.lowest_v > view.limits["feed_live_v"]
 
 
-def _short_across_travel(drop: Dropout) -> bool:
-    return any(p in TRAVEL for p in drop.phases) and Phase.CRANK in drop.phases and drop.duration_s < 0.3
+def _in_travel(view: View, drop: Dropout) -> bool:
+    """In the key's travel, across its border, or as near to START or LET GO as a relay's delay and the borders' widths allow."""
+    if drop.phase in TRAVEL:
+        return True
+    if drop.duration_s >= HELD_S:
+        return False
+    if any(p in TRAVEL for p in drop.phases) and Phase.CRANK in drop.phases:
+        return True
+    return any(
+        (c.start.early_s - TRAVEL_BEFORE_S <= drop.start_s <= c.start.late_s + 0.02)
+        or (c.end.early_s - NEAR_TRAVEL_S <= drop.end_s and drop.start_s <= c.end.late_s + TRAVEL_BEFORE_S)
+        for c in view.crank_intervals
+    )
+
+
+def is_contact(view: View, drop: Dropout) -> bool:
+    """Whether a loss looks like a contact that opens: not held between dead and good, and deeper than the feed's usual drop there."""
+    if drop.duration_s >= HELD_S and drop.lowest_v > view.limits["feed_off_v"]:
+        return False
+    if drop.lowest_v <= view.limits["feed_off_v"]:
+        return True
+    around = view.within(drop.start_s - 0.5, drop.end_s + 0.5) & view.in_phase(drop.phase)
+    if not around.any():
+        return True
+    usual_v = float(np.median(view.feed.drop_v[around]))
+    within = view.within(drop.start_s, drop.end_s)
+    deepest_v = float(view.feed.drop_v[within].max()) if within.any() else 0.0
+    return not (
+        usual_v > 0.5 * view.limits["feed_drop_warn_v"] and deepest_v < SHALLOW_SHARE * usual_v + SHALLOW_V * view.scale
+    )
 
 
 def _most_lost(view: View) -> tuple[float, float]:

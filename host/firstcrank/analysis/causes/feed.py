@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis.causes.facts import Facts
+from firstcrank.analysis.causes.facts import HELD_S, Facts, is_contact
 from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, only_while_cranking
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause
@@ -36,6 +36,8 @@ def feed_dead_in_start(facts: Facts) -> Cause | None:
         return None
     if facts.tracks_current > 0.6 and facts.lost_share < 0.7:
         return None
+    if not _good_in_run(facts) and not worse and facts.lost_mean_v > view.limits["feed_off_v"]:
+        return None  # as much is lost in RUN, where the battery holds it up
     if facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]:
         return None  # the starter's own control loses as much: before the switch, not in it
     if chatters and not worse and facts.lost_share < 0.7:
@@ -51,6 +53,11 @@ def feed_dead_in_start(facts: Facts) -> Cause | None:
         confidence,
         f"The feed is good in RUN and {said}: the wrong terminal of the ignition switch, or a worn START contact.",
     )
+
+
+def _good_in_run(facts: Facts) -> bool:
+    run_v = facts.drop_v(Phase.KEY_ON)
+    return run_v is None or run_v < facts.view.limits["feed_drop_fail_v"]
 
 
 def feed_lost_at_turn(facts: Facts) -> Cause | None:
@@ -107,10 +114,12 @@ def feed_loose(facts: Facts) -> Cause | None:
     if facts.lost_share > 0.7 or facts.ground_share > 0.5 or not live_anywhere(view):
         return None
     travels = set(facts.turn)
-    came_back = [d for d in facts.own if d not in travels and d.end_s < float(view.trace.end_s[-1]) - 0.01]
-    if len(came_back) < FEW_SHORT and all(d.kind == "short" for d in came_back):
+    end_s = float(view.trace.end_s[-1])
+    came_back = [d for d in facts.own if d not in travels and d.end_s < end_s - 0.01 and is_contact(view, d)]
+    few = len(came_back) < FEW_SHORT and not facts.all_found(CheckId.FEED_SHORT_LOSSES, Result.FAIL)
+    if few and all(d.kind == "short" for d in came_back):
         came_back = []  # a few microseconds here and there are a healthy contact's
-    brief = facts.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not facts.own else ()
+    brief = facts.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not any(d.counts for d in facts.own) else ()
     if not came_back and not brief:
         return None
     longest_s = max((d.duration_s for d in came_back), default=0.0)
@@ -160,7 +169,7 @@ def _warming(view: View) -> float:
 def feed_resistance(facts: Facts) -> Cause | None:
     """Too much drop in ON and in START alike, or for a long time without going dead."""
     view = facts.view
-    if facts.lost_share > 0.7 or facts.ground_share > 0.5:
+    if (facts.lost_share > 0.7 and _good_in_run(facts)) or facts.ground_share > 0.5:
         return None
     warn_v = view.limits["feed_drop_warn_v"]
     by_phase = {p: facts.drop_v(p) for p in (Phase.KEY_ON, Phase.CRANK, Phase.AFTER)}
@@ -176,9 +185,10 @@ def feed_resistance(facts: Facts) -> Cause | None:
     failed = any(f.result is Result.FAIL for f in facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL))
     worst_v = max(worst_v, max((f.measured or 0.0 for f in drops), default=0.0))
     lost = f"{text_v(worst_v)}" if worst_v >= warn_v else "volts"
+    held = any(d.duration_s >= HELD_S for d in held_low)
     return Cause(
         "feed_resistance",
-        (0.85 if failed else 0.5) if worst_v >= warn_v and not apart else 0.55,
+        (0.85 if failed else 0.5) if worst_v >= warn_v and not apart else 0.75 if held else 0.55,
         f"The feed loses {lost} between the battery and the module's plug without going dead: a corroded or loose joint, a thin "
         "wire, or a worn contact.",
     )

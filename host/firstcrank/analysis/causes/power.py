@@ -18,6 +18,7 @@ STEP_SHARE, STEPPED_SHARE, STEPPED_S = (
 )  # a feed that is fed back stands below this share of its source for this long
 
 
+AT_ONCE_SHARE = 0.6  # of the whole step within 0.07 s
 _CABLE_BY_SOURCE = (
     "Between the battery's post and the point that supplies the key switch volts are lost while cranking: a poor clamp or cable that "
     "carries the starter's current feeds the key switch too."
@@ -169,7 +170,7 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
     if found is None and held_v is not None:
         return Cause(
             "backfeed_after_off",
-            0.88,
+            0.88 if _only_late(facts) else 0.45,
             f"Long after the crank the feed stepped down to {text_v(held_v)} and stood there: if the key was turned off then, something "
             "feeds it back (say so with --hold-on).",
         )
@@ -180,6 +181,13 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
         0.9,
         f"With the key off the feed keeps {text_v(found.measured or 0.0)}: a lamp or the charging circuit feeds it back.",
     )
+
+
+def _only_late(facts: Facts) -> bool:
+    """Whether nothing fails but what lies behind the last crank's release."""
+    cranks = facts.view.crank_intervals
+    last_s = cranks[-1].end.late_s if cranks else 0.0
+    return all(f.at_s is not None and f.at_s > last_s for f in facts.findings if f.result is Result.FAIL)
 
 
 def _stepped_down_v(facts: Facts) -> float | None:
@@ -199,19 +207,23 @@ def _stepped_down_v(facts: Facts) -> float | None:
             stands = float(view.trace.end_s[b - 1] - view.trace.start_s[a]) >= STEPPED_S
             then_dead = b >= len(low) or not chosen[b] or view.feed.mean_v[b] < view.limits["feed_off_v"]
             ends = float(view.trace.end_s[b - 1]) >= to_s - 0.01
-            if stands and (then_dead or ends) and _steps_down(view, a):
-                return float(np.median(view.feed.mean_v[a:b]))
+            stood_v = float(np.median(view.feed.mean_v[a:b]))
+            if stands and (then_dead or ends) and _steps_down(view, a, stood_v):
+                return stood_v
     return None
 
 
-def _steps_down(view: View, first: int) -> bool:
-    """Whether the feed left its source abruptly at bin `first`, from a good level: a contact that opened, no sinking feed."""
+def _steps_down(view: View, first: int, stood_v: float) -> bool:
+    """Whether the feed left its source abruptly at bin `first`, from a good level, and was soon where it then stood: a contact that
+    opened, no sinking feed."""
     at_s = float(view.trace.start_s[first])
     before, after = view.within(at_s - 0.06, at_s - 0.01), view.within(at_s + 0.02, at_s + 0.07)
     if not before.any() or not after.any():
         return False
     before_v, after_v = (float(np.median(view.feed.drop_v[chosen])) for chosen in (before, after))
-    return before_v < view.limits["feed_drop_warn_v"] and after_v - before_v > STEP_SHARE * view.limits.system_v
+    whole_v = float(np.median(view.feed.source_v[after])) - stood_v
+    stepped = after_v - before_v > max(STEP_SHARE * view.limits.system_v, AT_ONCE_SHARE * whole_v)
+    return before_v < view.limits["feed_drop_warn_v"] and stepped
 
 
 def module_supply_drop(facts: Facts) -> Cause | None:
