@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from xml.sax.saxutils import escape
 
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 TARGET = Path(__file__).parent / "led.svg"
 SHOWN_MS = 6000

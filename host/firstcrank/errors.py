@@ -27,6 +27,10 @@ class CalibrationError(UsageError):
     """A calibration is missing, unreadable, or does not fit the board or the channels of the recording."""
 
 
+class MissingExtraError(UsageError):
+    """A part that is installed on request is missing: install the extra that the message names."""
+
+
 class NoBoardError(FirstcrankError):
     """No board answers: plug it in, or name the port."""
 

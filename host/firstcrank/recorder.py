@@ -113,7 +113,7 @@ def _identity(client: BoardClient, plan: Plan) -> dict[str, Any]:
         "utc": datetime.now(UTC).isoformat(timespec="seconds"),
         "port": client.link.name,
         "board": client.identity.get("board"),
-        "synthetic": client.link.name.startswith("bench:"),
+        "synthetic": client.link.synthetic,
     }
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firstcrank.bench.scenarios import simulate
-from firstcrank.bench.to_trace import to_trace
+from firstcrank_sim.board.to_trace import to_trace
+from firstcrank_sim.scenarios.catalogue import simulate
 
 from .ask import ASKED, FAIL, PASS, RUNS, ask, told, verdict
 from .maker import STEP_S, Crank, Made, Setup, cut

@@ -9,7 +9,6 @@ import pytest
 
 from firstcrank import wire
 from firstcrank.analysis.verdict import judge
-from firstcrank.bench.firmware_program import load
 from firstcrank.board.alone import alone_table
 from firstcrank.board.captures import list_captures, mark_fetched, read_capture, write_recording
 from firstcrank.calibration import read_calibration
@@ -17,6 +16,7 @@ from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
 from firstcrank.model.context import Context
 from firstcrank.tracefiles.native import read_native
+from firstcrank_sim.board.firmware_program import load
 
 from . import played_start
 from .session import CHANNELS, Session

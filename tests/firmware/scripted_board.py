@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from firstcrank import wire
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 ID = b"recorded"
 CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]

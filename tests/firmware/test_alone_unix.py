@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from firstcrank.bench.firmware_program import load
 from firstcrank.tracefiles.native import read_native
+from firstcrank_sim.board.firmware_program import load
 
 from .test_end_to_end_unix import SPI_LEADS, firstcrank
 from .unix_board import unix_board

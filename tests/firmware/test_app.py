@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firstcrank import wire, wire_bodies
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 from .scripted_board import CHANNELS, ID, ScriptedBoard, table
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firstcrank import wire, wire_bodies
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 from .scripted_board import CHANNELS, ID, ScriptedBoard
 

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from firstcrank import wire
-from firstcrank.bench.firmware_program import load
 from firstcrank.board.alone import alone_table
 from firstcrank.calibration import read_calibration
 from firstcrank.limits import shipped
+from firstcrank_sim.board.firmware_program import load
 
 from .scripted_board import CHANNELS, ScriptedBoard, Store, table
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 PULLED_UP = 1
 

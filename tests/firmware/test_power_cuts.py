@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 from .dying_flash import DyingFlash, Files, PowerCut
 

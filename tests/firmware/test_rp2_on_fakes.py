@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 from firstcrank import wire, wire_bodies
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 from .fake_rp2 import LAYOUTS, RP2040, RP2350A, RP2350B, SINGLE, WIDE, Chip, Firmware, Layout, TroubleError
 

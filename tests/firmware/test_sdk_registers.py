@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from firstcrank.bench.firmware_program import firmware_folder, load
+from firstcrank_sim.board.firmware_program import firmware_folder, load
 
 from . import fake_rp2
 

@@ -10,10 +10,10 @@ import json
 from collections.abc import Iterator
 
 from firstcrank.analysis.verdict import judge
-from firstcrank.bench.scenarios import SCENARIOS, simulate_many
-from firstcrank.bench.to_trace import to_trace
 from firstcrank.cli.answers import EXIT
 from firstcrank.limits import shipped
+from firstcrank_sim.board.to_trace import to_trace
+from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate_many
 
 SEEDS = (1, 2, 3)
 

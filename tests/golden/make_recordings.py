@@ -18,22 +18,22 @@ ANSWERS = ("--feed", "loaded", "--cylinders", "6", "--temperature", "4", "--no-c
 
 # file -> (simulated board, options of `firstcrank record` beside ASKED)
 RECORDINGS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "healthy": ("bench:healthy,seed=1", ()),
-    "feed_dead_in_start": ("bench:feed_dead_in_start,seed=3", ("--bin-ms", "4")),
-    "feed_lost_at_turn": ("bench:feed_lost_at_turn,seed=27", ("--bin-ms", "4")),
-    "feed_loose": ("bench:feed_loose,seed=26", ("--bin-ms", "6")),
-    "feed_resistance": ("bench:feed_resistance,seed=1", ("--bin-ms", "12")),
-    "battery_weak": ("bench:battery_weak,seed=10", ("--bin-ms", "12")),
-    "two_leads": ("bench:healthy,seed=2", ("--bin-ms", "12", "--lead", "battery=26", "--lead", "key_switch=27")),
-    "heater_leads": ("bench:heater_good,seed=8", ("--bin-ms", "24", *(f"--lead={lead}" for lead in HEATER))),
-    "ground_leads": ("bench:ground_engine,seed=11", ("--bin-ms", "12", *(f"--lead={lead}" for lead in GROUNDS))),
-    "healthy_24v": ("bench:healthy_24v,seed=7", ("--bin-ms", "12", "--system", "24")),
-    "key_never_off": ("bench:key_never_off,seed=18", ("--bin-ms", "12")),
-    "stopped_early": ("bench:healthy,seed=1", ("--bin-ms", "12", "--longest", "6.8")),
-    "cable_pulled": ("bench:cable_pulled,seed=1", ("--bin-ms", "12")),
-    "bins_lost": ("bench:host_stalls,seed=1", ("--bin-ms", "1.5")),
-    "corrupted_bytes": ("bench:corrupted_bytes,seed=1", ("--bin-ms", "6")),
-    "board_restarts": ("bench:board_restarts,seed=1", ("--bin-ms", "12")),
+    "healthy": ("sim:healthy,seed=1", ()),
+    "feed_dead_in_start": ("sim:feed_dead_in_start,seed=3", ("--bin-ms", "4")),
+    "feed_lost_at_turn": ("sim:feed_lost_at_turn,seed=27", ("--bin-ms", "4")),
+    "feed_loose": ("sim:feed_loose,seed=26", ("--bin-ms", "6")),
+    "feed_resistance": ("sim:feed_resistance,seed=1", ("--bin-ms", "12")),
+    "battery_weak": ("sim:battery_weak,seed=10", ("--bin-ms", "12")),
+    "two_leads": ("sim:healthy,seed=2", ("--bin-ms", "12", "--lead", "battery=26", "--lead", "key_switch=27")),
+    "heater_leads": ("sim:heater_good,seed=8", ("--bin-ms", "24", *(f"--lead={lead}" for lead in HEATER))),
+    "ground_leads": ("sim:ground_engine,seed=11", ("--bin-ms", "12", *(f"--lead={lead}" for lead in GROUNDS))),
+    "healthy_24v": ("sim:healthy_24v,seed=7", ("--bin-ms", "12", "--system", "24")),
+    "key_never_off": ("sim:key_never_off,seed=18", ("--bin-ms", "12")),
+    "stopped_early": ("sim:healthy,seed=1", ("--bin-ms", "12", "--longest", "6.8")),
+    "cable_pulled": ("sim:cable_pulled,seed=1", ("--bin-ms", "12")),
+    "bins_lost": ("sim:host_stalls,seed=1", ("--bin-ms", "1.5")),
+    "corrupted_bytes": ("sim:corrupted_bytes,seed=1", ("--bin-ms", "6")),
+    "board_restarts": ("sim:board_restarts,seed=1", ("--bin-ms", "12")),
 }
 
 
@@ -86,7 +86,7 @@ def bench(folder: Path, own: Path) -> None:
         print(name, done.returncode, done.stderr.strip())
     # beyond the shipped limits and within those of limits_own.toml: only with its own limits it is a PASS
     wanted = ("--limits", str(own / "limits_own.toml"), "--calibration", str(own / "calibration_measured.toml"), *ANSWERS)
-    port = "bench:feed_resistance,seed=1"
+    port = "sim:feed_resistance,seed=1"
     done = firstcrank("record", "--port", port, "--out", str(folder / "own_limits.fcr"), *ASKED, "--bin-ms", "12", *wanted)
     print("own_limits", done.returncode, done.stderr.strip())
     whole = (folder / "feed_lost_at_turn.fcr").read_bytes()
@@ -97,12 +97,12 @@ def bench(folder: Path, own: Path) -> None:
 
 def two_cranks(folder: Path, own: Path) -> None:
     """A start cranked twice, 1.2 s between: the second crank is the first one's waveform again."""
-    from firstcrank.bench.scenarios import simulate
-    from firstcrank.bench.simulated_board import SimulatedBoard
-    from firstcrank.bench.to_trace import bench_converter
     from firstcrank.limits import read_limits
     from firstcrank.link.board_client import BoardClient
     from firstcrank.recorder import Plan, record
+    from firstcrank_sim.board.simulated_board import SimulatedBoard
+    from firstcrank_sim.board.to_trace import bench_converter
+    from firstcrank_sim.scenarios.catalogue import simulate
     from tests.host.bench_recording import CHANNELS, Context, Silent
 
     truth = simulate("healthy", 26)
@@ -114,7 +114,7 @@ def two_cranks(folder: Path, own: Path) -> None:
             return truth.volts(role, np.where(t < again_s, t, t - back_s))
 
     converter = bench_converter(truth)
-    client = BoardClient(SimulatedBoard("bench:two_cranks", Twice(), converter, 5))
+    client = BoardClient(SimulatedBoard("sim:two_cranks", Twice(), converter, 5))
     client.handshake()
     limits = read_limits(own / "limits_two_cranks.toml")
     answers = Context(cranked_with_key=True, module_plugged_in=True)
@@ -154,7 +154,7 @@ def chip(folder: Path) -> None:
 
 def csvs(folder: Path, recordings: Path, own: Path) -> None:
     """Two recordings exported, and CSVs as loggers write them."""
-    from firstcrank.bench.scenarios import simulate
+    from firstcrank_sim.scenarios.catalogue import simulate
 
     for name in ("two_leads", "feed_loose"):
         assert firstcrank("export", str(recordings / f"{name}.fcr"), str(folder / f"exported_{name}.csv")).returncode == 0

@@ -51,13 +51,13 @@ def make(
     leads: tuple[str, ...] = (),
     answer: bool | None = None,
 ) -> Silent:
-    """Records bench:NAME into `path`; `leads` on pins 26 and up, if not the minimal build's.
+    """Records sim:NAME into `path`; `leads` on pins 26 and up, if not the minimal build's.
 
     `answer`: what is answered where the recorder asks whether the engine runs.
     """
     watcher = Silent(answer)
     limits = shipped(24 if "24" in name else 12)
-    client = BoardClient(open_link(f"bench:{name},seed=3"))
+    client = BoardClient(open_link(f"sim:{name},seed=3"))
     try:
         client.handshake()
         calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
@@ -71,7 +71,7 @@ def make(
 
 @functools.cache
 def watched(name: str) -> tuple[bytes, Silent]:
-    """The bytes of a recording of bench:NAME and what its watcher was told, made once per run of the tests."""
+    """The bytes of a recording of sim:NAME and what its watcher was told, made once per run of the tests."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "start.fcr"
         watcher = make(name, path)
@@ -79,5 +79,5 @@ def watched(name: str) -> tuple[bytes, Silent]:
 
 
 def recorded(name: str) -> bytes:
-    """The bytes of a recording of bench:NAME."""
+    """The bytes of a recording of sim:NAME."""
     return watched(name)[0]

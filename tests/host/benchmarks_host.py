@@ -110,7 +110,7 @@ class OnlyFrames:
 def live_share() -> tuple[float, float, int]:
     """CPU seconds of following and writing a recording, the seconds it lasted, and its bytes."""
     data = recorded("healthy")
-    board = BoardClient(open_link("bench:healthy,seed=3"))
+    board = BoardClient(open_link("sim:healthy,seed=3"))
     board.handshake()
     calibration = Calibration.from_json(board.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
     board.close()

@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
-from firstcrank.bench.converter import SPIKE_WIDTHS, WIDTH_SPREAD, with_spikes
 from firstcrank.calibrating.fit import fit
 from firstcrank.calibrating.points import Meter, Point, check_point
 from firstcrank.calibration import Calibration, ChannelCalibration, nominal_channel
 from firstcrank.errors import CalibrationError
+from firstcrank_sim.board.converter import SPIKE_WIDTHS, WIDTH_SPREAD, with_spikes
 
 Array = NDArray[np.float64]
 ROLES = ("battery", "key_switch", "starter_coil")

@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 
 from firstcrank import wire
 from firstcrank.analysis.verdict import judge
-from firstcrank.bench.fold_many import fold_many
-from firstcrank.bench.scenarios import SCENARIOS, simulate, simulate_many
-from firstcrank.bench.simulated_board import open_bench
-from firstcrank.bench.through_frames import through_frames
-from firstcrank.bench.to_trace import to_trace
-from firstcrank.bench.trial import run
 from firstcrank.errors import UsageError
 from firstcrank.limits import shipped
+from firstcrank_sim.board.fold_many import fold_many
+from firstcrank_sim.board.simulated_board import open_sim
+from firstcrank_sim.board.through_frames import through_frames
+from firstcrank_sim.board.to_trace import to_trace
+from firstcrank_sim.evaluate.trial import run
+from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate, simulate_many
 
 FIRMWARE = Path(__file__).parents[2] / "firmware" / "firstcrank_board"
 
@@ -112,7 +112,7 @@ def test_a_collapsing_cable_before_the_switch_is_not_taken_for_its_start_contact
 
 def test_an_idle_board_says_who_it_is_once_a_second() -> None:
     """Also one that has never recorded."""
-    board, deframer = open_bench("healthy"), wire.Deframer()
+    board, deframer = open_sim("healthy"), wire.Deframer()
     seen = 0
     while board.now_s() < 5.5:
         seen += sum(frame.kind == wire.IDENTITY for frame in deframer.feed(board.read(0.5)))

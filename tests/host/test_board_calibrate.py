@@ -10,14 +10,14 @@ import pytest
 from click.testing import CliRunner, Result
 
 from firstcrank import wire
-from firstcrank.bench.converter import Converter, drawn_converter
-from firstcrank.bench.simulated_board import SimulatedBoard
 from firstcrank.calibrating.procedure import expanded_v
 from firstcrank.calibration import Calibration, read_calibration
 from firstcrank.cli.board import board as board_command
 from firstcrank.errors import LinkLostError
 from firstcrank.link import open as link_open
 from firstcrank.trace import FloatArray
+from firstcrank_sim.board.converter import Converter, drawn_converter
+from firstcrank_sim.board.simulated_board import SimulatedBoard
 
 SHORTED = dict.fromkeys(("battery", "key_switch", "starter_coil"), 0.0)
 BATTERY_ALONE, KEY_ALONE = {**SHORTED, "battery": 12.5}, {**SHORTED, "key_switch": 12.5}

@@ -25,7 +25,7 @@ TODAY = date(2026, 6, 1)
 
 @functools.cache
 def asked(name: str = "healthy") -> Answers:
-    client = BoardClient(open_link(f"bench:{name}"))
+    client = BoardClient(open_link(f"sim:{name}"))
     client.handshake()
     return ask_board(client, channels_of(()))
 
@@ -120,7 +120,7 @@ class TailFirst:
     """A link whose first bytes are the end of something the board said while the port was closed."""
 
     def __init__(self) -> None:
-        self.link = open_link("bench:healthy")
+        self.link = open_link("sim:healthy")
         self.name = self.link.name
         self.tail = b'"state": "idle"}' * 16 + b"\x00"
 
@@ -218,15 +218,15 @@ def run(*args: str) -> int:
 
 
 def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run("--port", "bench:healthy") == 0
+    assert run("--port", "sim:healthy") == 0
     assert "fit for use" in capsys.readouterr().out
-    assert run("--port", "bench:healthy", "--json") == 0
+    assert run("--port", "sim:healthy", "--json") == 0
     told = json.loads(capsys.readouterr().out)
     assert told["fit"] is True
     assert {"what", "outcome", "seen", "do"} == set(told["checks"][0])
-    assert run("--port", "bench:bare_prompt") == 4
+    assert run("--port", "sim:bare_prompt") == 4
     assert "firstcrank board install" in capsys.readouterr().err
-    assert run("--port", "bench:healthy", "--lead", "battery=26") == 2
+    assert run("--port", "sim:healthy", "--lead", "battery=26") == 2
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ import re
 
 import pytest
 
-from firstcrank.bench.solder_faults import solder_faults
 from firstcrank.cli.main import main
+from firstcrank_sim.board.solder_faults import solder_faults
 
 FAULTS = solder_faults()
 AT_LEAST = 14
@@ -23,7 +23,7 @@ NAMES = {
 def checked(capsys: pytest.CaptureFixture[str], number: int) -> tuple[int, str, list[dict[str, str]]]:
     """Exit code, everything printed, and the lines."""
     with pytest.raises(SystemExit) as end:
-        main(["board", "check", "--port", f"bench:healthy,solder={number}", "--json"])
+        main(["board", "check", "--port", f"sim:healthy,solder={number}", "--json"])
     out, err = capsys.readouterr()
     return int(end.value.code or 0), out + err, json.loads(out)["checks"] if out.startswith("{") else []
 

@@ -11,7 +11,13 @@ import numpy as np
 import pytest
 
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
-from firstcrank.bench.converter import (
+from firstcrank.calibrating.fit import fit
+from firstcrank.calibrating.points import Meter, Point, check_point
+from firstcrank.calibrating.procedure import calibrate, expanded_v
+from firstcrank.calibration import Calibration, nominal_channel
+from firstcrank.calibration_age import age_warning
+from firstcrank.errors import CalibrationError
+from firstcrank_sim.board.converter import (
     SPIKE_CODES,
     Converter,
     InputError,
@@ -19,12 +25,6 @@ from firstcrank.bench.converter import (
     measured_calibration,
     with_spikes,
 )
-from firstcrank.calibrating.fit import fit
-from firstcrank.calibrating.points import Meter, Point, check_point
-from firstcrank.calibrating.procedure import calibrate, expanded_v
-from firstcrank.calibration import Calibration, nominal_channel
-from firstcrank.calibration_age import age_warning
-from firstcrank.errors import CalibrationError
 
 METER = Meter("bench meter", 0.001, 0.010)
 ROLES = ("battery", "key_switch", "starter_coil")

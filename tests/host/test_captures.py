@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 captures = load("captures")
 

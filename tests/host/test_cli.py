@@ -128,11 +128,11 @@ def test_unasked_answers_are_assumptions_and_options_replace_them(tmp_path: Path
         (("judge",), 2, "Missing argument"),
         (("judge", "x.fcr", "--system", "6"), 2, "'6' is not one of"),
         (("nonsense",), 2, "No such command"),
-        (("record", "--port", "bench:no_such_thing", "--yes"), 2, "no_such_thing"),
+        (("record", "--port", "sim:no_such_thing", "--yes"), 2, "no_such_thing"),
         (("record", "--port", "/dev/no_such_port", "--yes"), 4, "there is no port /dev/no_such_port"),
-        (("record", "--port", "bench:other_firmware", "--yes"), 4, "firstcrank board install"),
-        (("record", "--port", "bench:bare_prompt", "--yes"), 4, "firstcrank board install"),
-        (("record", "--port", "bench:silent_board", "--yes"), 4, "nothing answers"),
+        (("record", "--port", "sim:other_firmware", "--yes"), 4, "firstcrank board install"),
+        (("record", "--port", "sim:bare_prompt", "--yes"), 4, "firstcrank board install"),
+        (("record", "--port", "sim:silent_board", "--yes"), 4, "nothing answers"),
     ],
 )
 def test_trouble_is_one_plain_line_and_its_code(
@@ -170,7 +170,7 @@ def test_no_board_and_two_boards(monkeypatch: pytest.MonkeyPatch, capsys: pytest
 
 def test_record_on_the_bench_tells_what_to_do_and_keeps_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "start.fcr"
-    assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 0
+    assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 0
     said = capsys.readouterr().out
     order = [
         "Before you touch the key",
@@ -189,7 +189,7 @@ def test_record_on_the_bench_tells_what_to_do_and_keeps_the_file(tmp_path: Path,
 def test_an_existing_recording_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "start.fcr"
     path.write_bytes(b"precious")
-    assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes") == 2
+    assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes") == 2
     assert path.read_bytes() == b"precious"
 
 
@@ -197,7 +197,7 @@ def test_a_cable_pulled_in_the_crank_keeps_what_came_and_gives_no_verdict(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "start.fcr"
-    assert run("record", "--port", "bench:cable_pulled", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 3
+    assert run("record", "--port", "sim:cable_pulled", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 3
     assert path.stat().st_size > 10_000
     assert "cable" in capsys.readouterr().out
 

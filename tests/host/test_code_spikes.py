@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firstcrank.analysis.uncertainty import of_voltage
-from firstcrank.bench.converter import SPIKE_CODES, SPIKE_WIDTHS, WIDTH_SPREAD, Converter, bench_calibration
 from firstcrank.converters import CODES, CONVERTERS, as_given, evened
+from firstcrank_sim.board.converter import SPIKE_CODES, SPIKE_WIDTHS, WIDTH_SPREAD, Converter, bench_calibration
 
 MEAN_OF = 256
 LINE = bench_calibration(12).channel("key_switch")

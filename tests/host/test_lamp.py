@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import combinations
 
-from firstcrank.bench.firmware_program import load
+from firstcrank_sim.board.firmware_program import load
 
 lamp = load("lamp")
 

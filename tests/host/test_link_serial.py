@@ -36,6 +36,7 @@ class Script:
     """A link whose board answers from a list; a byte that was not expected fails the test."""
 
     name = "script"
+    synthetic = False
 
     def __init__(self, *answers: bytes) -> None:
         self.answers = list(answers)

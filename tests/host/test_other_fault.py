@@ -66,7 +66,7 @@ def test_record_and_judge_end_with_the_overall_verdict(tmp_path: Path, capsys: p
     path = tmp_path / "start.fcr"
     leads = [word for n, role in enumerate(LEADS) for word in ("--lead", f"{role}={26 + n}")]
     options = ["--out", str(path), "--yes", "--key-start", "--module-plugged", *leads]
-    assert run("record", "--port", "bench:heater_reversed,seed=3", *options) == 1
+    assert run("record", "--port", "sim:heater_reversed,seed=3", *options) == 1
     lines = capsys.readouterr().out.strip().splitlines()
     kept = next(n for n, line in enumerate(lines) if line.startswith("Kept as"))
     assert lines[kept - 1] == "Key feed: PASS  OTHER FAULT FOUND: DO NOT CRANK AGAIN"

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from firstcrank.analysis.verdict import judge
-from firstcrank.bench.firmware_program import load
-from firstcrank.bench.sampling import sample
-from firstcrank.bench.scenarios import SCENARIOS, simulate, simulate_many
-from firstcrank.bench.to_trace import bench_converter, to_trace
-from firstcrank.bench.truth import Truth
 from firstcrank.board.alone import BIN_US, alone_table
 from firstcrank.errors import UsageError
 from firstcrank.limits import shipped
+from firstcrank_sim.board.firmware_program import load
+from firstcrank_sim.board.sampling import sample
+from firstcrank_sim.board.to_trace import bench_converter, to_trace
+from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate, simulate_many
+from firstcrank_sim.vehicle.truth import Truth
 
 BIN_S = BIN_US * 1e-6
 SEED = 4711

@@ -26,8 +26,10 @@ Change = Callable[[wire.Frame], wire.Frame | None]
 class Odd:
     """The simulated board, each frame of its changed on the way; `late_s`: how far the clock is ahead of the board's."""
 
+    synthetic = True
+
     def __init__(self, name: str = "healthy", change: Change = lambda frame: frame) -> None:
-        self._board = open_link(f"bench:{name},seed=3")
+        self._board = open_link(f"sim:{name},seed=3")
         self.name, self._change = self._board.name, change
         self._deframer = wire.Deframer()
         self.late_s = 0.0

@@ -98,7 +98,7 @@ def test_a_job_number_is_text(number: str, tmp_path: Path, capsys: pytest.Captur
     store = str(tmp_path / "s.sqlite")
     assert run("jobs", "new", number, "--store", store, "--vehicle", "[red]" + ATTACK) == 0
     path = tmp_path / "start.fcr"
-    assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes", "--job", number, "--store", store) in (0, 3)
+    assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes", "--job", number, "--store", store) in (0, 3)
     assert run("jobs", "list", "--store", store) == 0
     assert run("jobs", "show", number, "--store", store) == 0
     said = capsys.readouterr().out
@@ -115,7 +115,7 @@ def test_ctrl_c_while_judging_names_the_kept_file(
 
     monkeypatch.setattr("firstcrank.cli.show.show", interrupted)
     path = tmp_path / "kept.fcr"
-    assert run("record", "--port", "bench:healthy", "--out", str(path), "--yes") == 130
+    assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes") == 130
     said = capsys.readouterr().out.replace("\n", "")
     assert f"kept as {path}" in said
     assert from_bytes(path.read_bytes()).trace.complete

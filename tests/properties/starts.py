@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from firstcrank.bench.scenarios import simulate_many
-from firstcrank.bench.to_trace import to_trace
 from firstcrank.limits import Limits, shipped
 from firstcrank.trace import Trace
+from firstcrank_sim.board.to_trace import to_trace
+from firstcrank_sim.scenarios.catalogue import simulate_many
 from tests.aim.ask import ASKED, RUNS, Context, ask
 from tests.aim.maker import Crank, Made, Setup
 from tests.strangers.start import start as strange_start

@@ -6,10 +6,10 @@ import math
 
 import pytest
 
-from firstcrank.bench.battery import internal_ohm, open_circuit_v
-from firstcrank.bench.conductor import copper_hot_ohm, copper_ohm
-from firstcrank.bench.relay import Relay, flyback_s
 from firstcrank.limits import shipped
+from firstcrank_sim.vehicle.battery import internal_ohm, open_circuit_v
+from firstcrank_sim.vehicle.conductor import copper_hot_ohm, copper_ohm
+from firstcrank_sim.vehicle.relay import Relay, flyback_s
 
 # BCI table, flooded, 80 degF, surface charge removed (public copy of the Battery Council's table).
 BCI = [(1.0, 12.65), (0.75, 12.45), (0.5, 12.24), (0.25, 12.06), (0.0, 11.89)]

@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firstcrank.bench.plan import healthy_plan
-from firstcrank.bench.power_circuit import solve
-from firstcrank.bench.relay import STEP_S as RELAY_STEP_S
-from firstcrank.bench.relay import Relay, coil_current
-from firstcrank.bench.waveform import Waveform
-from firstcrank.bench.wiring import heater
+from firstcrank_sim.vehicle.plan import healthy_plan
+from firstcrank_sim.vehicle.power_circuit import solve
+from firstcrank_sim.vehicle.relay import STEP_S as RELAY_STEP_S
+from firstcrank_sim.vehicle.relay import Relay, coil_current
+from firstcrank_sim.vehicle.waveform import Waveform
+from firstcrank_sim.vehicle.wiring import heater
 
 NETLIST = """locked starter
 VB ocv 0 {ocv}

@@ -192,7 +192,7 @@ def test_every_border_of_a_start_gets_its_single_losses() -> None:
         assert (kind, False) in seen or kind == "key_on"
 
 
-FORBIDDEN = ("firstcrank.analysis", "firstcrank.bench", "firstcrank.simulated", "tests.host")
+FORBIDDEN = ("firstcrank.analysis", "firstcrank_sim", "firstcrank.simulated", "tests.host")
 ALLOWED_FOR_JUDGING = {"outcome.py", "test_verdicts.py"}
 
 

@@ -14,7 +14,7 @@ STYLE = {"warn": "bold", "fail": "bold red"}
 
 
 @click.command()
-@click.option("--port", help="Serial port, pyserial URL, or bench:NAME. Default: the only board plugged in.")
+@click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in.")
 @click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
 @click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
 @click.option("--system", type=click.Choice(["12", "24"]), default="12", show_default=True, help="Which minimal build.")

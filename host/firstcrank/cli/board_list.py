@@ -20,7 +20,7 @@ def list_boards() -> None:
 
 
 @click.command()
-@click.option("--port", help="Serial port, pyserial URL, or bench:NAME. Default: the only board plugged in.")
+@click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
 def info(port: str | None, as_json: bool) -> None:
     """Show the board's firmware, chip, inputs and state."""

@@ -1,4 +1,4 @@
-"""firstcrank demo: the trap and its repair, on the simulated bench, in one sitting."""
+"""firstcrank demo: the trap and its repair, on a simulated vehicle, in one sitting."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def _one(console: Console, name: str, path: Path) -> Judgement:
     from firstcrank.tracefiles.native import read_native
 
     limits = shipped(12)
-    client = BoardClient(open_link(f"bench:{name},seed={SEED}"))
+    client = BoardClient(open_link(f"sim:{name},seed={SEED}"))
     try:
         client.handshake()
         answers = Context(cranked_with_key=True, module_plugged_in=True)

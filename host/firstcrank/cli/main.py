@@ -14,9 +14,12 @@ from firstcrank import __version__
 from firstcrank.cli.say import say
 from firstcrank.errors import FirstcrankError
 
-# name -> (where the click command is, one line of help). Help lists them in this order.
+GROUP = "firstcrank.commands"
+ENTRY_POINT = f"entry point {GROUP}"
+# name -> (where the click command is, one line of help). Help lists them in this order. What another package of ours brings by
+# entry point stands here by its line of help alone, so that help imports nothing; anyone else's command is found when it is typed.
 COMMANDS: dict[str, tuple[str, str]] = {
-    "demo": ("firstcrank.cli.demo:demo", "A start that fails and its repair, on the simulated bench."),
+    "demo": ("firstcrank.cli.demo:demo", "A start that fails and its repair, on a simulated vehicle."),
     "record": ("firstcrank.cli.record:record", "Record a start from a board, judge it, keep it."),
     "judge": ("firstcrank.cli.judge:judge", "Judge recordings or CSV files again."),
     "board": ("firstcrank.cli.board:board", "Find, check, install, calibrate a board."),
@@ -27,7 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "export": ("firstcrank.cli.export:export", "A recording as CSV, Parquet or MDF."),
     "divider": ("firstcrank.cli.divider:divider", "Design or check the input network."),
     "wire": ("firstcrank.cli.wire:wire", "Drop and gauge of a feed; the ignition switch's terminals."),
-    "scenarios": ("firstcrank.cli.scenarios:scenarios", "List the simulated starts."),
+    "scenarios": (ENTRY_POINT, "List the simulated starts."),
 }
 ORDER = tuple(COMMANDS)
 TROUBLE = 4
@@ -42,9 +45,10 @@ class LazyGroup(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """The command itself, imported now."""
-        if cmd_name not in COMMANDS:
-            return None
-        module, _, attribute = COMMANDS[cmd_name][0].partition(":")
+        where = COMMANDS.get(cmd_name, (ENTRY_POINT, ""))[0]
+        if where == ENTRY_POINT:
+            return _by_entry_point(cmd_name)
+        module, _, attribute = where.partition(":")
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
@@ -56,6 +60,18 @@ class LazyGroup(click.Group):
     def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
         """As click does, without importing every command to suggest a name."""
         return super().resolve_command(ctx, args)
+
+
+def _by_entry_point(name: str) -> click.Command | None:
+    from importlib.metadata import entry_points
+
+    from firstcrank.extras import extra_packages
+
+    for point in entry_points(group=GROUP, name=name):
+        with extra_packages("sim"):
+            command: click.Command = point.load()
+        return command
+    return None
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -31,7 +31,7 @@ CAUTIONS = (
 
 
 @click.command()
-@click.option("--port", help="Serial port, pyserial URL, or bench:NAME. Default: the only board plugged in.")
+@click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in.")
 @click.option(
     "--out", type=click.Path(dir_okay=False, path_type=Path), help="Recording file (.fcr). Default: by date and time."
 )

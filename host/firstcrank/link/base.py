@@ -1,4 +1,4 @@
-"""What every place that bytes come from looks like: a serial port, the simulated bench, a test's script."""
+"""What every place that bytes come from looks like: a serial port, the simulated vehicle, a test's script."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ class Link(Protocol):
     """A byte stream to a board. `name` is what the user typed or what was found, for messages."""
 
     name: str
+    synthetic: bool  # nothing that it carries was measured: recordings made through it say so
 
     def read(self, timeout_s: float) -> bytes:
         """Whatever has arrived, at once if anything has; b"" when `timeout_s` link-clock seconds passed without.
@@ -22,7 +23,7 @@ class Link(Protocol):
         ...
 
     def now_s(self) -> float:
-        """The link's clock: wall time for a port, simulated time for the bench. Time-outs are measured on it."""
+        """The link's clock: wall time for a port, simulated time for the simulator. Time-outs are measured on it."""
         ...
 
     def close(self) -> None:

@@ -1,18 +1,18 @@
-"""Opens a link from what the user typed: nothing (the only board), a port or URL, or bench:NAME."""
+"""Opens a link from what the user typed: nothing (the only board), a port or URL, or a scheme such as sim:NAME."""
 
 from __future__ import annotations
 
 from firstcrank.link.base import Link
 
-BENCH = "bench:"
-
 
 def open_link(port: str | None) -> Link:
-    """Raises NoBoardError, PortBusyError, PortPermissionError, or UsageError for an unknown scenario."""
-    if port is not None and port.startswith(BENCH):
-        from firstcrank.bench.simulated_board import open_bench
+    """Raises NoBoardError, PortBusyError, PortPermissionError, MissingExtraError, or UsageError for what a scheme refuses."""
+    if port is not None and ":" in port:
+        from firstcrank.link.schemes import open_by_scheme
 
-        return open_bench(port[len(BENCH) :])
+        link = open_by_scheme(port)
+        if link is not None:
+            return link
     from firstcrank.link.serial_port import SerialLink
 
     if port is None:

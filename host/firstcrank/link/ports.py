@@ -43,7 +43,7 @@ def the_only_port(ports: tuple[Port, ...]) -> Port:
         seen = f" Other serial ports: {', '.join(others)}." if others else ""
         raise NoBoardError(
             "no board found: plug it in with a cable that carries data, or name its port with --port "
-            f"(try --port bench:healthy for the simulated bench).{seen}"
+            f"(try --port sim:healthy for a simulated vehicle).{seen}"
         )
     if len(ports) > 1:
         names = ", ".join(f"{p.device} (serial {p.serial_number or 'unknown'})" for p in ports)

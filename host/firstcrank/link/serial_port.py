@@ -18,6 +18,8 @@ PIECE_S = 0.05
 class SerialLink:
     """A Link on anything `serial.serial_for_url` opens: a device name, socket://, rfc2217://, loop://, spy://."""
 
+    synthetic = False
+
     def __init__(self, url: str) -> None:
         self.name = url
         try:

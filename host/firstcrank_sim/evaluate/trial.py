@@ -10,14 +10,14 @@ import numpy as np
 
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.analysis.verdict import judge
-from firstcrank.bench.converter import Converter, bench_calibration, drawn_converter, measured_calibration
-from firstcrank.bench.grading import Grade, grade
-from firstcrank.bench.to_trace import BIN_S, to_trace
-from firstcrank.bench.truth import Truth
 from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.trace import Trace
+from firstcrank_sim.board.converter import Converter, bench_calibration, drawn_converter, measured_calibration
+from firstcrank_sim.board.to_trace import BIN_S, to_trace
+from firstcrank_sim.evaluate.grading import Grade, grade
+from firstcrank_sim.vehicle.truth import Truth
 
 NOMINAL_SHARE = 0.3  # of the starts, seen with a calibration from resistor values; the others with a measured one
 SLOW_SHARE = 0.25  # of the starts, seen by a converter four times slower

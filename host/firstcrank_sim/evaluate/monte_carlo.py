@@ -1,4 +1,4 @@
-"""python -m firstcrank.bench.monte_carlo: many simulated starts judged and held against their circuits.
+"""python -m firstcrank_sim.evaluate.monte_carlo: many simulated starts judged and held against their circuits.
 
 Scenarios take turns, so each has the same number of starts; start number n has seed `first_seed + n // scenarios`. One start in
 `frames_every` goes through the simulated board, the firmware's own fold and real frames; the others through the vectorised
@@ -19,11 +19,11 @@ import click
 from rich.console import Console
 from rich.progress import Progress
 
-from firstcrank.bench import tally
-from firstcrank.bench.scenarios import SCENARIOS, simulate_many
-from firstcrank.bench.through_frames import through_frames
-from firstcrank.bench.to_trace import BIN_S
-from firstcrank.bench.trial import Trial, run
+from firstcrank_sim.board.through_frames import through_frames
+from firstcrank_sim.board.to_trace import BIN_S
+from firstcrank_sim.evaluate import tally
+from firstcrank_sim.evaluate.trial import Trial, run
+from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate_many
 
 CHUNK = 48
 FRAMES_EVERY = 100

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from firstcrank.bench.trial import Trial
+from firstcrank_sim.evaluate.trial import Trial
 
 SPEED_SHARE = 0.02
 VERDICTS = ("PASS", "FAIL", "NO VERDICT")

@@ -16,15 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstcrank import wire
-from firstcrank.bench.converter import Converter
-from firstcrank.bench.firmware_program import load
-from firstcrank.bench.link_faults import LINK_FAULTS, LinkFault
-from firstcrank.bench.scenarios import simulate
-from firstcrank.bench.solder_faults import SUPPLY_V, SolderFault, solder_fault
-from firstcrank.bench.to_trace import bench_converter
 from firstcrank.errors import LinkLostError, UsageError
 from firstcrank.trace import FloatArray
 from firstcrank.units import US_PER_S
+from firstcrank_sim.board.converter import Converter
+from firstcrank_sim.board.firmware_program import load
+from firstcrank_sim.board.link_faults import LINK_FAULTS, LinkFault
+from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
+from firstcrank_sim.board.to_trace import bench_converter
+from firstcrank_sim.scenarios.catalogue import simulate
 
 Number = TypeVar("Number", int, float)
 CONVERSION_S = 2e-6  # RP2040: 96 cycles of 48 MHz, datasheet section 4.9
@@ -225,6 +225,8 @@ class _Store:
 class SimulatedBoard:
     """A Link to the simulated board. See link/base.py for what each method promises."""
 
+    synthetic = True
+
     def __init__(
         self,
         name: str,
@@ -371,7 +373,7 @@ class SimulatedBoard:
         self._gone = True
 
 
-def open_bench(text: str) -> SimulatedBoard:
+def open_sim(text: str) -> SimulatedBoard:
     """The Link for "NAME[,seed=N][,speed=X][,solder=N]", NAME a scenario or a link fault.
 
     `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes), `solder`
@@ -386,17 +388,17 @@ def open_bench(text: str) -> SimulatedBoard:
         speed = _number(option, value, float) if key == "speed" else speed
         solder = solder_fault(_number(option, value, int)) if key == "solder" else solder
         if key not in ("seed", "speed", "solder"):
-            raise UsageError(f"bench:{text}: {option!r} is not seed=N, speed=X or solder=N")
+            raise UsageError(f"sim:{text}: {option!r} is not seed=N, speed=X or solder=N")
     fault = LINK_FAULTS.get(name)
     start = simulate(fault.scenario if fault else name, seed)
-    return SimulatedBoard(f"bench:{name}", start, bench_converter(start), seed, fault, speed, solder)
+    return SimulatedBoard(f"sim:{name}", start, bench_converter(start), seed, fault, speed, solder)
 
 
 def _number(option: str, value: str, kind: Callable[[str], Number]) -> Number:
     try:
         number = kind(value)
     except ValueError:
-        raise UsageError(f"bench: {option!r}: {value!r} is not a number") from None
+        raise UsageError(f"sim: {option!r}: {value!r} is not a number") from None
     if not 0 <= number < 1e9:
-        raise UsageError(f"bench: {option!r} must be 0 or more")
+        raise UsageError(f"sim: {option!r} must be 0 or more")
     return number

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from firstcrank.bench.conductor import copper_hot_ohm
-from firstcrank.bench.waveform import Waveform
 from firstcrank.trace import FloatArray
+from firstcrank_sim.vehicle.conductor import copper_hot_ohm
+from firstcrank_sim.vehicle.waveform import Waveform
 
 STEP_S = 0.0001
 

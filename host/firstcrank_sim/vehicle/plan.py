@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from firstcrank.bench.schedule import Schedule, draw_schedule
-from firstcrank.bench.vehicle import Vehicle, draw
-from firstcrank.bench.wiring import Feed, Heater, Wiring
 from firstcrank.model.context import Context
 from firstcrank.trace import Hole
+from firstcrank_sim.vehicle.schedule import Schedule, draw_schedule
+from firstcrank_sim.vehicle.vehicle import Vehicle, draw
+from firstcrank_sim.vehicle.wiring import Feed, Heater, Wiring
 
 Rng = np.random.Generator
 MINIMAL = ("battery", "key_switch", "starter_coil")

@@ -47,5 +47,5 @@ def solder_fault(number: int) -> SolderFault:
     """Raises UsageError for a number that there is not."""
     faults = solder_faults()
     if not 0 <= number < len(faults):
-        raise UsageError(f"bench: solder={number}: 0 for a good board, or 1 to {len(faults) - 1}")
+        raise UsageError(f"sim: solder={number}: 0 for a good board, or 1 to {len(faults) - 1}")
     return faults[number]

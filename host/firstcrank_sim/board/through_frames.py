@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 
 from firstcrank import wire, wire_bodies
-from firstcrank.bench.converter import Converter
-from firstcrank.bench.simulated_board import CONVERSION_S, SimulatedBoard
-from firstcrank.bench.truth import Truth
 from firstcrank.limits import shipped
 from firstcrank.trace import Trace
 from firstcrank.tracefiles.native import as_recording, from_bytes
+from firstcrank_sim.board.converter import Converter
+from firstcrank_sim.board.simulated_board import CONVERSION_S, SimulatedBoard
+from firstcrank_sim.vehicle.truth import Truth
 
 RECORDING = b"benchrun"
 LONGEST_S = 120.0
@@ -18,7 +18,7 @@ LONGEST_S = 120.0
 
 def frames_of(truth: Truth, converter: Converter, bin_us: int = 768) -> bytes:
     """Every byte the simulated board sends for one whole start."""
-    board = SimulatedBoard(f"bench:{truth.name}", truth, converter, truth.seed)
+    board = SimulatedBoard(f"sim:{truth.name}", truth, converter, truth.seed)
     trigger_code = converter.calibration.channel("key_switch").code(shipped(truth.system_v)["module_minimum_v"])
     channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(truth.roles)]
     config = {"channels": channels, "bin_us": bin_us, "trigger_code": trigger_code}

@@ -16,10 +16,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from firstcrank.bench.schedule import Schedule
-from firstcrank.bench.vehicle import Vehicle
-from firstcrank.bench.waveform import STEP_S
 from firstcrank.trace import FloatArray
+from firstcrank_sim.vehicle.schedule import Schedule
+from firstcrank_sim.vehicle.vehicle import Vehicle
+from firstcrank_sim.vehicle.waveform import STEP_S
 
 STATES = 5
 CURRENT, SPEED, ANGLE, FAST, SLOW = range(STATES)

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.bench.plan import Plan
-from firstcrank.bench.power_circuit import Power
-from firstcrank.bench.schedule import Schedule
-from firstcrank.bench.vehicle import Vehicle
-from firstcrank.bench.waveform import Waveform, combine
-from firstcrank.bench.wiring import points
 from firstcrank.model.context import Context
 from firstcrank.trace import FloatArray
+from firstcrank_sim.vehicle.plan import Plan
+from firstcrank_sim.vehicle.power_circuit import Power
+from firstcrank_sim.vehicle.schedule import Schedule
+from firstcrank_sim.vehicle.vehicle import Vehicle
+from firstcrank_sim.vehicle.waveform import Waveform, combine
+from firstcrank_sim.vehicle.wiring import points
 
 RELEASE_S = 0.5
 OFF_SHARE = 0.12  # what a lead still shows with the board's ground clip off

@@ -7,11 +7,11 @@ import click
 
 @click.command()
 def scenarios() -> None:
-    """List the simulated starts. Use one as a port: firstcrank record --port bench:NAME"""
+    """List the simulated starts. Use one as a port: firstcrank record --port sim:NAME"""
     from rich.table import Table
 
-    from firstcrank.bench.scenarios import SCENARIOS
     from firstcrank.cli.screen import Screen
+    from firstcrank_sim.scenarios.catalogue import SCENARIOS
 
     table = Table(box=None, pad_edge=False)
     table.add_column("name")

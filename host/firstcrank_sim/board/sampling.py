@@ -12,11 +12,11 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import erf
 
-from firstcrank.bench.converter import Converter
-from firstcrank.bench.fold_many import Bins, fold_many, runs_below
-from firstcrank.bench.truth import Truth
 from firstcrank.calibration import CODES
 from firstcrank.trace import FloatArray, IntArray
+from firstcrank_sim.board.converter import Converter
+from firstcrank_sim.board.fold_many import Bins, fold_many, runs_below
+from firstcrank_sim.vehicle.truth import Truth
 
 CONVERSION_S = 2e-6  # RP2040: 96 cycles of 48 MHz, datasheet section 4.9
 BLOCKS = 8

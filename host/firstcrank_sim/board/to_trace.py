@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from firstcrank.bench.converter import Converter, bench_calibration
-from firstcrank.bench.sampling import CONVERSION_S, sample
-from firstcrank.bench.truth import Truth
 from firstcrank.limits import shipped
 from firstcrank.trace import Channel, Hole, KeyRuns, Trace
+from firstcrank_sim.board.converter import Converter, bench_calibration
+from firstcrank_sim.board.sampling import CONVERSION_S, sample
+from firstcrank_sim.vehicle.truth import Truth
 
 BIN_S = 768e-6
 

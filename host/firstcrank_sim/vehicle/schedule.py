@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.bench.vehicle import Vehicle
+from firstcrank_sim.vehicle.vehicle import Vehicle
 
 NEVER_S = math.inf
 AFTER_S = 2.7  # recorded behind the release where the engine does not run

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from firstcrank.bench.families_feed import in_crank
-from firstcrank.bench.plan import Plan, Rng, feed_open, healthy_plan, with_feed
-from firstcrank.bench.schedule import NEVER_S
 from firstcrank.trace import Hole
+from firstcrank_sim.scenarios.feed import in_crank
+from firstcrank_sim.vehicle.plan import Plan, Rng, feed_open, healthy_plan, with_feed
+from firstcrank_sim.vehicle.schedule import NEVER_S
 
 
 def heater_only(rng: Rng) -> Plan:

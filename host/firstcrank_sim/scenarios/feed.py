@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from firstcrank.bench.plan import Plan, Rng, feed_a, feed_open, healthy_plan, series_for_drop, with_feed
-from firstcrank.bench.relay import Relay
-from firstcrank.bench.schedule import NEVER_S
+from firstcrank_sim.vehicle.plan import Plan, Rng, feed_a, feed_open, healthy_plan, series_for_drop, with_feed
+from firstcrank_sim.vehicle.relay import Relay
+from firstcrank_sim.vehicle.schedule import NEVER_S
 
 TURN_TAIL_S = 0.06
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from firstcrank.bench.plan import MINIMAL, Plan, Rng, healthy_plan, with_feed
+from firstcrank_sim.vehicle.plan import MINIMAL, Plan, Rng, healthy_plan, with_feed
 
 HEATER_ROLES = (*MINIMAL, "heater_coil", "heater_return")
 

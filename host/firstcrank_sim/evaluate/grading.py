@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firstcrank.analysis import uncertainty
-from firstcrank.bench.truth import TrueDropout, Truth
-from firstcrank.bench.waveform import combine
 from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits
 from firstcrank.trace import Uncertainty
+from firstcrank_sim.vehicle.truth import TrueDropout, Truth
+from firstcrank_sim.vehicle.waveform import combine
 
 RISE_S = 0.1  # contacts may bounce as the key comes on
 SETTLE_S = 0.05

@@ -11,13 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.bench import families_evidence as evidence
-from firstcrank.bench import families_feed as feed
-from firstcrank.bench import families_power as power
-from firstcrank.bench.plan import Plan, Rng, feed_open, healthy_plan
-from firstcrank.bench.power_circuit import solve
-from firstcrank.bench.truth import Truth, build
 from firstcrank.errors import UsageError
+from firstcrank_sim.scenarios import evidence, feed, power
+from firstcrank_sim.vehicle.plan import Plan, Rng, feed_open, healthy_plan
+from firstcrank_sim.vehicle.power_circuit import solve
+from firstcrank_sim.vehicle.truth import Truth, build
 
 Builder = Callable[[Rng], Plan]
 PASS, FAIL, NO_VERDICT = "PASS", "FAIL", "NO VERDICT"

@@ -5,22 +5,11 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import sys
-from pathlib import Path
 from types import ModuleType
 
 from firstcrank import wire
+from firstcrank.board.files import PACKAGE, firmware_folder
 from firstcrank.errors import UsageError
-
-PACKAGE = "firstcrank_board"
-
-
-def firmware_folder() -> Path:
-    """Where the firmware's files are: inside an installed package, or beside host/ in a source tree."""
-    here = Path(__file__).resolve()
-    for folder in (here.parents[1] / "board_files", here.parents[3] / "firmware"):
-        if (folder / PACKAGE / "app.py").is_file():
-            return folder
-    raise UsageError("the firmware's files are missing from this installation: install firstcrank again")
 
 
 def load(name: str) -> ModuleType:

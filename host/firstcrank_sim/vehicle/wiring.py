@@ -13,12 +13,12 @@ from functools import reduce
 import numpy as np
 from numpy.typing import NDArray
 
-from firstcrank.bench.power_circuit import Power
-from firstcrank.bench.relay import Relay, relay_open
-from firstcrank.bench.schedule import Schedule
-from firstcrank.bench.vehicle import Vehicle
-from firstcrank.bench.waveform import STEP_S, Waveform
 from firstcrank.trace import FloatArray
+from firstcrank_sim.vehicle.power_circuit import Power
+from firstcrank_sim.vehicle.relay import Relay, relay_open
+from firstcrank_sim.vehicle.schedule import Schedule
+from firstcrank_sim.vehicle.vehicle import Vehicle
+from firstcrank_sim.vehicle.waveform import STEP_S, Waveform
 
 Stretch = tuple[float, float]
 BoolArray = NDArray[np.bool_]

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.bench.battery import internal_ohm, open_circuit_v
-from firstcrank.bench.conductor import copper_ohm
+from firstcrank_sim.vehicle.battery import internal_ohm, open_circuit_v
+from firstcrank_sim.vehicle.conductor import copper_ohm
 
 CYLINDERS = (3, 4, 5, 6, 8)
 

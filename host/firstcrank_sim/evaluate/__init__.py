@@ -1,0 +1,1 @@
+"""The judge held against the circuit: the expected verdict, trials, counts, Monte Carlo."""
