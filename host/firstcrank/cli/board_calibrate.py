@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.calibrating import typed
+from firstcrank.cli.calibration_folder import calibration_folder
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -95,9 +96,10 @@ def calibrate(
 
     from firstcrank import wire
     from firstcrank.calibrating.acquire import readings
+    from firstcrank.calibrating.history import kept_calibrations, since_last
     from firstcrank.calibrating.points import Meter
     from firstcrank.calibrating.procedure import calibrate as lead
-    from firstcrank.calibration import read_calibration
+    from firstcrank.calibration import Calibration, read_calibration
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.converters import converter_of
     from firstcrank.errors import CalibrationError
@@ -117,6 +119,11 @@ def calibrate(
         roles = [str(channel["role"]) for channel in channels]
         outcome = lead(AtTerminal(), lambda: readings(client), roles, meter, stated, str(identity.get("board", "")))
         _show(outcome)
+        stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
+        on_board = Calibration.from_json(stored) if stored else None
+        kept_before = kept_calibrations(calibration_folder(), outcome.calibration.board)
+        for movement in since_last(kept_before, on_board, outcome.calibration):
+            click.echo(movement.text)
         client.ask(wire.CALIBRATE, wire.REPLY, {"store": outcome.calibration.to_json()})
         click.echo(f"Kept on the board, dated {outcome.calibration.date}.")
         kept = out or _copy_of(outcome.calibration.board, outcome.calibration.date)
@@ -125,16 +132,14 @@ def calibrate(
             kept.write_text(_toml(outcome.calibration.to_json()), "utf-8")
         except OSError as error:
             raise CalibrationError(f"{kept} cannot be written: {error.strerror}. The board has the calibration") from error
-        click.echo(f"A copy is in {kept}")
+        click.echo(f"A copy is in {kept} (firstcrank board calibrations lists all, and writes a sheet)")
     finally:
         client.close()
 
 
 def _copy_of(board: str, date: str) -> Path:
     """A new file in the data folder; an earlier one of the same day stays."""
-    from platformdirs import user_data_path
-
-    folder = user_data_path("firstcrank", appauthor=False) / "calibrations"
+    folder = calibration_folder()
     path, number = folder / f"{board or 'board'}_{date}.toml", 2
     while path.exists():
         path, number = folder / f"{board or 'board'}_{date}_{number}.toml", number + 1

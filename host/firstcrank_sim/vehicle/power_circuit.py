@@ -127,7 +127,7 @@ class Batch:
         g = self.conductance(t)
         turning = _share((y[SPEED] - 40.0) / 20.0)
         if (self.v_charge_after_s > 0).any():  # type: ignore[attr-defined]
-            built = _share((t - p(self.s["fire_s"]) - p(self.v_charge_after_s)) / BUILT_UP_S)  # type: ignore[attr-defined]
+            built = _share((t - p(self.s["fire_s"]) - p(self.v_charge_after_s)) / BUILT_UP_S)  # type: ignore[attr-defined,operator]
             turning = np.where(p(self.v_charge_after_s) > 0, turning * built, turning)  # type: ignore[attr-defined]
         ga = turning / p(self.v_charge_ohm)  # type: ignore[attr-defined]
         set_v, most_a = p(self.v_charge_v), p(self.v_charge_max_a) * turning  # type: ignore[attr-defined]
