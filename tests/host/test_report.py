@@ -21,10 +21,11 @@ from firstcrank.limits import shipped
 from firstcrank.report import drawing, html, pdf, plots
 from firstcrank.report import svg as drawing_svg
 from firstcrank.report.document import Figure, Part, texts
-from firstcrank.report.facts import Facts, local_time
+from firstcrank.report.facts import Facts
 from firstcrank.report.gather import from_file
 from firstcrank.report.sections import document
 from firstcrank.tracefiles.table import load
+from firstcrank.units import local_time
 
 from .bench_recording import recorded
 
