@@ -139,6 +139,7 @@ class _Story:
         if judgement.tolerated:
             parts += [self.p("Tolerated", self.head), *self.lines([sentence(line) for line in judgement.tolerated])]
         parts += [self.p("What to check next", self.head), self.p(facts.next_check)]
+        parts += self.lines([f"Caution: {line}" for line in judgement.cautions])
         parts += [self.p("What was tested and what was not", self.head)]
         parts += self.lines([f"Tested: {line}" for line in facts.tested()], self.small)
         parts += self.lines([f"Not tested: {line}" for line in judgement.not_measured], self.small)
