@@ -51,9 +51,9 @@ $(VENV)/bin/python:
 	$(PYTHON) -m venv $(VENV)
 
 $(VENV)/.installed: $(VENV)/bin/python pyproject.toml
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[all]'
 	touch $@
 
 $(VENV)/.installed-dev: $(VENV)/bin/python pyproject.toml
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev,postgres,mdf,hardware]'
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[all,dev,hardware]'
 	touch $@ $(VENV)/.installed

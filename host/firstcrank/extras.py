@@ -11,6 +11,7 @@ from firstcrank.errors import MissingExtraError
 EXTRAS: dict[str, tuple[str, tuple[str, ...]]] = {
     "sim": ("the simulated vehicle", ("scipy",)),
     "report": ("plots as pictures and reports as PDF", ("matplotlib", "reportlab")),
+    "design": ("the input designer", ("eseries",)),
     "parquet": ("Parquet files", ("pyarrow",)),
     "mdf": ("ASAM MDF files", ("asammdf",)),
     "postgres": ("a record store shared on PostgreSQL", ("psycopg",)),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 US_PER_S = 1_000_000.0
 MS_PER_S = 1_000.0
 MV_PER_V = 1_000.0
@@ -20,3 +22,13 @@ def text_s(seconds: float) -> str:
 def text_v(volts: float) -> str:
     """A voltage as a person reads it: two decimals."""
     return f"{volts + 0.0:.2f} V" if abs(volts) >= 0.005 else "0 V"
+
+
+def local_time(utc: str) -> str:
+    """UTC text as local time with its offset; the text itself where it is none."""
+    try:
+        when = datetime.fromisoformat(utc)
+    except ValueError:
+        return utc
+    when = when if when.tzinfo else when.replace(tzinfo=UTC)
+    return when.astimezone().strftime("%Y-%m-%d %H:%M %z")

@@ -54,6 +54,12 @@ F3 = [
 ]  # fmt: skip
 
 
+def stepped(length_s: float, dead_s: float) -> Trace:
+    """A drop of 4 V behind LET GO, dead in its middle: a short loss, in a drop that may be longer than a bounce."""
+    at_s = LET_GO + 0.05
+    return Made().drop(4.0 - FEED_DROP_V, at_s, length_s).feed(0.0, at_s + 0.5 * (length_s - dead_s), dead_s).bins()
+
+
 def spiked(volts: float) -> Trace:
     """A drop through the whole crank, with a spike of one sample every 3.8 ms on it."""
     made = Made().drop(volts - FEED_DROP_V, 3.0, 3.0)
@@ -92,6 +98,9 @@ F4 = [
          phase="release"),
     Case("F4 travel vague: 4 V for 9 ms, 0.22 s before START", lambda: total(4.0, START - 0.22, 0.009), NO, BRIEF, OUT, phase="key turn"),
     Case("F4 travel vague: 4 V for 9 ms, 0.2 s after LET GO", lambda: total(4.0, LET_GO + 0.2, 0.009), NO, BRIEF, OUT, phase="release"),
+    Case("F4 travel inside: 4 V for 8.5 ms, dead for 5 ms of it", lambda: stepped(0.0085, 0.005), PASS, BRIEF, "pass", phase="release"),
+    Case("F4 travel outside: 4 V for 13 ms, dead for 5 ms of it", lambda: stepped(0.013, 0.005), FAIL, BRIEF, "fail", phase="release"),
+    Case("F4 travel vague: 4 V for 9.8 ms, dead for 5 ms of it", lambda: stepped(0.0098, 0.005), NO, BRIEF, OUT, phase="release"),
     Case("F4 outside of travel: 0.33 s before START", lambda: total(4.0, START - 0.33, 0.009), FAIL, BRIEF, "fail", phase="key on"),
     Case("F4 outside of travel: 0.33 s after LET GO", lambda: total(4.0, LET_GO + 0.33, 0.009), FAIL, BRIEF, "fail", phase="after"),
     Case("F4 outside of travel: 40 ms before LET GO", lambda: total(3.0, LET_GO - 0.04, 0.009), FAIL, BRIEF, "fail", phase="crank"),

@@ -5,19 +5,27 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+import sys
 import zlib
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from firstcrank.analysis.as_json import from_table, to_table
 from firstcrank.analysis.verdict import judge
+from firstcrank.errors import MissingExtraError
 from firstcrank.limits import shipped
-from firstcrank.report import html, pdf, plots
-from firstcrank.report.facts import Facts, local_time
+from firstcrank.report import drawing, html, pdf, plots
+from firstcrank.report import svg as drawing_svg
+from firstcrank.report.document import Figure, Part, texts
+from firstcrank.report.facts import Facts
 from firstcrank.report.gather import from_file
+from firstcrank.report.sections import document
 from firstcrank.tracefiles.table import load
+from firstcrank.units import local_time
 
 from .bench_recording import recorded
 
@@ -78,6 +86,74 @@ def test_every_verdict_makes_a_page_and_a_paper(tmp_path: Path, name: str, verdi
     assert pdf.render(made, "Letter").startswith(b"%PDF")
 
 
+def full(tmp_path: Path) -> Facts:
+    """Facts with every section filled: more losses than are drawn, a logo, values by hand with a meter, notes with an author."""
+    from matplotlib.figure import Figure as Plot
+
+    made = facts(tmp_path)
+    logo = plots.as_png(Plot(figsize=(0.5, 0.25)))
+    drop = made.judgement.dropouts[0]
+    lost = tuple(replace(drop, start_s=drop.start_s + 0.01 * n) for n in range(6))
+    long_text = "word " * 250
+    return replace(
+        made,
+        judgement=replace(made.judgement, dropouts=lost, tolerated=("one short loss",)),
+        measurements=({"what": "strap", "value": 0.12, "unit": "V", "meter": "meter 3"},),
+        notes=({"text": long_text, "who": "Hale"},),
+        shop_logo=logo,
+    )
+
+
+def without_spaces(text: str) -> str:
+    return "".join(text.split())
+
+
+def test_page_and_paper_show_every_text_of_the_document(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both are drawn from one document; what either left out would be missing here."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("no pdftotext here (Debian package poppler-utils)")
+    monkeypatch.setattr(Facts, "made", "2026-01-02 03:04 +0000")
+    made = full(tmp_path)
+    path = tmp_path / "report.pdf"
+    path.write_bytes(pdf.render(made))
+    read = subprocess.run(["pdftotext", "-raw", str(path), "-"], capture_output=True, text=True, check=True).stdout
+    paper = without_spaces(read)
+    page = without_spaces(unescape(re.sub(r"<[^>]*>", " ", html.render(made).split("</style>")[1])))
+    parts = document(made)
+    assert {type(part) for part in parts} == set(get_args(Part)), "every kind of part is in this report"
+    for part in parts:
+        for text in texts(part):
+            assert without_spaces(text) in page, text
+            if not isinstance(part, Figure):  # its title is inside the picture there
+                assert without_spaces(text) in paper, text
+    assert (
+        subprocess.run(["pdfimages", "-list", str(path)], capture_output=True, text=True, check=True).stdout.count("image") >= 6
+    )
+
+
+def test_a_cell_longer_than_a_page_goes_on_in_the_next_row() -> None:
+    row = ("ok", "word " * 300, "1 V")
+    pieces = pdf._pieces(row)
+    assert len(pieces) == 3
+    assert tuple("".join(piece[n] for piece in pieces) for n in range(3)) == row
+
+
+def test_the_page_is_drawn_without_matplotlib(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = facts(tmp_path)
+    for name in ("matplotlib", "reportlab"):
+        monkeypatch.setitem(sys.modules, name, None)
+    page = html.render(made)
+    assert page.count("<svg") >= 2
+    with pytest.raises(MissingExtraError, match=r"firstcrank\[report\]"):
+        pdf.render(made)
+
+
+def test_ticks_are_round_and_inside() -> None:
+    assert drawing_svg.ticks(-0.6, 14.3, 6) == pytest.approx([0, 5, 10])
+    assert drawing_svg.ticks(2.0, 2.0, 6) == []
+    assert [drawing_svg.number(v) for v in drawing_svg.ticks(0.0, 0.31, 8)][:3] == ["0", "0.05", "0.1"]
+
+
 def test_a_judgement_comes_back_from_its_table(tmp_path: Path) -> None:
     judgement = facts(tmp_path).judgement
     assert from_table(to_table(judgement)) == from_table(to_table(from_table(to_table(judgement))))
@@ -86,15 +162,15 @@ def test_a_judgement_comes_back_from_its_table(tmp_path: Path) -> None:
 
 def test_lines_differ_in_grey_by_dash_and_lightness() -> None:
     """Every lead has its own dash pattern, so that grey print and colour-blind readers can tell them apart."""
-    dashes = [str(style[1]) for style in plots.STYLES.values()]
+    dashes = [str(style.dashes) for style in drawing.STYLES.values()]
     assert len(set(dashes)) == len(dashes)
 
 
 def test_no_dip_is_lost_by_thinning(tmp_path: Path) -> None:
     trace = facts(tmp_path).recording.trace
-    _, volts = plots.thinned(trace, "battery", 0.0, float(trace.end_s[-1]))
+    _, volts = drawing.thinned(trace, "battery", 0.0, float(trace.end_s[-1]))
     assert volts.min() == pytest.approx(float(trace.channels["battery"].lowest_v.min()), abs=0.05)
-    assert len(volts) < 2.2 * plots.PIXELS
+    assert len(volts) < 2.2 * drawing.PIXELS
 
 
 @pytest.fixture
@@ -201,6 +277,6 @@ def test_times_are_utc_kept_and_local_shown(utc: str, shown: str, monkeypatch: p
 
 def test_png_is_a_png(tmp_path: Path) -> None:
     made = facts(tmp_path)
-    data = plots.as_png(plots.overview(made.recording.trace, made.judgement))
+    data = plots.as_png(plots.figure_of(drawing.overview(made.recording.trace, made.judgement)))
     assert data.startswith(b"\x89PNG")
     assert zlib.crc32(data) != 0

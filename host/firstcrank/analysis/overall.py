@@ -4,28 +4,12 @@ from __future__ import annotations
 
 from firstcrank.analysis.obligations.supply import lowest_while_live
 from firstcrank.analysis.view import View
+from firstcrank.model.fault_order import DROP_CHECKS, FAULT_ORDER
 from firstcrank.model.judgement import FeedVerdict, Finding
 from firstcrank.model.vocabulary import LIVE_PHASES, CheckId, Phase, Result, Scope, Verdict
 from firstcrank.units import text_v
 
 PHASE_ORDER = (Phase.CRANK, Phase.TURN, Phase.RELEASE, Phase.AFTER, Phase.KEY_ON)
-DROP_CHECKS = (CheckId.FEED_DROP_STEADY, CheckId.FEED_DROP_BRIEF)
-
-# Other faults, worst first: what destroys a part, then what stops the engine, then the rest.
-FAULT_ORDER = (
-    CheckId.HEATER_POLARITY,
-    CheckId.MODULE_SUPPLY_MINIMUM,
-    CheckId.MODULE_SUPPLY_LOOP,
-    CheckId.MODULE_SUPPLY_DROP,
-    CheckId.GROUND_RISE_MODULE,
-    CheckId.GROUND_RISE_ENGINE,
-    CheckId.KEY_OFF_DECAY,
-    CheckId.STARTER_CONTROL_DROP,
-    CheckId.HEATER_VOLTAGE,
-    CheckId.HEATER_CHATTER,
-    CheckId.CHARGING,
-)
-DO_NOT_CRANK = (CheckId.HEATER_POLARITY, CheckId.MODULE_SUPPLY_MINIMUM)
 
 
 def feed_verdict(view: View, obligations: tuple[Finding, ...]) -> FeedVerdict:

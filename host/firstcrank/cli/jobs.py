@@ -81,8 +81,8 @@ def list_jobs(text: tuple[str, ...], archived: bool, most: int, verdict: str | N
 
     from firstcrank.cli.screen import Screen
     from firstcrank.jobs.records import list_jobs as lines_of
-    from firstcrank.report.facts import local_time
     from firstcrank.report.summary import beside
+    from firstcrank.units import local_time
 
     with _open(place) as store:
         lines = lines_of(store, " ".join(text), archived, most, (verdict or "").upper())
@@ -110,8 +110,8 @@ jobs.add_command(list_jobs, "find")
 def show(number: str, place: str | None) -> None:
     """Show everything of a job; says if a recording is missing or altered."""
     from firstcrank.jobs.records import job_file
-    from firstcrank.report.facts import local_time
     from firstcrank.report.summary import beside
+    from firstcrank.units import local_time
 
     with _open(place) as store:
         whole = job_file(store, number)

@@ -26,7 +26,8 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     from firstcrank.report import gather
     from firstcrank.report import html as page_of
     from firstcrank.report import pdf as paper_of
-    from firstcrank.report.plots import as_png, overview
+    from firstcrank.report.drawing import overview
+    from firstcrank.report.plots import as_png, figure_of
     from firstcrank.tracefiles.table import load
 
     if start.isascii() and start.isdigit():
@@ -41,7 +42,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     made: list[tuple[Path | None, Callable[[], bytes]]] = [
         (html, lambda: page_of.render(facts).encode("utf-8")),
         (pdf, lambda: paper_of.render(facts, page)),
-        (png, lambda: as_png(overview(facts.recording.trace, facts.judgement))),
+        (png, lambda: as_png(figure_of(overview(facts.recording.trace, facts.judgement)))),
     ]
     for target, make in made:
         if target is not None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from rich.console import Console
+
 from firstcrank.cli.result_screen import SIMULATED, show_result
 from firstcrank.cli.screen import Screen
 from firstcrank.cli.show import last_line, show
@@ -32,7 +34,7 @@ def show_all(judgement: Judgement, recording: Recording, path: Path, plain: bool
         last_line(console, judgement, str(path))
 
 
-def show_start(console: Screen, judgement: Judgement, recording: Recording, footer: str, plain: bool = False) -> None:
+def show_start(console: Console, judgement: Judgement, recording: Recording, footer: str, plain: bool = False) -> None:
     """What comes after a recording: the last screenful on a terminal; elsewhere the verdict, the picture and the footer."""
     simulated = is_simulated(recording)
     if plain or console.is_terminal:

@@ -53,8 +53,8 @@ def result_lines(
 def show_result(console: Console, judgement: Judgement, footer: str, plain: bool = False, simulated: bool = False) -> None:
     """The last screenful on a terminal; the plain lines on a dumb one or where asked."""
     if plain or console.is_dumb_terminal:
-        for line in plain_lines(judgement, footer, simulated):
-            console.print(line, soft_wrap=True)
+        for statement in plain_lines(judgement, footer, simulated):
+            console.print(statement, soft_wrap=True)
         return
     height = console.height - 1  # the cursor stands on the last
     for line in result_lines(judgement, footer, console.width, height, console.options.ascii_only, simulated):

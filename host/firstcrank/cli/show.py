@@ -8,10 +8,10 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from firstcrank.analysis.overall import DO_NOT_CRANK
 from firstcrank.cli.banner import banner, fitted, half_height
 from firstcrank.cli.plain_letters import in_plain_letters
 from firstcrank.cli.strip import strip
+from firstcrank.model.fault_order import DO_NOT_CRANK
 from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.printable import printable
 from firstcrank.report.summary import cause_label, large_lines, one_line, rows

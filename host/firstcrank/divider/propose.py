@@ -7,7 +7,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
-import eseries
+from firstcrank.extras import extra_packages
+
+with extra_packages("design"):
+    import eseries
 
 from firstcrank.divider.clamp import BAV199, Clamp
 from firstcrank.divider.network import ADC_SAMPLE_F, Network

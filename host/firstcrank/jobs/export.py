@@ -8,6 +8,7 @@ from pathlib import Path
 from sqlalchemy import select
 
 from firstcrank.errors import StoreError, UsageError
+from firstcrank.extras import extra_packages
 from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store
 
@@ -17,8 +18,9 @@ def export_store(store: Store, folder: Path, progress: Callable[[int, int], None
 
     Lines about recordings that are missing or altered come back; the rest is written. Raises UsageError for a folder in use.
     """
-    import pyarrow as pa
-    import pyarrow.parquet as pq
+    with extra_packages("parquet"):
+        import pyarrow as pa
+        import pyarrow.parquet as pq
 
     from firstcrank.jobs.recordings import stored_recording
     from firstcrank.tracefiles.export import bin_columns

@@ -5,17 +5,17 @@ from __future__ import annotations
 import os
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from firstcrank.errors import StoreError
+from firstcrank.extras import extra_packages
 from firstcrank.jobs.contents import Contents, DatabaseContents, FolderContents
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 ENVIRONMENT = "FIRSTCRANK_STORE"
 BUSY_MS = 30_000
@@ -56,7 +56,8 @@ def open_store(place: str | None = None) -> Store:
         url, folder = _url(place)
         if folder is not None:
             folder.mkdir(parents=True, exist_ok=True)
-        engine = create_engine(url, future=True, pool_pre_ping=url.get_backend_name() == "postgresql")
+        with extra_packages("postgres"):
+            engine = create_engine(url, future=True, pool_pre_ping=url.get_backend_name() == "postgresql")
     except (OSError, SQLAlchemyError, ImportError, ValueError) as error:
         raise StoreError(f"the record store {_public(place)} cannot be opened: {_first_line(error)}") from error
     if url.get_backend_name() == "sqlite":
@@ -95,6 +96,8 @@ def _sqlite_pragmas(connection: Any, _: Any) -> None:
 
 
 def _config(connection: Connection) -> Config:
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(resources.files("firstcrank.jobs") / "migrations"))
     config.set_main_option("path_separator", "os")
@@ -102,19 +105,34 @@ def _config(connection: Connection) -> Config:
     return config
 
 
-def _migrate(engine: Engine, target: str = "head") -> None:
+def head_revision() -> str:
+    """The newest schema revision that this program knows: the number in the last migration's file name."""
+    names = [entry.name for entry in (resources.files("firstcrank.jobs") / "migrations" / "versions").iterdir()]
+    return max(name[1:5] for name in names if name.startswith("v") and name[1:5].isdigit())
+
+
+def _stored_revision(engine: Engine) -> str | None:
+    """The revision that the store's own table names; None for an empty store."""
     with engine.connect() as connection:
-        config = _config(connection)
-        known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
-        head = ScriptDirectory.from_config(config).get_current_head()
-        current = MigrationContext.configure(connection).get_current_revision()
-        connection.rollback()
-        if current is not None and current not in known:
-            raise StoreError(
-                "the record store was written by a newer firstcrank: update this one (pip install --upgrade firstcrank)"
-            )
-        if current == head and target == "head":
-            return
+        if not inspect(connection).has_table("alembic_version"):
+            return None
+        return connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one_or_none()
+
+
+def _migrate(engine: Engine, target: str = "head") -> None:
+    """Alembic is imported where the store's revision is another one than this program's, and only there: it takes long."""
+    current = _stored_revision(engine)
+    if current == head_revision() and target == "head":
+        return
+    from alembic import command
+    from alembic.script import ScriptDirectory
+
+    with engine.connect() as connection:
+        known = {script.revision for script in ScriptDirectory.from_config(_config(connection)).walk_revisions()}
+    if current is not None and current not in known:
+        raise StoreError(
+            "the record store was written by a newer firstcrank: update this one (pip install --upgrade firstcrank)"
+        )
     with engine.begin() as connection:
         if engine.dialect.name == "postgresql":
             connection.execute(text(f"SELECT pg_advisory_xact_lock({LOCK_KEY})"))

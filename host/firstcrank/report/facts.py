@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
-from firstcrank.analysis.overall import DO_NOT_CRANK
 from firstcrank.limits import SPECS, Limits
+from firstcrank.model.fault_order import DO_NOT_CRANK
 from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Result, Scope
 from firstcrank.recording import Recording
 from firstcrank.report.summary import harmful, rows
-from firstcrank.units import MS_PER_S
+from firstcrank.units import MS_PER_S, local_time
 
 TITLE = "First-start record"
 MOST_CLOSE_UPS = 4
@@ -173,13 +173,3 @@ def number(finding: Finding, value: float | None) -> str:
     if finding.unit == "s":
         return f"{value * MS_PER_S:.3g} ms" if abs(value) < 1 else f"{value:.2f} s"
     return f"{value:.3g} {finding.unit}".strip()
-
-
-def local_time(utc: str) -> str:
-    """UTC text as local time with its offset; the text itself where it is none."""
-    try:
-        when = datetime.fromisoformat(utc)
-    except ValueError:
-        return utc
-    when = when if when.tzinfo else when.replace(tzinfo=UTC)
-    return when.astimezone().strftime("%Y-%m-%d %H:%M %z")

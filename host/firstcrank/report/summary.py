@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from firstcrank.analysis.overall import DO_NOT_CRANK, DROP_CHECKS
+from firstcrank.model.fault_order import DO_NOT_CRANK, DROP_CHECKS
 from firstcrank.model.judgement import Dropout, Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Result, Scope, Verdict
 

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from firstcrank.jobs.trends import Spread, Trends
-from firstcrank.report.plots import _figure
+from firstcrank.report.plots import empty_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -41,7 +41,7 @@ def _spread_line(name: str, spread: Spread | None, unit: str) -> str:
 
 def trend_figure(found: Trends) -> Figure:
     """Four pictures: causes, feed drop, crank speed, calibration drift."""
-    figure, axes = _figure(8.0, 6.0, 4)
+    figure, axes = empty_figure(8.0, 6.0, 4)
     names = list(found.causes)[::-1]
     axes[0].barh(names, [found.causes[name] for name in names], color="#555555")
     axes[0].set_title("failures by cause", fontsize=9, loc="left")

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from firstcrank.errors import UsageError
+from firstcrank.extras import extra_packages
 from firstcrank.recording import Recording
 from firstcrank.trace import Trace
 from firstcrank.tracefiles.csv_about import about
@@ -75,8 +76,9 @@ def metadata(recording: Recording) -> dict[str, Any]:
 
 def write_parquet(path: Path, recording: Recording) -> None:
     """Bins in PATH; close-ups, where there are any, beside it in PATH's stem + "-close-ups.parquet"."""
-    import pyarrow as pa
-    import pyarrow.parquet as pq
+    with extra_packages("parquet"):
+        import pyarrow as pa
+        import pyarrow.parquet as pq
 
     text = json.dumps(metadata(recording), ensure_ascii=False).encode("utf-8")
     table = pa.table(bin_columns(recording.trace)).replace_schema_metadata({META_KEY: text})
@@ -87,11 +89,9 @@ def write_parquet(path: Path, recording: Recording) -> None:
 
 
 def write_mdf(path: Path, recording: Recording) -> None:
-    """ASAM MDF 4: one group of bins, one group a lead and edge of close-ups. Raises UsageError without the asammdf package."""
-    try:
+    """ASAM MDF 4: one group of bins, one group a lead and edge of close-ups. Raises MissingExtraError without the extra `mdf`."""
+    with extra_packages("mdf"):
         from asammdf import MDF, Signal
-    except ImportError as error:
-        raise UsageError("MDF needs the asammdf package: pip install 'firstcrank[mdf]'") from error
     trace = recording.trace
     with MDF(version="4.10") as mdf:
         signals = [

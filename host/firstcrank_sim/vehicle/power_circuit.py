@@ -121,7 +121,8 @@ class Batch:
 
         keyed = (t >= p(self.s["on_s"])) & (t < p(self.s["off_s"]))
         load_a = np.where(keyed, p(self.v_load_on_a), p(self.v_load_off_a))  # type: ignore[attr-defined]
-        rest = p(self.v_open_circuit_v) - y[FAST] - y[SLOW]  # type: ignore[attr-defined]
+        open_circuit_v: FloatArray = p(self.v_open_circuit_v)  # type: ignore[attr-defined]
+        rest = np.subtract(np.subtract(open_circuit_v, y[FAST]), y[SLOW])
         drawn_a = y[CURRENT] + load_a
         g = self.conductance(t)
         turning = _share((y[SPEED] - 40.0) / 20.0)

@@ -99,6 +99,10 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
     longest = f.limits["dropout_min_s"]
     bounce_max = f.limits["turn_bounce_max_s"]
     own: list[Stretch] = []
+    if (
+        spread > 0
+    ):  # missed beyond doubt is what somebody could have seen: no opening that the input hides makes a bounce longer
+        low = [x for x in low if x.length_s >= _seen_s(f)]
     dips: dict[int, list[Stretch]] = {}
     for x in low:
         if _follows(f, x):
@@ -198,11 +202,17 @@ def _dip(f: Feed, marks: Marks, crank: int, parts: list[Stretch], spread: float)
         _over(marks, "P1", spread, f"supply dips to {lowest:.2f} V in crank {crank + 1}")
 
 
+def _seen_s(f: Feed) -> float:
+    """The shortest opening that a recorder can see for certain: a board's input hides what is shorter than its time constant."""
+    h = max(f.known.spacing_s, f.known.blur_s)
+    return max(1.2 * FILTER_S, f.known.blur_s) if f.s.codes is not None else h
+
+
 def _short_losses(f: Feed, marks: Marks, shorts: list[Stretch], spread: float) -> None:
     """F2: what a recorder can see of them. A board's input hides what is shorter than its time constant."""
     h = max(f.known.spacing_s, f.known.blur_s)
     board = f.s.codes is not None
-    least = max(1.2 * FILTER_S, f.known.blur_s) if board else h
+    least = _seen_s(f)
     total_max = f.limits["dropout_total_max_s"]
     seen = [x for x in shorts if x.length_s >= least]
     total = sum(x.length_s for x in seen)
@@ -260,6 +270,8 @@ def _excepted(f: Feed, generous: bool) -> Floats:
     level = f.limits["feed_drop_brief_fail_v"]
     limit = f.limits["turn_bounce_max_s"] + (4 if generous else -4) * f.known.time_s
     over = [x for a, b in f.times.spans for x in below(t, -f.lost_v, -level, a, b)]
+    if generous:
+        over = [x for x in over if x.length_s >= _seen_s(f)]
     lost = f.lost_v.copy()
     for b in bounces(f.times, over, f.limits["turn_bounce_max_s"]):
         tolerated = b.place == "travel" or (generous and (b.place == "vague" or (f.no_lead and _near_travel(f.times, b))))

@@ -8,10 +8,10 @@ import numpy as np
 
 from firstcrank.analysis.feed import u_of_drop
 from firstcrank.analysis.finding import compared
-from firstcrank.analysis.intervals import BoolArray, window_means
+from firstcrank.analysis.intervals import BoolArray, runs_of, window_means
 from firstcrank.analysis.obligations.feed_losses import WHERE
 from firstcrank.analysis.obligations.recording import lacking
-from firstcrank.analysis.travel import Lies, windows_of
+from firstcrank.analysis.travel import NEARLY, Lies, windows_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding, Interval
 from firstcrank.model.measured import Measured
@@ -123,7 +123,50 @@ def brief(view: View, interval: Interval, windows: DropWindows) -> Finding:
     finding = _firm(view, finding, interval, limit_v, windows, "brief")
     if finding.result in (Result.FAIL, Result.UNDECIDED):
         return _in_travel(view, interval, finding, limit_v)
+    return _beyond_bounce(view, interval, finding, limit_v)
+
+
+def _beyond_bounce(view: View, interval: Interval, finding: Finding, limit_v: float) -> Finding:
+    """A tolerated bounce is left out of the drop: only while the drop around it lasts no longer than a bounce may, either."""
+    allowed_s = view.limits["turn_bounce_max_s"]
+    tolerated = view.tolerated_bins()
+    judged = judged_bins(view) | tolerated
+    for first, past in zip(*runs_of(tolerated), strict=True):
+        middle_s = 0.5 * float(view.trace.start_s[first] + view.trace.end_s[past - 1])
+        if not interval.start_s <= middle_s < interval.end_s:
+            continue
+        least_s, likely_s = _excursion_s(view, int(first), int(past), limit_v, judged)
+        if likely_s <= NEARLY * allowed_s:
+            continue
+        text = f"a drop over {text_v(limit_v)} for {text_s(likely_s)} around a bounce {WHERE[interval.name]}"
+        if least_s > allowed_s:
+            result, more = Result.FAIL, f": longer than the {text_s(allowed_s)} allowed while the key travels"
+        else:
+            result, more = Result.UNDECIDED, ": it may or may not be a bounce of the key's travel"
+        return replace(finding, result=result, reason=text + more, at_s=float(view.trace.start_s[first]), conformance=None)
     return finding
+
+
+def _excursion_s(view: View, first: int, past: int, limit_v: float, judged: BoolArray) -> tuple[float, float]:
+    """How long the drop stays over `limit_v` around bins `first` to `past`: at least, and likely, seconds.
+
+    Of a bin whose drop has the mean m, the lowest lo and the highest hi at least (m - limit) / (hi - limit) lies over the limit,
+    and likely (m - lo) / (hi - lo): two levels.
+    """
+    feed = view.feed
+    hi_v, lo_v = feed.source_v - feed.lowest_v, np.maximum(feed.source_v - feed.highest_v, 0.0)
+    may = (hi_v > limit_v) & judged
+    while first > 0 and may[first - 1]:
+        first -= 1
+    while past < len(may) and may[past]:
+        past += 1
+    chosen = slice(first, past)
+    span_s = (view.trace.end_s - view.trace.start_s)[chosen]
+    mean_v, hi_v, lo_v = feed.drop_v[chosen], hi_v[chosen], lo_v[chosen]
+    over, whole = hi_v > limit_v, lo_v >= limit_v
+    least = np.where(whole, 1.0, np.clip((mean_v - limit_v) / np.maximum(hi_v - limit_v, 1e-9), 0.0, 1.0))
+    likely = np.where(whole, 1.0, np.clip((mean_v - lo_v) / np.maximum(hi_v - lo_v, 1e-9), 0.0, 1.0))
+    return float((span_s * least)[over].sum()), float((span_s * likely)[over].sum())
 
 
 def _firm(view: View, finding: Finding, interval: Interval, limit_v: float, windows: DropWindows, kind: str) -> Finding:
