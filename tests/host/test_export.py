@@ -17,8 +17,9 @@ from firstcrank.jobs.filing import attach
 from firstcrank.jobs.store import open_store
 from firstcrank.recording import Recording
 from firstcrank.trace import CloseUp
-from firstcrank.tracefiles.export import metadata, write
+from firstcrank.tracefiles.export import metadata
 from firstcrank.tracefiles.native import from_bytes
+from firstcrank.tracefiles.table import write
 
 from .bench_recording import recorded
 

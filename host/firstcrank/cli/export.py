@@ -7,19 +7,20 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.tracefiles.table import load, writable_suffixes, write
+
+HELP = f"Write START (a number in the record, or a recording file) as FILE: {', '.join(writable_suffixes())}."
 
 
-@click.command()
+@click.command(help=HELP)
 @click.argument("start")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
 def export(start: str, file: Path, place: str | None) -> None:
-    """Write START (a number in the record, or a recording file) as FILE: .csv, .parquet or .mf4."""
+    """Write a recording as a file of another format."""
     from firstcrank.jobs.recordings import stored_recording
     from firstcrank.jobs.records import find_start
     from firstcrank.jobs.store import open_store
-    from firstcrank.tracefiles.export import write
-    from firstcrank.tracefiles.table import load
 
     if start.isdigit():
         with open_store(place) as store:

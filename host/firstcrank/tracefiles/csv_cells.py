@@ -87,6 +87,21 @@ class CsvText:
         return digest.hexdigest()
 
 
+def is_csv(head: bytes) -> bool:
+    """Whether a file that begins so is text with a line of names and rows of numbers under it."""
+    try:
+        text = head.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        if error.end < len(head):
+            return False  # not merely a letter that the head's end cuts in two
+        text = head[: error.start].decode("utf-8-sig")
+    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    if len(lines) < 2 or not all(sign.isprintable() or sign in "\t" for line in lines for sign in line):
+        return False
+    delimiter = max(SEPARATORS, key=lines[0].count)
+    return delimiter in lines[0] and any(NUMBER.fullmatch(cell.replace(",", ".")) for cell in lines[1].split(delimiter))
+
+
 def _pieces(path: Path, at: int, line: int) -> Iterator[tuple[int, bytes]]:
     """(line number, whole lines) of a file from byte `at` on, each about PIECE_BYTES, ends of lines as line feeds."""
     for piece in _whole_lines(path, at):

@@ -9,12 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from firstcrank.errors import UsageError
 from firstcrank.extras import extra_packages
 from firstcrank.recording import Recording
 from firstcrank.trace import Trace
 from firstcrank.tracefiles.csv_about import about
-from firstcrank.tracefiles.csv_export import write_csv
 
 META_KEY = b"firstcrank"
 
@@ -110,16 +108,3 @@ def write_mdf(path: Path, recording: Recording) -> None:
 
 def _unit(name: str) -> str:
     return {"v": "V", "s": "s"}.get(name.rpartition("_")[2], "")
-
-
-WRITERS = {".csv": write_csv, ".parquet": write_parquet, ".mf4": write_mdf}
-
-
-def write(path: Path, recording: Recording) -> None:
-    """Writes in the format of the suffix. Raises UsageError for an unknown one, or a file that is there already."""
-    writer = WRITERS.get(path.suffix.lower())
-    if writer is None:
-        raise UsageError(f"{path}: the suffix must be one of {', '.join(WRITERS)}")
-    if path.exists():
-        raise UsageError(f"{path} is already there: choose another name")
-    writer(path, recording)
