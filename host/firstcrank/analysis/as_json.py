@@ -74,10 +74,17 @@ def to_table(judgement: Judgement, file: str = "") -> dict[str, Any]:
         "assumptions": list(judgement.assumptions),
         "not_measured": list(judgement.not_measured),
         "likely_causes": [
-            {"cause": c.cause, "confidence": c.confidence, "evidence": c.evidence, "next_check": c.next_check}
+            {
+                "cause": c.cause,
+                "confidence": c.confidence,
+                "evidence": c.evidence,
+                "next_check": c.next_check,
+                "cautions": list(c.cautions),
+            }
             for c in judgement.likely_causes
         ],
         "next_check": judgement.next_check,
+        "cautions": list(judgement.cautions),
         "phases": [
             {
                 "name": p.name,
@@ -135,7 +142,7 @@ def from_table(table: Mapping[str, Any]) -> Judgement:
         cranks=tuple(Crank(**c) for c in table["cranks"]),
         assumptions=tuple(table["assumptions"]),
         not_measured=tuple(table["not_measured"]),
-        likely_causes=tuple(Cause(**c) for c in table["likely_causes"]),
+        likely_causes=tuple(_read_cause(c) for c in table["likely_causes"]),
         next_check=table.get("next_check", ""),
         extra=dict(table.get("extra", {})),
         feed=FeedVerdict(Verdict(feed["verdict"]), tuple(feed["reasons"])) if feed else FeedVerdict(verdict, reasons),
@@ -143,6 +150,7 @@ def from_table(table: Mapping[str, Any]) -> Judgement:
         tolerated=tuple(feed["tolerated"]) if feed else (),
         feed_account=tuple(FeedSpan(**s) for s in feed["account"]) if feed else (),
         schema=int(table.get("schema", 1)),
+        cautions=tuple(table.get("cautions", ())),
     )
 
 
@@ -174,6 +182,10 @@ def _check_of(text: str) -> tuple[CheckId, Phase | None]:
     except ValueError:
         name, _, phase = text.partition(".")
         return CheckId(name), Phase(phase.replace("_", " "))
+
+
+def _read_cause(c: Mapping[str, Any]) -> Cause:
+    return Cause(c["cause"], c["confidence"], c["evidence"], c.get("next_check", ""), tuple(c.get("cautions", ())))
 
 
 def _read_dropout(d: Mapping[str, Any]) -> Dropout:

@@ -11,6 +11,7 @@ import numpy as np
 
 from firstcrank.analysis.causes import likely_causes
 from firstcrank.analysis.checks import CHECKS, NOT_MEASURED_WITHOUT
+from firstcrank.analysis.next_step import NEXT, next_step
 from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, only_while_cranking
 from firstcrank.analysis.obligations.recording import role_label
 from firstcrank.analysis.obligations.table import discharge
@@ -19,7 +20,7 @@ from firstcrank.analysis.view import View, build_view
 from firstcrank.limits import Limits
 from firstcrank.model.context import Context
 from firstcrank.model.judgement import FeedVerdict, Finding, Judgement
-from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope, Verdict
+from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict
 from firstcrank.roles import REQUIRED_ROLES
 from firstcrank.trace import Trace
 from firstcrank.units import text_s
@@ -52,6 +53,7 @@ def judge_view(view: View) -> Judgement:
     faults = other_faults(others)
     verdict, reasons = overall(feed, faults, undecided_others(others))
     causes = () if voided else likely_causes(view, findings)
+    step = None if causes else next_step(verdict, findings)
     return Judgement(
         verdict=verdict,
         reasons=reasons,
@@ -62,7 +64,8 @@ def judge_view(view: View) -> Judgement:
         assumptions=_assumptions(view),
         not_measured=_not_measured(view, findings),
         likely_causes=causes,
-        next_check=causes[0].next_check if causes else _what_next(feed, findings),
+        next_check=causes[0].next_check if causes else (step.check if step else ""),
+        cautions=causes[0].cautions if causes else (step.cautions if step else ()),
         extra={"measured_against": view.feed.against, "source": view.feed.source_role},
         feed=feed,
         other_faults=faults,
@@ -89,36 +92,6 @@ def _unreadable(trace: Trace) -> str:
 def _with_start_terminal(obligations: tuple[Finding, ...]) -> FeedVerdict:
     text = "the key feed is live only in START: it is connected to the START terminal, so it dies when the key returns"
     return FeedVerdict(Verdict.FAIL, (text,))
-
-
-def _what_next(feed: FeedVerdict, findings: tuple[Finding, ...]) -> str:
-    """What to do where no cause is named."""
-    if feed.verdict is not Verdict.NO_VERDICT:
-        return ""
-    lacking = {f.check for f in findings if f.scope is Scope.EVIDENCE and f.result is Result.UNDECIDED}
-    for check, text in NEXT.items():
-        if check in lacking:
-            return text
-    return "Record again; if it stays too close to tell, calibrate the board with a meter for a smaller uncertainty."
-
-
-NEXT = {
-    CheckId.RECORDING_KIND: "Record a start.",
-    CheckId.RECORDING_INTACT: "Record again; if the board's own trace is whole, fetch it again.",
-    CheckId.CALIBRATED: "Calibrate the board (firstcrank board calibrate), then judge this recording with --calibration.",
-    CheckId.SYSTEM_VOLTAGE: "Check the battery lead on the post with a meter, and the system voltage chosen.",
-    CheckId.LEADS_IN_PLACE: "Exchange the battery lead and the key lead, then record again.",
-    CheckId.LEADS_APART: "Clip the key lead on at the module's plug and the battery lead on the post, then record again.",
-    CheckId.CLIPS_STILL: "Clip the ground lead on the negative post itself, tug each clip, then record again.",
-    CheckId.KEY_SEEN_DEAD: "Key OFF for a few seconds, then ON, wait, START; if the lead reads volts with the key OFF, find what feeds it.",
-    CheckId.CRANK_SEEN: "Check the starter lead on the S terminal (50), then record a crank.",
-    CheckId.CRANK_BY_STARTER: "Check the starter lead on the S terminal (50), then crank with the key.",
-    CheckId.CRANK_LONG_ENOUGH: "If the engine runs by itself, say so (--running); else crank again for longer, within the starter's limit.",
-    CheckId.KEY_LIVE_BEFORE: "Record again: key OFF, then ON, wait a moment, then START.",
-    CheckId.KEY_HELD_AFTER: "Record again and leave the key ON for some seconds after the starter lets go.",
-    CheckId.OWN_KEY: "Record a start cranked with the vehicle's own key.",
-    CheckId.MODULE_PLUGGED: "Key off, plug the module in, then record again.",
-}
 
 
 def _assumptions(view: View) -> tuple[str, ...]:
@@ -151,7 +124,10 @@ def _not_measured(view: View, findings: tuple[Finding, ...]) -> tuple[str, ...]:
 def _unjudged(why: str) -> Judgement:
     finding = Finding(CheckId.READABLE, Result.UNDECIDED, why, voids=True)
     feed = FeedVerdict(Verdict.NO_VERDICT, (why,))
-    return Judgement(Verdict.NO_VERDICT, (why,), (finding,), (), (), (), (), (), (), "Record again.", {}, feed)
+    step = NEXT[CheckId.READABLE]
+    return Judgement(
+        Verdict.NO_VERDICT, (why,), (finding,), (), (), (), (), (), next_check=step.check, feed=feed, cautions=step.cautions
+    )
 
 
 __all__ = ["Phase", "gone_for_good", "judge", "judge_view", "live_anywhere"]

@@ -22,12 +22,15 @@ LETTERS: dict[str, tuple[str, ...]] = {
     "T": ("#####", "  #  ", "  #  ", "  #  ", "  #  "),
     "U": ("#   #", "#   #", "#   #", "#   #", " ### "),
     "V": ("#   #", "#   #", "#   #", " # # ", "  #  "),
+    "M": ("#   #", "## ##", "# # #", "#   #", "#   #"),
+    "W": ("#   #", "#   #", "# # #", "## ##", "#   #"),
+    "Y": ("#   #", " # # ", "  #  ", "  #  ", "  #  "),
     " ": ("  ", "  ", "  ", "  ", "  "),
 }
 
 
 def banner(word: str, ascii_only: bool = False) -> list[str]:
-    """Five lines of equal length. Raises KeyError for a letter that no verdict has."""
+    """Five lines of equal length. Raises KeyError for a letter that no verdict and no word of the screen has."""
     rows = ["  ".join(LETTERS[letter][row] for letter in word) for row in range(5)]
     return rows if ascii_only else [row.replace("#", "█") for row in rows]
 

@@ -21,6 +21,7 @@ WORST_FIRST = (2, 4, 1, 3, 0)
 @click.option("--uncertainty", metavar="0.5%+20mV", help="Accuracy of the CSV's logger.")
 @click.option("--save-map", "save_as", metavar="NAME", help="Keep the --map options (and --uncertainty) under a name.")
 @click.option("--map-name", "saved_name", metavar="NAME", help="Use the map kept under this name.")
+@click.option("--plain", is_flag=True, help="The result as plain lines, for a screen reader.")
 @click.option("--json", "as_lines", is_flag=True, help="One JSON object a file, and nothing else.")
 def judge(
     files: tuple[Path, ...],
@@ -28,6 +29,7 @@ def judge(
     uncertainty: str | None,
     save_as: str | None,
     saved_name: str | None,
+    plain: bool,
     as_lines: bool,
     **options: Any,
 ) -> int:
@@ -39,7 +41,7 @@ def judge(
     codes = []
     for file in files:
         try:
-            codes.append(_one(file, mapped, uncertainty, as_lines, options))
+            codes.append(_one(file, mapped, uncertainty, as_lines, plain, options))
         except FirstcrankError as error:
             say(f"firstcrank: {error}", err=True)
             codes.append(error.exit_code)
@@ -68,7 +70,9 @@ def _columns(
     return mapped, uncertainty
 
 
-def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, options: dict[str, Any]) -> int:
+def _one(
+    file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, plain: bool, options: dict[str, Any]
+) -> int:
     from firstcrank.analysis.as_json import to_line
     from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.calibration import read_calibration
@@ -84,10 +88,7 @@ def _one(file: Path, columns: dict[str, str], uncertainty: str | None, as_lines:
     if as_lines:
         say_json(to_line(judgement, str(file)))
     else:
-        from firstcrank.cli.screen import Screen
-        from firstcrank.cli.show import last_line, show
+        from firstcrank.cli.result import show_all
 
-        console = Screen()
-        show(console, judgement, recording.trace, title=file.name)
-        last_line(console, judgement, str(file))
+        show_all(judgement, recording, file, plain)
     return EXIT[judgement.verdict]

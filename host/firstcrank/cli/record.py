@@ -48,6 +48,7 @@ CAUTIONS = (
     help="Go on after the start: charge (a minute of running), off (the key going off and what feeds back).",
 )
 @click.option("--longest", "longest_s", type=click.FloatRange(5, 3600), default=180.0, help="Give up after this many seconds.")
+@click.option("--plain", is_flag=True, help="Plain lines instead of a picture, for a screen reader.")
 @judging_options
 def record(port: str | None, out: Path | None, job: str | None, store: str | None, **options: Any) -> int:
     """Record one start, judge it, keep it.
@@ -167,7 +168,7 @@ def _one_start(
     from firstcrank.analysis.verdict import judge
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.live_screen import LiveScreen
-    from firstcrank.cli.show import last_line, show
+    from firstcrank.cli.result import show_start
     from firstcrank.recorder import Plan, record
     from firstcrank.tracefiles.native import read_native
 
@@ -188,8 +189,13 @@ def _one_start(
         recording = read_native(path)
         judgement = judge(recording.trace, limits, recording.context)
         console.print()
-        show(console, judgement, recording.trace, title=path.name, details=False)
-        last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
+        show_start(
+            console,
+            judgement,
+            recording,
+            f"Kept as {path.resolve()} (firstcrank judge shows every figure of it)",
+            options["plain"],
+        )
     except KeyboardInterrupt:  # while it was closed, judged or shown
         if path.exists():
             console.print(f"Stopped. What was recorded is kept as {path} (firstcrank judge judges it)")

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from firstcrank.cli.banner import banner, fitted, half_height
+from firstcrank.cli.plain_letters import in_plain_letters
 from firstcrank.cli.strip import strip
 from firstcrank.model.fault_order import DO_NOT_CRANK
 from firstcrank.model.judgement import Finding, Judgement
@@ -21,7 +22,6 @@ HEAD_STYLE = {**STYLE, "NO VERDICT": "bold reverse"}
 SIGN = {"pass": "ok", "fail": "FAIL", "warn": "warn", "no verdict": "?", "not measured": "-"}
 MOST_REASONS = 3
 LABEL = 14
-PLAIN = {"±": "+/-", "µ": "u", "Ω": "ohm", "°": "deg ", "²": "2", "–": "-", "\u00a0": " "}
 
 
 def show(console: Console, judgement: Judgement, trace: Trace | None, title: str = "", details: bool = True) -> None:
@@ -78,6 +78,7 @@ def _why(judgement: Judgement, details: bool) -> list[tuple[str, str]]:
         lines.append((cause_label(judgement), judgement.likely_causes[0].evidence))
     if judgement.next_check:
         lines.append(("Check next", judgement.next_check))
+        lines += [("Caution", caution) for caution in judgement.cautions]
     return lines
 
 
@@ -125,7 +126,5 @@ def _sentence(console: Console, text: str) -> str:
     """A line with its first letter large, without what would steer the screen, in plain letters where it has no others."""
     text = printable(text)
     if console.options.ascii_only:
-        for sign, plain in PLAIN.items():
-            text = text.replace(sign, plain)
-        text = text.encode("ascii", "replace").decode("ascii")
+        text = in_plain_letters(text)
     return text[:1].upper() + text[1:]

@@ -142,12 +142,13 @@ class Crank:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A likely cause with its confidence 0 to 1, the evidence in plain words, and the next check with a meter."""
+    """A likely cause with its confidence 0 to 1, the evidence in plain words, the next check with a meter and its cautions."""
 
     cause: str
     confidence: float
     evidence: str
     next_check: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +163,8 @@ class FeedVerdict:
 class Judgement:
     """Everything the judge answers for one trace.
 
-    `verdict` is the overall one: the worst of the feed's and of `other_faults` (worst first). `reasons` are its lines.
+    `verdict` is the overall one: the worst of the feed's and of `other_faults` (worst first). `reasons` are its lines, `cautions`
+    what stands beside `next_check`.
     """
 
     verdict: Verdict
@@ -181,3 +183,4 @@ class Judgement:
     tolerated: tuple[str, ...] = ()
     feed_account: tuple[FeedSpan, ...] = ()
     schema: int = 2
+    cautions: tuple[str, ...] = ()

@@ -47,7 +47,8 @@ def _tolerated(facts: Facts) -> Parts:
 
 
 def _next_check(facts: Facts) -> Parts:
-    return [Heading("What to check next"), Paragraph(facts.next_check)]
+    cautions = tuple(f"Caution: {line}" for line in facts.judgement.cautions)
+    return [Heading("What to check next"), Paragraph(facts.next_check), *([Bullets(cautions, small=True)] if cautions else [])]
 
 
 def _tested(facts: Facts) -> Parts:
@@ -85,9 +86,12 @@ def _losses(facts: Facts) -> Parts:
 
 
 def _causes(facts: Facts) -> Parts:
-    lines = []
+    """A caution stands in full once: beside "What to check next", or beside the first check that needs it here."""
+    lines, said = [], set(facts.judgement.cautions)
     for number, cause in enumerate(facts.judgement.likely_causes[:MOST_CAUSES]):
-        check = f". Check: {cause.next_check}" if number else ""  # the first one's is "What to check next"
+        cautions = "".join(f" Caution: {line}" for line in cause.cautions if line not in said)
+        said |= set(cause.cautions)
+        check = f". Check: {cause.next_check}{cautions}" if number else ""  # the first one's is "What to check next"
         lines.append(f"{cause.evidence} (confidence {cause.confidence * 100:.0f} %){check}")
     return _listed(facts.cause_heading(), lines)
 

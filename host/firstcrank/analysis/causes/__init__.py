@@ -49,7 +49,7 @@ def likely_causes(view: View, findings: tuple[Finding, ...]) -> tuple[Cause, ...
     """Causes that the evidence favours, the likeliest first; empty where it favours none."""
     facts = facts_of(view, findings)
     found = [
-        replace(cause, next_check=ADVICE[cause.cause])
+        replace(cause, next_check=ADVICE[cause.cause].check, cautions=ADVICE[cause.cause].cautions)
         for rule in RULES
         if (cause := rule(facts)) is not None and cause.confidence >= LEAST
     ]

@@ -1,0 +1,46 @@
+"""A judged recording on whatever the output is: a terminal, a dumb one, a file, a screen reader."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rich.console import Console
+
+from firstcrank.cli.result_screen import SIMULATED, show_result
+from firstcrank.cli.screen import Screen
+from firstcrank.cli.show import last_line, show
+from firstcrank.model.judgement import Judgement
+from firstcrank.recording import Recording
+
+
+def is_simulated(recording: Recording) -> bool:
+    """Whether no vehicle stood behind it."""
+    return bool(recording.meta.get("synthetic") or recording.trace.origin.get("synthetic"))
+
+
+def show_all(judgement: Judgement, recording: Recording, path: Path, plain: bool = False) -> None:
+    """Every figure, then on a terminal the result once more as the last screenful; plain lines alone where they are wanted."""
+    console = Screen()
+    simulated = is_simulated(recording)
+    if plain or console.is_dumb_terminal:
+        show_result(console, judgement, str(path), True, simulated)
+        return
+    if simulated:
+        console.print(SIMULATED, style="bold reverse")
+    show(console, judgement, recording.trace, title=path.name)
+    if console.is_terminal:
+        show_result(console, judgement, str(path), False, simulated)
+    else:
+        last_line(console, judgement, str(path))
+
+
+def show_start(console: Console, judgement: Judgement, recording: Recording, footer: str, plain: bool = False) -> None:
+    """What comes after a recording: the last screenful on a terminal; elsewhere the verdict, the picture and the footer."""
+    simulated = is_simulated(recording)
+    if plain or console.is_terminal:
+        show_result(console, judgement, footer, plain, simulated)
+        return
+    if simulated:
+        console.print(SIMULATED)
+    show(console, judgement, recording.trace, details=False)
+    last_line(console, judgement, footer)
