@@ -1,3 +1,5 @@
 """firstcrank: proves the key-switch feed of a freshly wired electronic diesel while it cranks."""
 
-__version__ = "0.1.0"
+from firstcrank.wire import FIRMWARE_VERSION as __version__
+
+__all__ = ("__version__",)
