@@ -1,5 +1,5 @@
 """firstcrank: proves the key-switch feed of a freshly wired electronic diesel while it cranks."""
 
-from firstcrank.wire import FIRMWARE_VERSION as __version__
+from firstcrank import wire
 
-__all__ = ("__version__",)
+__version__ = wire.FIRMWARE_VERSION
