@@ -10,9 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstcrank import __version__, wire, wire_bodies
 from firstcrank.analysis.leads import check_leads
@@ -61,7 +62,7 @@ class Plan:
     limits: Limits
     calibration: Calibration
     context: Context
-    channels: Sequence[Mapping[str, Any]]
+    channels: Sequence[Mapping[str, object]]
     bin_us: int = 768
     acquisition: str = "auto"
     longest_s: float = 180.0
@@ -106,7 +107,7 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
         file.close()
 
 
-def _identity(client: BoardClient, plan: Plan) -> dict[str, Any]:
+def _identity(client: BoardClient, plan: Plan) -> dict[str, object]:
     return {
         "kind": plan.kind,
         "host_version": __version__,
@@ -276,6 +277,6 @@ class _Follow:
             self._told = lines
             self._watcher.leads(lines, key_is_off=waiting_for_off)
 
-    def _mean_v(self, role: str, words: np.ndarray[Any, np.dtype[np.uint16]]) -> FloatArray:
+    def _mean_v(self, role: str, words: NDArray[np.uint16]) -> FloatArray:
         column = 3 * self._roles.index(role)
         return self._plan.calibration.channel(role).volts(words[:, column] / wire.MEAN_SCALE)

@@ -17,9 +17,9 @@ from firstcrank.tracefiles.csv_about import about
 META_KEY = b"firstcrank"
 
 
-def bin_columns(trace: Trace) -> dict[str, Any]:
+def bin_columns(trace: Trace) -> dict[str, object]:
     """Column name with unit -> array, shape (n,): times, conversions, gap, then mean, lowest, highest of each lead, runs."""
-    columns: dict[str, Any] = {
+    columns: dict[str, object] = {
         "t_s": trace.start_s,
         "t_end_s": trace.end_s,
         "conversions": trace.conversions,
@@ -36,7 +36,7 @@ def bin_columns(trace: Trace) -> dict[str, Any]:
     return columns
 
 
-def close_up_columns(trace: Trace) -> dict[str, Any]:
+def close_up_columns(trace: Trace) -> dict[str, object]:
     """Long form of all close-ups: edge number, falling, role, time, volts; shapes (m,)."""
     edge: list[Any] = []
     falling: list[Any] = []
@@ -60,7 +60,7 @@ def close_up_columns(trace: Trace) -> dict[str, Any]:
     }
 
 
-def metadata(recording: Recording) -> dict[str, Any]:
+def metadata(recording: Recording) -> dict[str, object]:
     """Everything that is not a reading, as plain values, and a checksum: SHA-256 of the others as JSON in ASCII with sorted keys."""
     trace = recording.trace
     table = {

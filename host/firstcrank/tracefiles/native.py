@@ -11,7 +11,7 @@ import json
 import struct
 import zlib
 from base64 import b64decode
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, TypeVar, cast
@@ -149,14 +149,14 @@ class _Reader:
     def _embedded(self) -> Calibration | None:
         """The recorder's choice, else the board's own (a capture that no host has noted anything on)."""
         if "calibration" in self.notes:
-            return Calibration.from_json(self.notes.content("calibration")["calibration"])
+            return Calibration.from_json(cast("Mapping[str, object]", self.notes.content("calibration")["calibration"]))
         stored = (self.found.stream or {}).get("calibration")
         return Calibration.from_json(stored) if stored and not self.notes.format else None
 
     def _limits(self) -> Limits | None:
         """The recorder's, else those that a board working alone was given."""
         if "limits" in self.notes:
-            return Limits.from_json(self.notes.content("limits")["limits"])
+            return Limits.from_json(cast("Mapping[str, object]", self.notes.content("limits")["limits"]))
         given = (self.found.alone or {}).get("limits")
         if not given or self.notes.format:
             return None
