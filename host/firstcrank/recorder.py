@@ -6,7 +6,7 @@ What the user sees is a Watcher; what the user must do is told by the tracker's 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -26,6 +26,7 @@ from firstcrank.model.context import Context
 from firstcrank.printable import printable
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
+from firstcrank.wire_bodies import ChannelBody
 
 LEADS_EVERY_S = 0.3  # the leads are looked at again and again until the crank: the user may be moving them
 QUIET_S = 8.0  # longer than a laptop that does nothing for a while; what the board had to drop shows as a hole
@@ -62,7 +63,7 @@ class Plan:
     limits: Limits
     calibration: Calibration
     context: Context
-    channels: Sequence[Mapping[str, object]]
+    channels: Sequence[ChannelBody]
     bin_us: int = 768
     acquisition: str = "auto"
     longest_s: float = 180.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 import click
 
@@ -25,7 +25,7 @@ class _Accuracy(click.ParamType[float]):
     def __init__(self, read: Callable[[str], float]) -> None:
         self._read = read
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The number, as a share or in volts."""
         if isinstance(value, float):
             return value

@@ -125,7 +125,7 @@ def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
         )
 
 
-def _rows(archive: zipfile.ZipFile, name: str) -> Iterator[dict[str, Any]]:
+def _rows(archive: zipfile.ZipFile, name: str) -> Iterator[dict[str, object]]:
     with archive.open(f"{name}.jsonl") as file:
         for line in file:
             yield json.loads(line)

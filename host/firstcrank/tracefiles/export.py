@@ -5,13 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from firstcrank.extras import extra_packages
 from firstcrank.recording import Recording
-from firstcrank.trace import Trace
+from firstcrank.trace import BoolArray, FloatArray, IntArray, Trace
 from firstcrank.tracefiles.csv_about import about
 
 META_KEY = b"firstcrank"
@@ -38,17 +37,17 @@ def bin_columns(trace: Trace) -> dict[str, object]:
 
 def close_up_columns(trace: Trace) -> dict[str, object]:
     """Long form of all close-ups: edge number, falling, role, time, volts; shapes (m,)."""
-    edge: list[Any] = []
-    falling: list[Any] = []
+    edge: list[IntArray] = []
+    falling: list[BoolArray] = []
     roles: list[str] = []
-    times: list[Any] = []
-    volts: list[Any] = []
+    times: list[FloatArray] = []
+    volts: list[FloatArray] = []
     for number, piece in enumerate(trace.close_ups):
         for role, values in piece.volts.items():
             edge.append(np.full(len(values), number, dtype=np.int64))
             falling.append(np.full(len(values), piece.falling))
             roles += [role] * len(values)
-            times.append(piece.start_s + piece.offset_s[role] + np.arange(len(values)) * piece.period_s)
+            times.append(piece.start_s + piece.offset_s[role] + np.arange(len(values), dtype=np.float64) * piece.period_s)
             volts.append(values)
     empty = np.zeros(0)
     return {

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import IO, Any, TypeVar, cast
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from firstcrank import wire
 from firstcrank.calibration import OLDER, Calibration
@@ -59,7 +60,7 @@ BROKEN = (
 Value = TypeVar("Value")
 
 
-def context_to_json(context: Context) -> dict[str, Any]:
+def context_to_json(context: Context) -> dict[str, object]:
     """The user's answers for a note; only what was asked."""
     return {name: getattr(context, name) for name in ANSWERS if getattr(context, name) is not None}
 
@@ -176,7 +177,7 @@ class _Reader:
 
     def _trace(self, codes: Codes, calibration: Calibration | None, meta: dict[str, Any]) -> Trace:
         stream = self.found.stream or {}
-        origin: dict[str, Any] = {"file": self.name, **meta}
+        origin: dict[str, object] = {"file": self.name, **meta}
         if calibration is None:
             origin["uncalibrated"] = True
         roles = [str(entry["role"]) for entry in stream["channels"]]
@@ -255,7 +256,7 @@ def unpacked(text: str) -> dict[str, float]:
     return table
 
 
-def _answers(notes: Notes) -> dict[str, Any]:
+def _answers(notes: Notes) -> dict[str, object]:
     """The answers of the note, without the name that format 1 put among them; what was answered afterwards wins."""
     before = {name: value for name, value in notes.content("answers").items() if name != "note"}
     return {**before, **notes.content(AFTERWARDS)}
@@ -286,7 +287,7 @@ def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
     }
 
 
-def _small(values: Any) -> IntArray:
+def _small(values: ArrayLike) -> IntArray:
     """Counts as 32-bit integers: half the memory, and sums of a row cannot overflow as they would in 16."""
     return cast(IntArray, np.asarray(values, dtype=np.int32))
 
