@@ -17,13 +17,16 @@ from firstcrank.limits import Limits
 from firstcrank.trace import FloatArray
 
 State = Literal["key off?", "key off seen", "key on", "cranking", "released", "done"]
-Watch = Literal["start", "charge", "off"]
+Watch = Literal["start", "charge", "off", "visit"]
 OFF_SEEN_S = 0.4
 ON_SEEN_S = 0.4
 CRANK_SEEN_S = 0.12
 RELEASE_SEEN_S = 0.25
 EXTRA_S = 0.3  # a little more than the judge needs
 KEEP_S = 20.0
+RECOVERED_SHARE, RECOVERED_S = 0.35, 0.3  # of the crank's sag that is left, for so long: the engine runs up by itself
+BRIDGED_SAG_V = 1.5  # at 12 V
+CHARGES_V = 0.6  # above the level before the crank, at 12 V
 OFF_WAIT_S = 60.0  # for the key to go off, where that is to be watched
 
 
@@ -31,7 +34,8 @@ class LiveTracker:
     """Feed it bins as they come; `state` says where the start is. Times are the recording's own seconds.
 
     `running`: the person's answer whether the engine runs, None for not asked. `watch`: what to go on for after the start:
-    "charge" for the minute that charging needs, "off" for the key going off and the module's power-down (`hold_on_s`).
+    "charge" for the minute that charging needs, "off" for the key going off and the module's power-down (`hold_on_s`); "visit" for
+    as many cranks as come, until the caller ends it.
     """
 
     def __init__(self, limits: Limits, running: bool | None = None, watch: Watch = "start", hold_on_s: float = 0.0) -> None:
@@ -47,6 +51,13 @@ class LiveTracker:
         self.battery_v = 0.0
         self.key_v = 0.0
         self.lowest_key_v: float | None = None
+        self.low_s = 0.0  # how long the feed was below the module's minimum in the crank at hand
+        self.runs_by_itself = False
+        self.sagged_s = 0.0  # a starter's sag before the crank for so long, the starter lead dead
+        self._earlier: list[SeenCrank] = []
+        self._lowest_battery_v: float | None = None
+        self._recovered_s = 0.0
+        self._highest_v = 0.0
         self._held_s = 0.0
         self._key_held_s = 0.0
         self._dead_s = self._live_s = 0.0
@@ -73,6 +84,8 @@ class LiveTracker:
             if self.state == "cranking":
                 low = float(key_lowest_v[i])
                 self.lowest_key_v = low if self.lowest_key_v is None else min(self.lowest_key_v, low)
+                if float(key_v[i]) < self._limits["module_minimum_v"]:
+                    self.low_s += float(end_s[i] - start_s[i])
         self._forget()
 
     def missing(self) -> tuple[Missing, ...]:
@@ -80,7 +93,7 @@ class LiveTracker:
         cranks: tuple[SeenCrank, ...] = ()
         if self.crank_start_s is not None and self.crank_end_s is not None:
             lasted_s, watched_s = self.crank_end_s - self.crank_start_s, self.now_s - self.crank_end_s
-            cranks = (SeenCrank(lasted_s, self._running is True, watched_s),)
+            cranks = (*self._earlier, SeenCrank(lasted_s, self._running is True, watched_s))
         seen = Seen(self._dead_s, self.state not in ("key off?", "key off seen"), self._live_s, cranks, self._running)
         return missing_evidence(seen, self._limits, self._th.key, self._th.evidence)
 
@@ -97,7 +110,10 @@ class LiveTracker:
             self._watch_key(span_s, key_v)
             self._watch_for_crank(now_s, span_s, battery_v, coil_v)
         elif self.state == "cranking":
+            self._watch_for_running(span_s, battery_v)
             self._watch_for_release(now_s, span_s, battery_v, coil_v)
+        elif self._watch == "visit":
+            self._watch_between(now_s, span_s, battery_v, coil_v)
         else:
             self._watch_after(now_s, key_v)
 
@@ -118,6 +134,8 @@ class LiveTracker:
             self._level_v = battery_v
         turning = self._coil_live(coil_v) if coil_v is not None else battery_v < self._level_v - self._th.crank.inrush_v
         self._held_s = self._held_s + span_s if turning else 0.0
+        if coil_v is not None:
+            self._watch_for_sag(span_s, battery_v, turning)
         if not turning:
             share = min(span_s / 0.3, 1.0)
             self._level_v += share * (battery_v - self._level_v)
@@ -127,6 +145,34 @@ class LiveTracker:
             self.crank_start_s = now_s - self._held_s
             self._held_s = 0.0
             self._go("cranking")
+
+    def _watch_for_sag(self, span_s: float, battery_v: float, turning: bool) -> None:
+        """The battery far below its highest so far, with a starter lead that is on and dead. A heater draws less."""
+        self._highest_v = max(self._highest_v, battery_v)
+        sagging = not turning and battery_v < self._highest_v - BRIDGED_SAG_V * self._scale
+        self.sagged_s = self.sagged_s + span_s if sagging else (self.sagged_s if self.sagged_s > 0.5 else 0.0)
+
+    def _watch_for_running(self, span_s: float, battery_v: float) -> None:
+        """An engine that runs turns the starter, which then draws little: most of the sag is gone for a while."""
+        lowest_v = battery_v if self._lowest_battery_v is None else min(self._lowest_battery_v, battery_v)
+        self._lowest_battery_v = lowest_v
+        level_v = self._level_v or battery_v
+        recovered = level_v - battery_v < RECOVERED_SHARE * (level_v - lowest_v)
+        self._recovered_s = self._recovered_s + span_s if recovered else 0.0
+        self.runs_by_itself = self.runs_by_itself or self._recovered_s > RECOVERED_S
+
+    def _watch_between(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
+        """After a crank of several: another one, or an engine that charges."""
+        level_v = self._level_v or 12.0 * self._scale
+        charging = battery_v > level_v + CHARGES_V * self._scale
+        self._recovered_s = self._recovered_s + span_s if charging else 0.0
+        self.runs_by_itself = self.runs_by_itself or self._recovered_s > RECOVERED_S
+        start_s, end_s = self.crank_start_s, self.crank_end_s
+        if not self.runs_by_itself:
+            self._watch_for_crank(now_s, span_s, battery_v, coil_v)
+        if self.state == "cranking" and start_s is not None and end_s is not None:
+            self._earlier.append(SeenCrank(end_s - start_s, False, now_s - end_s, followed=True))
+            self.crank_end_s, self.low_s, self._recovered_s, self._lowest_battery_v = None, 0.0, 0.0, None
 
     def _watch_for_release(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
         level_v = self._level_v or 12.0 * self._scale
