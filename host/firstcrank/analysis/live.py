@@ -149,7 +149,7 @@ class LiveTracker:
     def _watch_for_sag(self, span_s: float, battery_v: float, turning: bool) -> None:
         """The battery far below its highest so far, with a starter lead that is on and dead. A heater draws less."""
         self._highest_v = max(self._highest_v, battery_v)
-        sagging = not turning and battery_v < self._highest_v - BRIDGED_SAG_V * self._scale
+        sagging = not turning and 4.0 * self._scale < battery_v < self._highest_v - BRIDGED_SAG_V * self._scale
         self.sagged_s = self.sagged_s + span_s if sagging else (self.sagged_s if self.sagged_s > 0.5 else 0.0)
 
     def _watch_for_running(self, span_s: float, battery_v: float) -> None:

@@ -120,8 +120,8 @@ class Burst:
 class Visit:
     """Everything that a face needs to go on showing a start, and what the report tells afterwards.
 
-    `patience_s`: so long without a crank ends it. `attended`: somebody can answer; else it ends after the first burst. `skipped` are steps that
-    were left out, `noted` what was done out of order.
+    `patience_s`: so long without a crank ends it. `attended`: somebody can answer; else it ends after the first burst. `skipped` are
+    steps that were left out, `noted` what was done out of order.
     """
 
     makers: MakersLimits = MakersLimits()
