@@ -3,18 +3,8 @@
 import json
 
 from . import about, wire
+from .roles import ROLES
 
-ROLES = (
-    "battery",
-    "feed_source",
-    "key_switch",
-    "starter_coil",
-    "heater_coil",
-    "heater_return",
-    "module_supply",
-    "module_ground",
-    "engine_ground",
-)
 MOST_CHANNELS = 8
 HIGHEST_PIN = 63
 DEFAULT_CHANNELS = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))

@@ -18,8 +18,9 @@ from numpy.typing import ArrayLike
 from firstcrank import converters, error_terms
 from firstcrank.converters import CODES, UNCORRECTED_CODE, as_given, evened
 from firstcrank.errors import CalibrationError
+from firstcrank.roles import ROLES
 from firstcrank.toml_file import finite, number, one_line, read_toml, shown
-from firstcrank.trace import ROLES, FloatArray, Uncertainty
+from firstcrank.trace import FloatArray, Uncertainty
 
 __all__ = ("CODES", "Calibration", "ChannelCalibration", "nominal_channel", "read_calibration")
 

@@ -12,21 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from firstcrank.roles import ROLES
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-ROLES = (
-    "battery",  # the post that everything is measured against
-    "feed_source",  # the post that supplies the key switch, where that is another battery or tap
-    "key_switch",  # probed at the module's plug, after the fuse
-    "starter_coil",  # the starter solenoid's own terminal, DIN 72552 terminal 50
-    "heater_coil",
-    "heater_return",
-    "module_supply",
-    "module_ground",
-    "engine_ground",
-)
-REQUIRED_ROLES = ("battery", "key_switch")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from firstcrank.board.files import PORTABLE
+
 ROOT = Path(__file__).parents[2]
 HERE = Path(__file__).parent
 
@@ -34,7 +36,8 @@ def lay_out(folder: Path) -> None:
     shutil.copytree(
         ROOT / "firmware" / "firstcrank_board", folder / "firstcrank_board", ignore=shutil.ignore_patterns("__pycache__")
     )
-    shutil.copy(ROOT / "host" / "firstcrank" / "wire.py", folder / "firstcrank_board" / "wire.py")
+    for name in PORTABLE:
+        shutil.copy(ROOT / "host" / "firstcrank" / f"{name}.py", folder / "firstcrank_board" / f"{name}.py")
     shutil.copy(ROOT / "firmware" / "main.py", folder / "main.py")
     for name in ("fake_machine.py", "fake_spi.py"):
         shutil.copy(HERE / name, folder / name)

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+import firstcrank
 from firstcrank.board.compiling import compiled
-from firstcrank.board.files import MAIN, board_files
+from firstcrank.board.files import MAIN, PORTABLE, board_files, firmware_folder
 from firstcrank.board.install import inspect, install
 from firstcrank.errors import FirstcrankError, LinkLostError, WrongFirmwareError
 
@@ -81,11 +82,11 @@ def boots(root: Path) -> str:
     return "old" if app.read_bytes() == b"old app" else "new"
 
 
-def test_the_files_are_the_firmware_and_the_hosts_own_wire() -> None:
-    from firstcrank import wire
-
+def test_the_files_are_the_firmware_and_the_hosts_own_portable_ones() -> None:
     files = board_files()
-    assert files["firstcrank_board/wire.py"] == Path(wire.__file__).read_bytes()
+    for name in PORTABLE:
+        assert files[f"firstcrank_board/{name}.py"] == (Path(firstcrank.__file__).parent / f"{name}.py").read_bytes()
+        assert not (firmware_folder() / "firstcrank_board" / f"{name}.py").exists(), "there is one of it"
     assert {"main.py", "firstcrank_board/app.py", "firstcrank_board/fold.py"} <= set(files)
 
 

@@ -17,7 +17,8 @@ from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.calibration import OLDER, Calibration, ChannelCalibration, nominal_channel, read_calibration
 from firstcrank.converters import as_given, converter_of
 from firstcrank.errors import CalibrationError
-from firstcrank.trace import ROLES, Uncertainty
+from firstcrank.roles import ROLES
+from firstcrank.trace import Uncertainty
 
 LINE = ChannelCalibration(0.00447, -0.012, Uncertainty(0.002, 0.005, 0.001, 0.006), filter_s=1.8e-4, converter="rp2040")
 

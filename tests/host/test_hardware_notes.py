@@ -107,7 +107,7 @@ def test_a_bare_wire_behind_the_boot_on_the_battery_does_not_take_the_board(buil
 
 
 def test_the_pin_tables_use_the_firmwares_names() -> None:
-    from firstcrank.trace import ROLES
+    from firstcrank.roles import ROLES
 
     text = (NOTES / "better_build.md").read_text("utf-8")
     assert all(f"`{role}`" in text for role in ROLES if role != "feed_source")

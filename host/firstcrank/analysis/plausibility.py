@@ -17,6 +17,7 @@ import numpy as np
 
 from firstcrank.analysis.standstill import stand_still, stands_alone
 from firstcrank.noise import LIVE_V, live_windows, resolution_v
+from firstcrank.role_properties import GROUND_ROLES, role_label
 from firstcrank.trace import Channel, FloatArray, Trace
 
 Kind = Literal["clipped", "held", "frozen", "noise-free", "copied", "time", "coarse"]
@@ -88,17 +89,12 @@ class _View:
     def leads(self) -> Iterator[tuple[str, Channel]]:
         """Every lead but the grounds, which rest at zero and may read a constant."""
         for role, channel in self.trace.channels.items():
-            if role not in ("module_ground", "engine_ground", "heater_return"):
+            if role not in GROUND_ROLES:
                 yield role, channel
 
     def rows(self, seconds: float, least: int) -> int:
         """Rows that cover `seconds`, at least `least`."""
         return max(int(np.ceil(seconds / self.step_s)), least)
-
-
-def words(role: str) -> str:
-    """A role as the user reads it."""
-    return {"key_switch": "key feed"}.get(role, role.replace("_", " "))
 
 
 def runs_of(flags: np.ndarray) -> np.ndarray:
@@ -140,7 +136,7 @@ def _coarse(view: _View) -> Iterator[Implausible]:
     for role in ("battery", "key_switch"):
         step_v = view.steps_v[role]
         if step_v > COARSE_V * view.scale:
-            line = f"the {words(role)} reads in steps of {step_v * 1e3:.0f} mV: too coarse to judge by"
+            line = f"the {role_label(role)} reads in steps of {step_v * 1e3:.0f} mV: too coarse to judge by"
             yield view.found(role, 0, len(view.t_s), "coarse", line)
 
 
@@ -170,7 +166,7 @@ def _held(view: _View) -> Iterator[Implausible]:
 
 def _held_line(view: _View, role: str, each: float) -> Implausible:
     rate_hz = 1.0 / (each * view.step_s)
-    line = f"the {words(role)} was read {rate_hz:.0f} times a second and each reading written {each:.0f} times over"
+    line = f"the {role_label(role)} was read {rate_hz:.0f} times a second and each reading written {each:.0f} times over"
     return view.found(role, 0, len(view.t_s), "held", line)
 
 
@@ -230,7 +226,7 @@ def _frozen(view: _View) -> Iterator[Implausible]:
                 first,
                 past,
                 "frozen",
-                f"the {words(role)} reads {volts[first]:.2f} V without any change for "
+                f"the {role_label(role)} reads {volts[first]:.2f} V without any change for "
                 f"{view.trace.end_s[past - 1] - view.t_s[first]:.1f} s, while the battery moves by {range_v:.1f} V",
             )
     yield from _frozen_battery(view, least)
@@ -296,15 +292,11 @@ def _still_in_noise(view: _View) -> Iterator[Implausible]:
         first, past = max(runs, key=lambda run: run[1] - run[0])
         volts = float(channel.mean_v[first])
         if volts >= float(channel.mean_v.max()):
-            line = (
-                f"the {words(role)} never reads more than {volts:.2f} V and stays exactly there: the logger's range ends there"
-            )
+            line = f"the {role_label(role)} never reads more than {volts:.2f} V and stays exactly there: the logger's range ends there"
             yield view.found(role, first, past, "clipped", line)
         else:
             lasts_s = float(view.trace.end_s[past - 1] - view.t_s[first])
-            line = (
-                f"the {words(role)} reads {volts:.2f} V for {lasts_s:.2f} s without the noise that it has elsewhere: it froze"
-            )
+            line = f"the {role_label(role)} reads {volts:.2f} V for {lasts_s:.2f} s without the noise that it has elsewhere: it froze"
             yield view.found(role, first, past, "frozen", line)
 
 
@@ -319,7 +311,7 @@ def _still_alone(view: _View) -> Iterator[Implausible]:
             first, past = run
             lasts_s = float(view.trace.end_s[past - 1] - view.t_s[first])
             line = (
-                f"the {words(role)} reads {volts[first]:.2f} V for {lasts_s:.2f} s while the {words(other)} shows the noise that "
+                f"the {role_label(role)} reads {volts[first]:.2f} V for {lasts_s:.2f} s while the {role_label(other)} shows the noise that "
                 "both had: it froze"
             )
             yield view.found(role, first, past, "frozen", line)
@@ -335,7 +327,7 @@ def _noise_free(view: _View) -> Iterator[Implausible]:
             continue
         each_v = np.sqrt(np.mean(np.square(np.diff(moving, n=4, axis=1)), axis=1) / 70.0)
         if float(np.quantile(each_v, 0.25)) < SILENT_V:
-            line = f"the {words(role)} has no noise at all: it was computed or smoothed, not read"
+            line = f"the {role_label(role)} has no noise at all: it was computed or smoothed, not read"
             yield view.found(role, 0, len(view.t_s), "noise-free", line)
 
 
@@ -363,7 +355,8 @@ def _copied(view: _View) -> Iterator[Implausible]:
         others[1:] &= np.diff(view.battery_v) != 0.0
         elsewhere = float(same[others].mean()) if int(others.sum()) >= 50 else 0.0
         if elsewhere < COPIED_BEFORE:
-            line = f"the {words(role)} has the battery's very readings from {view.t_s[first]:.2f} s on: it is a copy, or on the same post"
+            since = f"{view.t_s[first]:.2f} s"
+            line = f"the {role_label(role)} has the battery's very readings from {since} on: it is a copy, or on the same post"
             yield view.found(role, first, past, "copied", line)
 
 

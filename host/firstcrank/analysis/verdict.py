@@ -21,7 +21,8 @@ from firstcrank.limits import Limits
 from firstcrank.model.context import Context
 from firstcrank.model.judgement import FeedVerdict, Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict
-from firstcrank.trace import REQUIRED_ROLES, Trace
+from firstcrank.roles import REQUIRED_ROLES
+from firstcrank.trace import Trace
 from firstcrank.units import text_s
 
 LEAST_BINS = 10

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from firstcrank import wire
 from firstcrank.errors import FirstcrankError
 
 PACKAGE = "firstcrank_board"
 MAIN = "main.py"
+# Files of the host's that run on the board as they are, byte for byte; the installer puts them beside the firmware's own.
+PORTABLE = ("roles", "start_tracker", "wire")
 
 
 def firmware_folder() -> Path:
@@ -20,10 +21,15 @@ def firmware_folder() -> Path:
     raise FirstcrankError("the firmware files are missing from this installation: install firstcrank again")
 
 
+def portable_folder() -> Path:
+    """Folder of the files named in PORTABLE."""
+    return Path(__file__).resolve().parents[1]
+
+
 def board_files() -> dict[str, bytes]:
-    """Path on the board (without the leading slash) -> content. wire.py is the host's own, byte for byte."""
+    """Path on the board (without the leading slash) -> content."""
     folder = firmware_folder()
     files = {f"{PACKAGE}/{source.name}": source.read_bytes() for source in sorted((folder / PACKAGE).glob("*.py"))}
-    files[f"{PACKAGE}/wire.py"] = Path(wire.__file__).read_bytes()
+    files |= {f"{PACKAGE}/{name}.py": (portable_folder() / f"{name}.py").read_bytes() for name in PORTABLE}
     files[MAIN] = (folder / MAIN).read_bytes()
     return files

@@ -11,7 +11,7 @@ MINIMAL = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
 
 def channels_of(leads: tuple[str, ...]) -> list[dict[str, Any]]:
     """Role and pin of each lead; the minimal build's where none is named. Raises UsageError."""
-    from firstcrank.trace import REQUIRED_ROLES, ROLES
+    from firstcrank.roles import REQUIRED_ROLES, ROLES
 
     if not leads:
         return [{"role": role, "pin": pin} for role, pin in MINIMAL]

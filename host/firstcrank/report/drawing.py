@@ -12,6 +12,7 @@ import numpy as np
 
 from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.report.summary import losses
+from firstcrank.role_properties import PROPERTIES
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import text_s
 
@@ -30,18 +31,7 @@ class Style:
     label: str
 
 
-# Dark to light in grey and apart in every common colour blindness: Okabe and Ito's palette, by order of lightness.
-STYLES: dict[str, Style] = {
-    "battery": Style("#000000", (), "battery"),
-    "key_switch": Style("#0072B2", (6, 1), "key feed"),
-    "starter_coil": Style("#D55E00", (1, 1.65), "starter coil"),
-    "feed_source": Style("#555555", (1, 1), "feed source"),
-    "heater_coil": Style("#CC79A7", (6.4, 1.6, 1, 1.6), "heater +"),
-    "heater_return": Style("#CC79A7", (1, 2), "heater -"),
-    "module_supply": Style("#009E73", (8, 2, 1, 2), "module supply"),
-    "module_ground": Style("#56B4E9", (3, 3), "module ground"),
-    "engine_ground": Style("#E69F00", (2, 4), "engine ground"),
-}
+STYLES = {role: Style(own.colour, own.dashes, own.legend) for role, own in PROPERTIES.items()}
 
 
 @dataclass(frozen=True, slots=True)

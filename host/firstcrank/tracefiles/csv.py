@@ -18,7 +18,8 @@ from firstcrank.errors import UnreadableTraceError, UsageError
 from firstcrank.model.context import Context
 from firstcrank.noise import logger_uncertainty
 from firstcrank.recording import Recording
-from firstcrank.trace import ROLES, Channel, FloatArray, Trace, Uncertainty
+from firstcrank.roles import ROLES
+from firstcrank.trace import Channel, FloatArray, Trace, Uncertainty
 from firstcrank.tracefiles.csv_cells import CsvText, numbers, read_text
 from firstcrank.tracefiles.csv_export import BIN_COLUMNS, RUN_COLUMNS, Rows, from_export
 

@@ -6,8 +6,6 @@ from firstcrank.analysis.live import LiveTracker
 from firstcrank.limits import Limits
 from firstcrank.visit.values import Bins
 
-BRIDGED_S = 0.5  # a starter's sag for so long, and the starter lead dead
-
 
 def bins_event(tracker: LiveTracker, limits: Limits, battery_v: float, feed_v: float, lowest_v: float) -> Bins:
     """One event for a handful of bins: means over them, the feed's lowest, and what the tracker has found. Volts."""
@@ -21,7 +19,7 @@ def bins_event(tracker: LiveTracker, limits: Limits, battery_v: float, feed_v: f
         state=tracker.state,
         crank_s=crank_s,
         missing=tuple(m.reason for m in tracker.missing()) if tracker.state == "released" else (),
-        running=tracker.runs_by_itself,
-        bridged=tracker.sagged_s > BRIDGED_S,
-        feed_good=tracker.low_s <= limits["turn_bounce_max_s"],
+        running=tracker.signs.runs_by_itself,
+        bridged=tracker.signs.bridged,
+        feed_good=tracker.signs.low_s <= limits["turn_bounce_max_s"],
     )

@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from firstcrank.calibration import CODES, Calibration, ChannelCalibration, nominal_channel
-from firstcrank.trace import ROLES, FloatArray, Uncertainty
+from firstcrank.role_properties import BELOW_ZERO_ROLES
+from firstcrank.roles import ROLES
+from firstcrank.trace import FloatArray, Uncertainty
 
 # RP2040 erratum E11: four codes are about nine codes wide; all others are a little narrower, so that the whole adds up. The mean of
 # five published boards and how far single ones lay from it (converters.FIVE_BOARDS).
 SPIKE_CODES = (511, 1535, 2559, 3583)
 SPIKE_WIDTHS = (10.4, 9.3, 9.1, 10.1)
 WIDTH_SPREAD = 1.0
-LOW_ROLES = ("module_ground", "engine_ground", "heater_return", "heater_coil", "starter_coil")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +91,7 @@ def bench_calibration(system_v: int = 12) -> Calibration:
     top_ohm, bottom_ohm, filter_f = (33e3, 7.26e3, 1e-9 / 0.33) if system_v == 12 else (100e3, 10e3, 2e-9)
     line = nominal_channel(top_ohm, bottom_ohm, 0.005, reference_tolerance_rel=0.005, filter_f=filter_f)
     low = replace(line, offset_v=-0.08 * CODES * line.gain_v_per_code)
-    channels = {role: low if role in LOW_ROLES else line for role in ROLES}
+    channels = {role: low if role in BELOW_ZERO_ROLES else line for role in ROLES}
     return Calibration("nominal", channels, notes=("simulated board",))
 
 

@@ -7,13 +7,12 @@ import importlib.util
 import sys
 from types import ModuleType
 
-from firstcrank import wire
-from firstcrank.board.files import PACKAGE, firmware_folder
+from firstcrank.board.files import PACKAGE, PORTABLE, firmware_folder
 from firstcrank.errors import UsageError
 
 
 def load(name: str) -> ModuleType:
-    """The firmware module of that name ("app", "fold"). The board's wire.py is the host's, as on a board."""
+    """The firmware module of that name ("app", "fold"). The files in PORTABLE are the host's, as on a board."""
     if PACKAGE not in sys.modules:
         folder = firmware_folder() / PACKAGE
         spec = importlib.util.spec_from_file_location(PACKAGE, folder / "__init__.py", submodule_search_locations=[str(folder)])
@@ -22,6 +21,8 @@ def load(name: str) -> ModuleType:
         package = importlib.util.module_from_spec(spec)
         sys.modules[PACKAGE] = package
         spec.loader.exec_module(package)
-        sys.modules[PACKAGE + ".wire"] = wire
-        package.__dict__["wire"] = wire
+        for shared in PORTABLE:
+            module = importlib.import_module(f"firstcrank.{shared}")
+            sys.modules[f"{PACKAGE}.{shared}"] = module
+            package.__dict__[shared] = module
     return importlib.import_module(f"{PACKAGE}.{name}")

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from firstcrank.analysis.checks import after_off, battery, charging, chatter, crank, heater, module, starter
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
+from firstcrank.role_properties import PROPERTIES
 
 Check = Callable[[View], list[Finding]]
 
@@ -32,10 +33,4 @@ CHECKS: tuple[Check, ...] = (
 )
 
 # What cannot be said without a lead: role -> plain words, listed under every verdict where the lead is absent.
-NOT_MEASURED_WITHOUT: dict[str, str] = {
-    "starter_coil": "starter solenoid voltage (no starter coil lead)",
-    "heater_coil": "intake heater (no heater leads)",
-    "module_supply": "module power feed (no module supply lead)",
-    "module_ground": "module ground (no module ground lead)",
-    "engine_ground": "engine ground and starter return (no engine ground lead)",
-}
+NOT_MEASURED_WITHOUT = {role: own.without for role, own in PROPERTIES.items() if own.without}
