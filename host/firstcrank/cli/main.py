@@ -18,6 +18,11 @@ GROUP = "firstcrank.commands"
 # entry point stands here by its line of help alone, so that help imports nothing; anyone else's command is found when it is typed.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("firstcrank.cli.demo:demo", "A start that fails and its repair, on a simulated vehicle."),
+    "start": ("firstcrank.cli.start:start", "Be led through a first start, step by step."),
+    "switch-test": (
+        "firstcrank.cli.switch_test:switch_test",
+        "The key through START, starter disabled: no start, never a PASS.",
+    ),
     "record": ("firstcrank.cli.record:record", "Record a start from a board, judge it, keep it."),
     "judge": ("firstcrank.cli.judge:judge", "Judge recordings or CSV files again."),
     "board": ("firstcrank.cli.board:board", "Find, check, install, calibrate a board."),
