@@ -225,7 +225,8 @@ class _Reader:
         if "broke off" in self.notes:
             lines.append(f"the recording broke off: {self.notes.content('broke off').get('why')}")
         if "visit" in self.notes:
-            lines += [str(line) for line in self.notes.content("visit").get("lines", ())]
+            said_in_visit = self.notes.content("visit").get("lines", ())
+            lines += [str(line) for line in said_in_visit] if isinstance(said_in_visit, list) else []
         if said is not None:
             lines.append(f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}")
         if found.restarted:
