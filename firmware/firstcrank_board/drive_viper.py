@@ -33,12 +33,14 @@ def let_go_and_convert(oe_clear: int, mask: int, adc_at: int, start: int, turns:
 
 
 def driven(chip, pin):
-    """Codes after each of WAITS, the middle one of REPEATS, and the highest of the other inputs while the pin was high.
+    """Codes after each of WAITS, the middle one of REPEATS, and by how much another input rose at the most while the pin was high.
 
-    The pin is an analog input again afterwards.
+    The pin is an analog input again afterwards. An input that stands on a live wire rises by nothing.
     """
     others = 0
     start = reg.CS_EN | CS_START_ONE | chip.channel(pin) << reg.CS_AINSEL_SHIFT
+    beside = [reg.CS_EN | CS_START_ONE | chip.channel(other) << reg.CS_AINSEL_SHIFT for other in (26, 27, 28) if other != pin]
+    rest = [let_go_and_convert(SIO_GPIO_OE_CLR, 0, chip.adc, select, 1) for select in beside]
     codes = []
     try:
         for _, turns in WAITS:
@@ -46,10 +48,8 @@ def driven(chip, pin):
             for _ in range(REPEATS):
                 machine.Pin(pin, machine.Pin.OUT, value=1)
                 time.sleep_ms(SETTLE_MS)
-                for other in (26, 27, 28):
-                    if other != pin:
-                        select = reg.CS_EN | CS_START_ONE | chip.channel(other) << reg.CS_AINSEL_SHIFT
-                        others = max(others, let_go_and_convert(SIO_GPIO_OE_CLR, 0, chip.adc, select, 1))
+                for select, before in zip(beside, rest):
+                    others = max(others, let_go_and_convert(SIO_GPIO_OE_CLR, 0, chip.adc, select, 1) - before)
                 state = machine.disable_irq()
                 code = let_go_and_convert(SIO_GPIO_OE_CLR, 1 << pin, chip.adc, start, turns)
                 machine.enable_irq(state)
