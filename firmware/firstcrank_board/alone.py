@@ -12,7 +12,7 @@ import struct
 from . import about, lamp, wire
 from .bin_ring import CONVERSIONS, SPAN
 from .quick_judge import QuickJudge
-from .start_watch import AFTER, CRANK, DONE, OFF, ON, RUN
+from .start_tracker import AFTER, CRANK, DONE, OFF, ON, RUN
 
 BLOCK_BINS = 8  # bins that share a block of the ring: their facts would else fill the memory
 BEFORE_ON_US = 1500000

@@ -1,6 +1,6 @@
 """What the key feed does in one start, from coarse bins and their run lengths. Codes and microseconds only."""
 
-from .start_watch import AFTER, CRANK, RUN
+from .start_tracker import AFTER, CRANK, RUN
 
 RISE_US = 100000  # contacts may bounce for so long when the key is turned on
 MOST_DROPOUTS = 24

@@ -2,7 +2,7 @@
 
 from .feed_watch import FeedWatch
 from .lamp import FAIL, NO_VERDICT, PASS
-from .start_watch import AFTER, CRANK, LIVE_BEFORE_US, RUN, StartWatch
+from .start_tracker import AFTER, CRANK, LIVE_BEFORE_US, RUN, StartTracker
 
 TURN_US = 300000  # the key travels to START for at most this long before the starter works
 RELEASE_BEFORE_US = 30000
@@ -29,7 +29,7 @@ class QuickJudge:
         self._coil = roles.index("starter_coil") * 3 if "starter_coil" in roles else -1
         self._ground = roles.index("module_ground") * 3 if "module_ground" in roles else -1
         self._runs = len(roles) * 3
-        self.start = StartWatch(table)
+        self.start = StartTracker(table)
         self.feed = FeedWatch(table)
         self._spoilt = None
         self._ground_rose = False

@@ -1,3 +1,5 @@
 """firstcrank: proves the key-switch feed of a freshly wired electronic diesel while it cranks."""
 
-__version__ = "0.1.0"
+from firstcrank import wire
+
+__version__ = wire.FIRMWARE_VERSION

@@ -18,7 +18,7 @@ import struct
 from collections import namedtuple
 
 VERSION = 0x31  # "1"; a frame with another version is refused, not guessed at
-FIRMWARE_VERSION = "0.1.0"  # board and host must agree on this to the letter
+FIRMWARE_VERSION = "0.1.0"  # of the whole project; board and host must agree on this to the letter
 
 HEADER_FORMAT = "<BB8sI"
 HEADER_BYTES = 14

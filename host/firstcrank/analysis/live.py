@@ -1,7 +1,7 @@
 """Follows a start while it is being recorded: where are we, what does the user do next, when is it over.
 
 Light and only for prompts. The verdict comes from the whole recording afterwards, with none of what is guessed here. What is still
-missing, and so how long to go on, is the judge's own question (missing.py).
+missing, and so how long to go on, is the judge's own question (missing.py). The state machine is the board's too (start_tracker.py).
 """
 
 from __future__ import annotations
@@ -12,19 +12,62 @@ import numpy as np
 
 from firstcrank.analysis.compressions import find_rhythm
 from firstcrank.analysis.missing import Missing, Seen, SeenCrank, missing_evidence
-from firstcrank.analysis.thresholds import thresholds_for
+from firstcrank.analysis.thresholds import Thresholds, thresholds_for
 from firstcrank.limits import Limits
+from firstcrank.start_tracker import AFTER, CRANK, DONE, OFF, ON, RUN, StartTracker
 from firstcrank.trace import FloatArray
+from firstcrank.units import US_PER_S
 
 State = Literal["key off?", "key off seen", "key on", "cranking", "released", "done"]
 Watch = Literal["start", "charge", "off"]
-OFF_SEEN_S = 0.4
-ON_SEEN_S = 0.4
-CRANK_SEEN_S = 0.12
-RELEASE_SEEN_S = 0.25
-EXTRA_S = 0.3  # a little more than the judge needs
+STATES: dict[str, State] = {
+    OFF: "key off?",
+    ON: "key off seen",
+    RUN: "key on",
+    CRANK: "cranking",
+    AFTER: "released",
+    DONE: "done",
+}
+UV_PER_V = 1_000_000.0
 KEEP_S = 20.0
-OFF_WAIT_S = 60.0  # for the key to go off, where that is to be watched
+
+
+class _Tracker(StartTracker):
+    """The common state machine in microvolts; what whole numbers cannot say is asked of the live tracker."""
+
+    def __init__(self, owner: LiveTracker, th: Thresholds, limits: Limits, has_lead: bool) -> None:
+        def uv(volts: float) -> int:
+            return round(volts * UV_PER_V)
+
+        super().__init__(
+            {
+                "live16": uv(limits["feed_live_v"]),
+                "off16": uv(limits["feed_off_v"]),
+                "coil_live16": uv(th.crank.coil_live_v) if has_lead else 0,
+                "sag16": uv(th.crank.inrush_v),
+                "recover16": uv(th.tracker.recover_v),
+                "turn_sag16": uv(th.tracker.turn_sag_v),
+                "ripple16": uv(th.tracker.ripple_v),
+                "on_seen_us": round(th.tracker.on_seen_s * US_PER_S),
+                "creep_us": round(th.tracker.creep_s * US_PER_S),
+            }
+        )
+        self._owner = owner
+        self._share = th.crank.coil_live_share
+        self._full16 = uv(limits.system_v)
+
+    def coil_live(self, battery16: int, coil16: int) -> bool:
+        """As the judge sees it: above a voltage, and above a share of the battery's."""
+        return coil16 > max(self.table["coil_live16"], self._share * min(battery16, self._full16))
+
+    def had_compressions(self, span_us: int) -> bool:
+        """As the judge finds them."""
+        end_us = self.now_us + span_us - self._held_us
+        return self._owner.had_rhythm(self._begin_us / US_PER_S, end_us / US_PER_S, self._level16 / UV_PER_V)
+
+    def _after(self, battery16: int, live: bool, coil16: int, span_us: int) -> None:
+        if self._owner.is_over():
+            self._go(DONE)
 
 
 class LiveTracker:
@@ -37,23 +80,35 @@ class LiveTracker:
     def __init__(self, limits: Limits, running: bool | None = None, watch: Watch = "start", hold_on_s: float = 0.0) -> None:
         self._limits = limits
         self._th = thresholds_for(limits.system_v)
-        self._scale = limits.system_v / 12.0
         self._running, self._watch, self._hold_on_s = running, watch, hold_on_s
-        self.state: State = "key off?"
+        self._start: _Tracker | None = None
         self.since_s = 0.0
         self.now_s = 0.0
-        self.crank_start_s: float | None = None
-        self.crank_end_s: float | None = None
         self.battery_v = 0.0
         self.key_v = 0.0
         self.lowest_key_v: float | None = None
-        self._held_s = 0.0
-        self._key_held_s = 0.0
         self._dead_s = self._live_s = 0.0
         self._off_s: float | None = None
-        self._level_v: float | None = None
         self._times: list[FloatArray] = []
         self._volts: list[FloatArray] = []
+
+    @property
+    def state(self) -> State:
+        """Where the start is."""
+        return STATES[self._start.state] if self._start else "key off?"
+
+    @property
+    def crank_start_s(self) -> float | None:
+        """When the crank began; None before one."""
+        start = self._start
+        if start is None or start.state not in (CRANK, AFTER, DONE):
+            return None
+        return (start.cranks[-1][0] if start.cranks else start.crank_begin_us) / US_PER_S
+
+    @property
+    def crank_end_s(self) -> float | None:
+        """When the crank ended; None before that."""
+        return self._start.cranks[-1][1] / US_PER_S if self._start and self._start.cranks else None
 
     def feed(
         self,
@@ -65,11 +120,13 @@ class LiveTracker:
         coil_v: FloatArray | None,
     ) -> None:
         """Bins in time order, shapes (n,), seconds and volts; `coil_v` None where there is no starter lead."""
+        if self._start is None:
+            self._start = _Tracker(self, self._th, self._limits, coil_v is not None)
         self._times.append((start_s + end_s) / 2.0)
         self._volts.append(battery_v)
         for i in range(len(start_s)):
-            coil = None if coil_v is None else float(coil_v[i])
-            self._one(float(end_s[i]), float(end_s[i] - start_s[i]), float(battery_v[i]), float(key_v[i]), coil)
+            coil = 0.0 if coil_v is None else float(coil_v[i])
+            self._one(self._start, float(start_s[i]), float(end_s[i]), float(battery_v[i]), float(key_v[i]), coil)
             if self.state == "cranking":
                 low = float(key_lowest_v[i])
                 self.lowest_key_v = low if self.lowest_key_v is None else min(self.lowest_key_v, low)
@@ -89,96 +146,43 @@ class LiveTracker:
         """The person's answer whether the engine runs by itself would bring missing evidence."""
         return self.crank_end_s is not None and any(m.ask_running for m in self.missing())
 
-    def _one(self, now_s: float, span_s: float, battery_v: float, key_v: float, coil_v: float | None) -> None:
-        self.now_s, self.battery_v, self.key_v = now_s, battery_v, key_v
-        if self.state == "done":
-            return
-        if self.state in ("key off?", "key off seen", "key on"):
-            self._watch_key(span_s, key_v)
-            self._watch_for_crank(now_s, span_s, battery_v, coil_v)
-        elif self.state == "cranking":
-            self._watch_for_release(now_s, span_s, battery_v, coil_v)
-        else:
-            self._watch_after(now_s, key_v)
+    def _one(self, start: _Tracker, begin_s: float, end_s: float, battery_v: float, key_v: float, coil_v: float) -> None:
+        span_s = end_s - begin_s
+        self.now_s, self.battery_v, self.key_v = end_s, battery_v, key_v
+        was = start.state
+        if was in (OFF, ON, RUN):
+            self._dead_s += span_s if key_v < self._limits["feed_off_v"] else 0.0
+            self._live_s += span_s if key_v > self._limits["feed_live_v"] else 0.0
+        start.now_us = round(begin_s * US_PER_S)  # the recording's clock, so that lost bins shift nothing
+        battery16, key16, coil16 = (round(volts * UV_PER_V) for volts in (battery_v, key_v, coil_v))
+        start.bin(battery16, key16, coil16, round(end_s * US_PER_S) - start.now_us)
+        if start.state != was:
+            self.since_s = self.now_s
 
-    def _watch_key(self, span_s: float, key_v: float) -> None:
-        dead, live = key_v < self._limits["feed_off_v"], key_v > self._limits["feed_live_v"]
-        self._dead_s += span_s if dead else 0.0
-        self._live_s += span_s if live else 0.0
-        wanted = dead if self.state == "key off?" else live
-        self._key_held_s = self._key_held_s + span_s if wanted else 0.0
-        if self.state == "key off?" and self._key_held_s > OFF_SEEN_S:
-            self._go("key off seen")
-            self._key_held_s = 0.0
-        elif self.state == "key off seen" and self._key_held_s > ON_SEEN_S:
-            self._go("key on")
-
-    def _watch_for_crank(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
-        if self._level_v is None:
-            self._level_v = battery_v
-        turning = self._coil_live(coil_v) if coil_v is not None else battery_v < self._level_v - self._th.crank.inrush_v
-        self._held_s = self._held_s + span_s if turning else 0.0
-        if not turning:
-            share = min(span_s / 0.3, 1.0)
-            self._level_v += share * (battery_v - self._level_v)
-        elif coil_v is None:  # a heater's sag must not hold the level up for ever
-            self._level_v += min(span_s / 30.0, 1.0) * (battery_v - self._level_v)
-        if self._held_s > CRANK_SEEN_S:
-            self.crank_start_s = now_s - self._held_s
-            self._held_s = 0.0
-            self._go("cranking")
-
-    def _watch_for_release(self, now_s: float, span_s: float, battery_v: float, coil_v: float | None) -> None:
-        level_v = self._level_v or 12.0 * self._scale
-        recovered = battery_v > level_v - 0.5 * self._scale
-        over = recovered if coil_v is None else not self._coil_live(coil_v)
-        self._held_s = self._held_s + span_s if over else 0.0
-        if self._held_s <= RELEASE_SEEN_S:
-            return
-        end_s = now_s - self._held_s
-        self._held_s = 0.0
-        if coil_v is None and not self._had_rhythm(end_s):
-            self.crank_start_s = None
-            self._level_v = battery_v
-            self._go("key on")  # an intake heater, not a crank
-            return
-        self.crank_end_s = end_s
-        self._go("released")
-
-    def _watch_after(self, now_s: float, key_v: float) -> None:
-        """Goes on as long as waiting can bring what is missing, and as long as was asked."""
+    def is_over(self) -> bool:
+        """After the crank: whether waiting can bring nothing that is missing, nor what was asked to be watched."""
+        now_s = self.now_s
         end_s = self.crank_end_s if self.crank_end_s is not None else now_s
         due_s = max([m.wait_s for m in self.missing()], default=0.0)
-        if due_s > 0.0 or now_s - end_s < self._limits["after_release_s"] + EXTRA_S:
-            return
-        if self._watch == "charge" and now_s - end_s < self._th.vehicle.charging_watch_s + EXTRA_S:
-            return
+        if due_s > 0.0 or now_s - end_s < self._limits["after_release_s"] + self._th.tracker.extra_s:
+            return False
+        if self._watch == "charge":
+            return now_s - end_s >= self._th.vehicle.charging_watch_s + self._th.tracker.extra_s
         if self._watch == "off":
-            if key_v >= self._limits["feed_off_v"]:
-                if now_s - end_s < OFF_WAIT_S:
-                    return
-            else:
-                self._off_s = now_s if self._off_s is None else self._off_s
-                if now_s - self._off_s < self._hold_on_s + self._th.vehicle.off_quiet_s + EXTRA_S:
-                    return
-        self._go("done")
+            if self.key_v >= self._limits["feed_off_v"]:
+                return now_s - end_s >= self._th.tracker.off_wait_s
+            self._off_s = now_s if self._off_s is None else self._off_s
+            return now_s - self._off_s >= self._hold_on_s + self._th.vehicle.off_quiet_s + self._th.tracker.extra_s
+        return True
 
-    def _coil_live(self, coil_v: float | None) -> bool:
-        live_v = max(self._th.crank.coil_live_v, self._th.crank.coil_live_share * min(self.battery_v, 12.0 * self._scale))
-        return coil_v is not None and coil_v > live_v
-
-    def _had_rhythm(self, end_s: float) -> bool:
+    def had_rhythm(self, start_s: float, end_s: float, level_v: float) -> bool:
+        """Whether the battery shows compressions between these times, below a level of `level_v` before them."""
         at_s, volts = np.concatenate(self._times), np.concatenate(self._volts)
-        start_s = self.crank_start_s or 0.0
         inside = (at_s >= start_s + self._th.crank.settle_s) & (at_s <= end_s - 0.05)
-        sag_v = (self._level_v or 0.0) - float(np.median(volts[inside])) if inside.any() else 0.0
+        sag_v = level_v - float(np.median(volts[inside])) if inside.any() else 0.0
         return find_rhythm(at_s[inside], volts[inside], sag_v, self._th.crank) is not None
 
     def _forget(self) -> None:
         while len(self._times) > 1 and self._times[0][-1] < self.now_s - KEEP_S:
             self._times.pop(0)
             self._volts.pop(0)
-
-    def _go(self, state: State) -> None:
-        self.state = state
-        self.since_s = self.now_s

@@ -10,6 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
+from firstcrank import start_tracker
+from firstcrank.units import US_PER_S
+
 
 def number(default: float, unit: str, meaning: str) -> Any:
     """A threshold: value at 12 V, unit ("V" scales with the system), meaning in one line."""
@@ -164,6 +167,33 @@ class VehicleThresholds:
 
 
 @dataclass(frozen=True, slots=True)
+class TrackerThresholds:
+    """Following a start while it goes on, on the live screen and on a board that works alone. Times of start_tracker.py are its own."""
+
+    off_seen_s: float = number(start_tracker.OFF_SEEN_US / US_PER_S, "s", "the feed dead for this long: the key was seen off")
+    on_seen_s: float = number(0.4, "s", "live screen: the feed live for this long: the key is on")
+    live_before_s: float = number(start_tracker.LIVE_BEFORE_US / US_PER_S, "s", "board: live for this long before the crank")
+    again_s: float = number(
+        start_tracker.AGAIN_US / US_PER_S, "s", "dead for this long without a crank: the key was turned back"
+    )
+    crank_seen_s: float = number(start_tracker.CRANK_SEEN_US / US_PER_S, "s", "starter or sag for this long: a crank")
+    release_seen_s: float = number(start_tracker.RELEASE_SEEN_US / US_PER_S, "s", "over for this long: the crank has ended")
+    extra_s: float = number(start_tracker.EXTRA_US / US_PER_S, "s", "watched a little longer than the judge needs")
+    level_s: float = number(
+        start_tracker.LEVEL_US / US_PER_S, "s", "the battery's level before the crank is its average over this"
+    )
+    inrush_s: float = number(start_tracker.INRUSH_US / US_PER_S, "s", "board: left out of what is counted in a crank")
+    swings_least: float = number(float(start_tracker.LEAST_SWINGS), "", "board, no starter lead: turns of the battery's curve")
+    creep_s: float = number(30.0, "s", "live screen, no starter lead: the level follows a heater's sag this slowly")
+    off_wait_s: float = number(60.0, "s", "live screen: longest wait for the key to go off")
+    recover_v: float = number(0.5, "V", "no starter lead: the crank is over where the battery is back this close to its level")
+    turn_sag_v: float = number(0.3, "V", "board: a starter that turns the engine pulls the battery down by this")
+    ripple_v: float = number(0.04, "V", "board: a compression swings its coarse means by this")
+    charged_v: float = number(13.2, "V", "board: charged above this")
+    ground_rise_v: float = number(0.1, "V", "board: the module's ground rose above this: no answer")
+
+
+@dataclass(frozen=True, slots=True)
 class Thresholds:
     """All tables, for one system voltage."""
 
@@ -173,6 +203,7 @@ class Thresholds:
     evidence: EvidenceThresholds
     running: RunningThresholds
     vehicle: VehicleThresholds
+    tracker: TrackerThresholds
 
 
 def _scaled(table: Any, scale: float) -> Any:
@@ -189,6 +220,7 @@ def thresholds_for(system_v: int) -> Thresholds:
         EvidenceThresholds(),
         RunningThresholds(),
         VehicleThresholds(),
+        TrackerThresholds(),
     )
     return Thresholds(*(_scaled(table, scale) for table in tables))
 

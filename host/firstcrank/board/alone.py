@@ -8,6 +8,7 @@ from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
 from firstcrank.calibration import CODES, Calibration, ChannelCalibration
 from firstcrank.converters import CONVERTERS
@@ -35,14 +36,15 @@ def alone_table(
         raise UsageError("working alone needs the leads battery and key_switch")
     battery, key = calibration.channel("battery"), calibration.channel("key_switch")
     source = calibration.channel("feed_source") if "feed_source" in roles else battery
-    scale = limits.system_v / 12.0
+    th = thresholds_for(limits.system_v)
+    twelve = limits.system_v == 12
     minimum_v = limits["module_minimum_v"]
     guard_v = COVERAGE * of_voltage(minimum_v, key.uncertainty, MANY)
     single_v = COVERAGE * of_voltage(minimum_v, key.uncertainty)
     drop_v = limits["feed_drop_loaded_fail_v" if feed_kind == "loaded" else "feed_drop_fail_v"]
     drop_guard_v = COVERAGE * of_difference(limits.system_v, source.uncertainty, limits.system_v, key.uncertainty, 1000.0)
     drop_guard_v += _steps_apart_code(key) * key.gain_v_per_code
-    coil_live16 = mean16(calibration.channel("starter_coil"), 3.0 * scale) if "starter_coil" in roles else 0
+    coil_live16 = mean16(calibration.channel("starter_coil"), th.crank.coil_live_v) if "starter_coil" in roles else 0
     return {
         "version": TABLE_VERSION,
         "limits": packed_limits(limits),
@@ -58,16 +60,18 @@ def alone_table(
         "offset16": round(16 * (source.offset_v - key.offset_v) / key.gain_v_per_code),
         "drop_pass16": step16(key, drop_v - drop_guard_v),
         "drop_fail16": step16(key, drop_v + drop_guard_v),
-        "sag16": step16(battery, 0.7 * scale),
-        "recover16": step16(battery, 0.5 * scale),
-        "ripple16": step16(battery, 0.04 * scale),
-        "charged16": mean16(battery, 13.2 * scale),
-        "rest_low16": mean16(battery, 8.0 if limits.system_v == 12 else 18.0),
-        "rest_high16": mean16(battery, 16.5 if limits.system_v == 12 else 32.0),
+        "sag16": step16(battery, th.crank.inrush_v),
+        "recover16": step16(battery, th.tracker.recover_v),
+        "ripple16": step16(battery, th.tracker.ripple_v),
+        "charged16": mean16(battery, th.tracker.charged_v),
+        "rest_low16": mean16(battery, th.evidence.rest_low_v if twelve else th.evidence.rest_low_24v),
+        "rest_high16": mean16(battery, th.evidence.rest_high_v if twelve else th.evidence.rest_high_24v),
         "coil_live16": coil_live16,
-        "turn_sag16": step16(battery, 0.3 * scale),
-        "battery_gone16": mean16(battery, 2.5 * scale),
-        "ground_rise_code": calibration.channel("module_ground").code(0.1 * scale) if "module_ground" in roles else CODES - 1,
+        "turn_sag16": step16(battery, th.tracker.turn_sag_v),
+        "battery_gone16": mean16(battery, th.evidence.battery_gone_v),
+        "ground_rise_code": calibration.channel("module_ground").code(th.tracker.ground_rise_v)
+        if "module_ground" in roles
+        else CODES - 1,
         "dropout_min_us": round(limits["dropout_min_s"] * US_PER_S),
         "dropout_total_us": round(limits["dropout_total_max_s"] * US_PER_S),
         "bounce_us": round(limits["turn_bounce_max_s"] * US_PER_S),

@@ -9,7 +9,7 @@ from firstcrank.errors import FirstcrankError
 PACKAGE = "firstcrank_board"
 MAIN = "main.py"
 # Files of the host's that run on the board as they are, byte for byte; the installer puts them beside the firmware's own.
-PORTABLE = ("roles", "wire")
+PORTABLE = ("roles", "start_tracker", "wire")
 
 
 def firmware_folder() -> Path:

@@ -1,25 +1,35 @@
-"""Where a start is, from coarse bins, for a board that works alone. Whole numbers and codes only; times in microseconds.
+"""Where a start is while it goes on: key off, key on, crank, after it, done. One state machine for live screen and board.
 
-The host's limits come as a `table` of codes (docs/wire_format.md, ARM). Means are in 1/16 code as in bins: names end in 16.
+Runs on CPython and MicroPython; the install command copies this very file to the board. Whole numbers only: times in microseconds,
+levels in any unit of the caller's, the same for all of them. The board's are means in 1/16 code, so names end in 16, and its
+`table` comes from the host (docs/wire_format.md, ARM); the live screen's are microvolts (analysis/live.py).
 """
 
 OFF, ON, RUN, CRANK, AFTER, DONE = "key off?", "key on?", "run", "crank", "after", "done"
-OFF_SEEN_US = 400000
+OFF_SEEN_US = 400000  # dead for so long: the key was seen off
 LIVE_BEFORE_US = 200000  # the feed must have been up for so long before the crank
 AGAIN_US = 1000000  # off for so long without a crank: the key was turned back, a new start begins
-CRANK_SEEN_US = 120000
-RELEASE_SEEN_US = 250000
-INRUSH_US = 150000
-LEVEL_US = 300000
-EXTRA_US = 300000
-LEAST_SWINGS = 6
+CRANK_SEEN_US = 120000  # the starter works, or the battery sags, for so long: a crank
+RELEASE_SEEN_US = 250000  # over for so long: the crank has ended
+INRUSH_US = 150000  # left out of what is counted in a crank
+LEVEL_US = 300000  # the battery's level before the crank is its average over about this
+EXTRA_US = 300000  # watched a little longer than the judge needs
+LIVE_MARGIN_US = 400000
+LEAST_SWINGS = 6  # turns of the battery's curve that make a crank where there is no starter lead
 
 
-class StartWatch:
-    """Call `bin` for every bin in order; `state` says where the start is. Lasting facts are plain attributes."""
+class StartTracker:
+    """Call `bin` for every bin in order; `state` says where the start is. Lasting facts are plain attributes.
 
-    def __init__(self, table):
+    table: live16, off16 (key feed), coil_live16 (0: no starter lead), sag16, recover16, turn_sag16, ripple16, charged16,
+    crank_ms, run_on_ms, after_ms, and, where they differ from none, on_seen_us (live for so long: key on) and creep_us (the level
+    follows a sag that lasts, such as an intake heater's, with this time constant).
+    """
+
+    def __init__(self, table: dict[str, int]) -> None:
         self.table = table
+        self._on_seen_us = table.get("on_seen_us", 0)
+        self._creep_us = table.get("creep_us", 0)
         self.state = OFF
         self.now_us = 0
         self.rest16 = 0
@@ -27,11 +37,14 @@ class StartWatch:
         self._held_us = 0
         self._turning_us = 0
         self._live_us = 0
+        self._was = OFF
+        self._begin_us = self._turns = self._rising = 0
+        self._extreme16 = self._lowest16 = 0
         self._new_start()
 
-    def _new_start(self):
-        self.key_on_us = None
-        self.cranks = []  # (begin, end)
+    def _new_start(self) -> None:
+        self.key_on_us: "int | None" = None
+        self.cranks: "list[tuple[int, int]]" = []  # (begin, end)
         self.live_before_us = 0
         self.live_outside = False
         self.live_in_crank_us = self.in_crank_us = 0
@@ -39,7 +52,7 @@ class StartWatch:
         self.turned = False  # the battery showed that the starter turned the engine
         self._dead_us = 0
 
-    def bin(self, battery16, key16, coil16, span_us):
+    def bin(self, battery16: int, key16: int, coil16: int, span_us: int) -> bool:
         """Follows one bin. Returns True where a new start has just begun, so that what was gathered is forgotten."""
         if not self._level16:
             self._level16 = battery16
@@ -56,7 +69,7 @@ class StartWatch:
         self.now_us += span_us
         return fresh
 
-    def _before(self, battery16, key16, live, span_us):
+    def _before(self, battery16: int, key16: int, live: bool, span_us: int) -> bool:
         if self.state == OFF:
             self.rest16 = battery16
             if self._held(key16 < self.table["off16"], span_us) > OFF_SEEN_US:
@@ -64,7 +77,7 @@ class StartWatch:
         elif self.state == ON:
             if not self._live_us:
                 self.rest16 = battery16
-            if live:
+            if self._live_us > self._on_seen_us:
                 self.key_on_us = self.now_us
                 self._go(RUN)
         else:
@@ -75,27 +88,30 @@ class StartWatch:
                 return True
         return False
 
-    def _watch_for_crank(self, battery16, coil16, span_us):
+    def _watch_for_crank(self, battery16: int, coil16: int, span_us: int) -> None:
         table = self.table
-        turning = coil16 > table["coil_live16"] if table["coil_live16"] else battery16 < self._level16 - table["sag16"]
+        has_lead = table["coil_live16"]
+        turning = self.coil_live(battery16, coil16) if has_lead else battery16 < self._level16 - table["sag16"]
         if not turning:
             self._turning_us = 0
             self._level16 += (battery16 - self._level16) * min(span_us, LEVEL_US) // LEVEL_US
             return
+        if self._creep_us and not has_lead:
+            self._level16 += (battery16 - self._level16) * min(span_us, self._creep_us) // self._creep_us
         self._turning_us += span_us
         if self._turning_us <= CRANK_SEEN_US:
             return
         begin_us = self.now_us + span_us - self._turning_us
         if not self.cranks:
             self.live_before_us = begin_us - self.key_on_us if self.key_on_us is not None else 0
-            self.live_outside = self._live_us > self._turning_us + LIVE_BEFORE_US + 400000
+            self.live_outside = self._live_us > self._turning_us + LIVE_BEFORE_US + LIVE_MARGIN_US
         self._begin_us = begin_us
         self._turning_us = 0
         self._turns = self._rising = 0
         self._extreme16 = self._lowest16 = battery16
         self._go(CRANK)
 
-    def _cranking(self, battery16, live, coil16, span_us):
+    def _cranking(self, battery16: int, live: bool, coil16: int, span_us: int) -> None:
         table = self.table
         self.in_crank_us += span_us
         if live:
@@ -104,21 +120,21 @@ class StartWatch:
             self._count_turn(battery16)
             self._lowest16 = min(self._lowest16, battery16)
         by_coil = table["coil_live16"]
-        over = coil16 <= by_coil if by_coil else battery16 > self._level16 - table["recover16"]
+        over = not self.coil_live(battery16, coil16) if by_coil else battery16 > self._level16 - table["recover16"]
         if self._held(over, span_us) <= RELEASE_SEEN_US:
             return
-        if not by_coil and self._turns < LEAST_SWINGS:
+        if not by_coil and not self.had_compressions(span_us):
             self._level16 = battery16
             self.in_crank_us = self.live_in_crank_us = 0
             self._go(self._was)  # an intake heater's sag: the crank is still to come
             return
         self.cranks.append((self._begin_us, self.now_us + span_us - self._held_us))
-        sagged = by_coil and self._lowest16 < self._level16 - table["turn_sag16"]
+        sagged = by_coil > 0 and self._lowest16 < self._level16 - table["turn_sag16"]
         self.turned = self.turned or sagged or self._turns >= LEAST_SWINGS
         self._dead_us = 0
         self._go(AFTER)
 
-    def _count_turn(self, battery16):
+    def _count_turn(self, battery16: int) -> None:
         """Turns of the battery's curve by at least ripple16: compressions make them, a heater does not."""
         step16 = battery16 - self._extreme16
         if step16 and (step16 > 0) == (self._rising > 0):
@@ -128,7 +144,7 @@ class StartWatch:
             self._extreme16 = battery16
             self._turns += 1
 
-    def _after(self, battery16, live, coil16, span_us):
+    def _after(self, battery16: int, live: bool, coil16: int, span_us: int) -> None:
         table = self.table
         since_us = self.now_us - self.cranks[-1][1]
         if live and since_us > RELEASE_SEEN_US:
@@ -143,15 +159,28 @@ class StartWatch:
             if since_us > need_ms * 1000 + EXTRA_US or self._dead_us > AGAIN_US:
                 self._go(DONE)
 
-    def longest_us(self):
+    def coil_live(self, battery16: int, coil16: int) -> bool:
+        """Whether the starter lead shows that the starter is switched on."""
+        return coil16 > self.table["coil_live16"]
+
+    def had_compressions(self, span_us: int) -> bool:
+        """Without a starter lead, as the sag ends: whether the engine turned, or a heater drew the current."""
+        return self._turns >= LEAST_SWINGS
+
+    @property
+    def crank_begin_us(self) -> int:
+        """When the crank that is going on began."""
+        return self._begin_us
+
+    def longest_us(self) -> int:
         """Length of the longest crank so far."""
         return max([end - begin for begin, end in self.cranks])
 
-    def _held(self, wanted, span_us):
+    def _held(self, wanted: bool, span_us: int) -> int:
         self._held_us = self._held_us + span_us if wanted else 0
         return self._held_us
 
-    def _go(self, state):
+    def _go(self, state: str) -> None:
         self._was = self.state
         self.state = state
         self._held_us = 0
