@@ -20,7 +20,7 @@ from typing import Literal
 SUPPLY_V = 3.3
 CODES = 4096
 R_SERIES_OHM = 4700.0  # hardware_notes: R17 of the builds
-FIRST_S, SECOND_S = 4e-6, 60e-6  # firmware/firstcrank_board/drive_viper.py, WAITS
+FIRST_S, SECOND_S = 4e-6, 60e-6  # firmware/firstcrank_board/drive_viper.py, WAITS_US
 LIVE_V = 0.2  # at the clip: a wire with more on it is left alone
 SLACK = 0.12  # of a voltage: parts of 1 % and a capacitor of 20 % a few microseconds after the release
 CAPACITOR_SLACK = 0.4  # of the time constant: capacitors of 20 %, and the moment of the conversion
