@@ -48,6 +48,12 @@ class Watcher(Protocol):
     def runs(self) -> bool | None:
         """Asked after a short crank: does the engine run by itself? None where nobody can be asked."""
 
+    def over(self) -> str:
+        """Asked after every read: why the person's part is over, empty while it goes on."""
+
+    def account(self) -> tuple[str, ...]:
+        """What is kept of the visit beside the readings, a line each."""
+
 
 @dataclass(frozen=True, slots=True)
 class Plan:
@@ -96,6 +102,9 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
             answer = watcher.runs() if follow.asks_running else None
             if answer is not None:
                 file.answered(engine_running=answer)
+            account = watcher.account()
+            if account:
+                file.note("visit", lines=list(account))
             file.end(why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
             watcher.ended(why)
     except BaseException:
@@ -194,6 +203,9 @@ class _Follow:
             )
         if self._tracker.state == "done":
             return self._stop("the release was watched")
+        over = self._watcher.over() if self.begun else ""
+        if over:
+            return self._stop(over)
         if self._spent_s() > self._plan.longest_s:
             return self._stop("nothing more happened")
         return None

@@ -12,6 +12,7 @@ def scenarios() -> None:
 
     from firstcrank.cli.screen import Screen
     from firstcrank_sim.scenarios.catalogue import SCENARIOS
+    from firstcrank_sim.scenarios.visits import VISITS
 
     table = Table(box=None, pad_edge=False)
     table.add_column("name")
@@ -20,6 +21,8 @@ def scenarios() -> None:
     table.add_column("what happens")
     for scenario in SCENARIOS.values():
         table.add_row(scenario.name, scenario.overall, scenario.expected, scenario.line)
+    for name, build in VISITS.items():
+        table.add_row(name, "", "", f"{(build.__doc__ or '').strip()} (a visit)")
     console = Screen()
     console.print(table)
     console.print(

@@ -42,6 +42,12 @@ class Silent:
         self.asked += 1
         return self.answer
 
+    def over(self) -> str:
+        return ""
+
+    def account(self) -> tuple[str, ...]:
+        return ()
+
 
 def make(
     name: str,

@@ -26,7 +26,7 @@ from firstcrank import wire, wire_bodies
 from firstcrank.analysis.live import LiveTracker
 from firstcrank.analysis.verdict import judge
 from firstcrank.calibration import Calibration
-from firstcrank.cli.live_screen import LiveScreen
+from firstcrank.cli.visit_screen import VisitScreen
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.open import open_link
@@ -135,7 +135,7 @@ def live_share() -> tuple[float, float, int]:
 def drawing_s() -> float:
     """Seconds for one picture of the live screen at 80 columns; ten are drawn a second."""
     console = Console(file=io.StringIO(), width=80, force_terminal=True)
-    screen = LiveScreen(console, shipped(12))
+    screen = VisitScreen(console, shipped(12))
     tracker = LiveTracker(shipped(12))
     rng = np.random.default_rng(1)
     screen._battery, screen._key = list(rng.uniform(8, 12, 200)), list(rng.uniform(0, 12, 200))

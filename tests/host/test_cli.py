@@ -174,9 +174,9 @@ def test_record_on_the_bench_tells_what_to_do_and_keeps_the_file(tmp_path: Path,
     said = capsys.readouterr().out
     order = [
         "Before you touch the key",
-        "Key OFF",
-        "turn the key ON",
-        "When the WAIT lamp is out: CRANK",
+        "KEY OFF",
+        "Turn the key ON",
+        "When it goes out CRANK AT ONCE",
         "LEAVE THE KEY ON",
         "Key feed: PASS",
     ]

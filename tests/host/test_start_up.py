@@ -22,7 +22,7 @@ BASE = [
     "firstcrank.cli.main",
     "firstcrank.cli.record",
     "firstcrank.cli.judge",
-    "firstcrank.cli.live_screen",
+    "firstcrank.cli.visit_screen",
     "firstcrank.cli.show",
     "firstcrank.cli.jobs",
     "firstcrank.cli.report",

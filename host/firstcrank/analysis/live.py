@@ -6,11 +6,13 @@ missing, and so how long to go on, is the judge's own question (missing.py). The
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
 from firstcrank.analysis.compressions import find_rhythm
+from firstcrank.analysis.engine_signs import EngineSigns
 from firstcrank.analysis.missing import Missing, Seen, SeenCrank, missing_evidence
 from firstcrank.analysis.thresholds import Thresholds, thresholds_for
 from firstcrank.limits import Limits
@@ -19,7 +21,7 @@ from firstcrank.trace import FloatArray
 from firstcrank.units import US_PER_S
 
 State = Literal["key off?", "key off seen", "key on", "cranking", "released", "done"]
-Watch = Literal["start", "charge", "off"]
+Watch = Literal["start", "charge", "off", "visit"]
 STATES: dict[str, State] = {
     OFF: "key off?",
     ON: "key off seen",
@@ -66,7 +68,9 @@ class _Tracker(StartTracker):
         return self._owner.had_rhythm(self._begin_us / US_PER_S, end_us / US_PER_S, self._level16 / UV_PER_V)
 
     def _after(self, battery16: int, live: bool, coil16: int, span_us: int) -> None:
-        if self._owner.is_over():
+        if self._owner.watches_a_visit:
+            self._watch_for_crank(battery16, coil16, span_us)
+        elif self._owner.is_over():
             self._go(DONE)
 
 
@@ -74,7 +78,8 @@ class LiveTracker:
     """Feed it bins as they come; `state` says where the start is. Times are the recording's own seconds.
 
     `running`: the person's answer whether the engine runs, None for not asked. `watch`: what to go on for after the start:
-    "charge" for the minute that charging needs, "off" for the key going off and the module's power-down (`hold_on_s`).
+    "charge" for the minute that charging needs, "off" for the key going off and the module's power-down (`hold_on_s`), "visit" for as
+    many cranks as come, until the caller ends it. `signs` are of the engine.
     """
 
     def __init__(self, limits: Limits, running: bool | None = None, watch: Watch = "start", hold_on_s: float = 0.0) -> None:
@@ -82,6 +87,8 @@ class LiveTracker:
         self._th = thresholds_for(limits.system_v)
         self._running, self._watch, self._hold_on_s = running, watch, hold_on_s
         self._start: _Tracker | None = None
+        self.signs = EngineSigns(limits.system_v / 12.0)
+        self._has_lead = False
         self.since_s = 0.0
         self.now_s = 0.0
         self.battery_v = 0.0
@@ -103,12 +110,18 @@ class LiveTracker:
         start = self._start
         if start is None or start.state not in (CRANK, AFTER, DONE):
             return None
-        return (start.cranks[-1][0] if start.cranks else start.crank_begin_us) / US_PER_S
+        return (start.crank_begin_us if start.state == CRANK else start.cranks[-1][0]) / US_PER_S
 
     @property
     def crank_end_s(self) -> float | None:
         """When the crank ended; None before that."""
-        return self._start.cranks[-1][1] / US_PER_S if self._start and self._start.cranks else None
+        start = self._start
+        return start.cranks[-1][1] / US_PER_S if start and start.cranks and start.state != CRANK else None
+
+    @property
+    def watches_a_visit(self) -> bool:
+        """Whether it goes on for as many cranks as come."""
+        return self._watch == "visit"
 
     def feed(
         self,
@@ -121,7 +134,8 @@ class LiveTracker:
     ) -> None:
         """Bins in time order, shapes (n,), seconds and volts; `coil_v` None where there is no starter lead."""
         if self._start is None:
-            self._start = _Tracker(self, self._th, self._limits, coil_v is not None)
+            self._has_lead = coil_v is not None
+            self._start = _Tracker(self, self._th, self._limits, self._has_lead)
         self._times.append((start_s + end_s) / 2.0)
         self._volts.append(battery_v)
         for i in range(len(start_s)):
@@ -137,9 +151,14 @@ class LiveTracker:
         cranks: tuple[SeenCrank, ...] = ()
         if self.crank_start_s is not None and self.crank_end_s is not None:
             lasted_s, watched_s = self.crank_end_s - self.crank_start_s, self.now_s - self.crank_end_s
-            cranks = (SeenCrank(lasted_s, self._running is True, watched_s),)
+            cranks = (*self._earlier(), SeenCrank(lasted_s, self._running is True, watched_s))
         seen = Seen(self._dead_s, self.state not in ("key off?", "key off seen"), self._live_s, cranks, self._running)
         return missing_evidence(seen, self._limits, self._th.key, self._th.evidence)
+
+    def _earlier(self) -> list[SeenCrank]:
+        """The cranks before the last, each followed by another."""
+        times = [(begin / US_PER_S, end / US_PER_S) for begin, end in self._start.cranks] if self._start else []
+        return [SeenCrank(end - begin, False, later - end, followed=True) for (begin, end), (later, _) in pairwise(times)]
 
     @property
     def asks_running(self) -> bool:
@@ -158,6 +177,17 @@ class LiveTracker:
         start.bin(battery16, key16, coil16, round(end_s * US_PER_S) - start.now_us)
         if start.state != was:
             self.since_s = self.now_s
+            if start.state == CRANK:
+                self.signs.begin_crank()
+        self._watch_engine(start.state, span_s)
+
+    def _watch_engine(self, state: str, span_s: float) -> None:
+        if state in (OFF, ON, RUN):
+            self.signs.before_crank(span_s, self.battery_v, self._has_lead)
+        elif state == CRANK:
+            self.signs.in_crank(span_s, self.battery_v, self.key_v < self._limits["module_minimum_v"])
+        else:
+            self.signs.after_crank(span_s, self.battery_v)
 
     def is_over(self) -> bool:
         """After the crank: whether waiting can bring nothing that is missing, nor what was asked to be watched."""

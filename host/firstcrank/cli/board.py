@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
-from typing import Any
-
 import click
+
+from firstcrank.cli.lazy_group import LazyGroup
 
 # name -> (where the click command is, one line of help)
 BOARD_COMMANDS: dict[str, tuple[str, str]] = {
@@ -23,27 +22,6 @@ BOARD_COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
-class LazyBoardGroup(click.Group):
-    """Loads a board command when it is called."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Names in the table's order."""
-        return list(BOARD_COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command itself."""
-        if cmd_name not in BOARD_COMMANDS:
-            return None
-        module, _, attribute = BOARD_COMMANDS[cmd_name][0].partition(":")
-        command: click.Command = getattr(importlib.import_module(module), attribute)
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: Any) -> None:
-        """Help from the table alone."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in BOARD_COMMANDS.items()])
-
-
-@click.group(cls=LazyBoardGroup)
+@click.group(cls=LazyGroup, table=BOARD_COMMANDS)
 def board() -> None:
     """Find, check, install and calibrate the board."""

@@ -70,7 +70,7 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
 
 
 def _verdict(judgement: Judgement) -> str:
-    from firstcrank.report.summary import beside
+    from firstcrank.model.vocabulary import beside
 
     return beside(judgement.verdict, judgement.feed.verdict)
 

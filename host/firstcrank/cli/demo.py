@@ -55,9 +55,9 @@ def demo() -> int:
 def _one(console: Console, name: str, path: Path) -> Judgement:
     from firstcrank.analysis.verdict import judge
     from firstcrank.cli.lead_map import channels_of
-    from firstcrank.cli.live_screen import LiveScreen
     from firstcrank.cli.record import choose_calibration
     from firstcrank.cli.show import show
+    from firstcrank.cli.visit_screen import VisitScreen
     from firstcrank.limits import shipped
     from firstcrank.link.board_client import BoardClient
     from firstcrank.link.open import open_link
@@ -71,7 +71,7 @@ def _one(console: Console, name: str, path: Path) -> Judgement:
         client.handshake()
         answers = Context(cranked_with_key=True, module_plugged_in=True)
         plan = Plan(path, limits, choose_calibration(client, None, limits, console), answers, channels_of(()))
-        with LiveScreen(console, limits) as screen:
+        with VisitScreen(console, limits, simulated=True) as screen:
             record(client, plan, screen)
     finally:
         client.close()

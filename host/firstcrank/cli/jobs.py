@@ -81,7 +81,7 @@ def list_jobs(text: tuple[str, ...], archived: bool, most: int, verdict: str | N
 
     from firstcrank.cli.screen import Screen
     from firstcrank.jobs.records import list_jobs as lines_of
-    from firstcrank.report.summary import beside
+    from firstcrank.model.vocabulary import beside
     from firstcrank.units import local_time
 
     with _open(place) as store:
@@ -110,7 +110,7 @@ jobs.add_command(list_jobs, "find")
 def show(number: str, place: str | None) -> None:
     """Show everything of a job; says if a recording is missing or altered."""
     from firstcrank.jobs.records import job_file
-    from firstcrank.report.summary import beside
+    from firstcrank.model.vocabulary import beside
     from firstcrank.units import local_time
 
     with _open(place) as store:

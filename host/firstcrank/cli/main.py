@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-import importlib
 import io
 import os
 import sys
-from typing import Any
 
 import click
 
 from firstcrank import __version__
+from firstcrank.cli.lazy_group import ENTRY_POINT, LazyGroup
 from firstcrank.cli.say import say
 from firstcrank.errors import FirstcrankError
 
 GROUP = "firstcrank.commands"
-ENTRY_POINT = f"entry point {GROUP}"
 # name -> (where the click command is, one line of help). Help lists them in this order. What another package of ours brings by
 # entry point stands here by its line of help alone, so that help imports nothing; anyone else's command is found when it is typed.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("firstcrank.cli.demo:demo", "A start that fails and its repair, on a simulated vehicle."),
+    "start": ("firstcrank.cli.start:start", "Be led through a first start, step by step."),
+    "switch-test": (
+        "firstcrank.cli.switch_test:switch_test",
+        "The key through START, starter disabled: no start, never a PASS.",
+    ),
     "record": ("firstcrank.cli.record:record", "Record a start from a board, judge it, keep it."),
     "judge": ("firstcrank.cli.judge:judge", "Judge recordings or CSV files again."),
     "board": ("firstcrank.cli.board:board", "Find, check, install, calibrate a board."),
@@ -32,49 +35,15 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "wire": ("firstcrank.cli.wire:wire", "Drop and gauge of a feed; the ignition switch's terminals."),
     "scenarios": (ENTRY_POINT, "List the simulated starts."),
 }
-ORDER = tuple(COMMANDS)
 TROUBLE = 4
 
 
-class LazyGroup(click.Group):
-    """A group that imports a command's module when the command is called, so that start-up stays short."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Names in the table's order."""
-        return list(ORDER)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command itself, imported now."""
-        where = COMMANDS.get(cmd_name, (ENTRY_POINT, ""))[0]
-        if where == ENTRY_POINT:
-            return _by_entry_point(cmd_name)
-        module, _, attribute = where.partition(":")
-        command: click.Command = getattr(importlib.import_module(module), attribute)
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Help from the table alone: nothing is imported for it."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
-
-    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
-        """As click does, without importing every command to suggest a name."""
-        return super().resolve_command(ctx, args)
-
-
-def _by_entry_point(name: str) -> click.Command | None:
-    from importlib.metadata import entry_points
-
-    from firstcrank.extras import extra_packages
-
-    for point in entry_points(group=GROUP, name=name):
-        with extra_packages("sim"):
-            command: click.Command = point.load()
-        return command
-    return None
-
-
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=LazyGroup,
+    table=COMMANDS,
+    entry_points=GROUP,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(__version__, prog_name="firstcrank")
 def cli() -> None:
     """Proves the key-switch feed of a freshly wired electronic diesel while it cranks.

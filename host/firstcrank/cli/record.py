@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
     from firstcrank.model.judgement import Judgement
+    from firstcrank.visit.values import Visit
 
 CAUTIONS = (
     "Neutral or park, brake on, wheels chocked. Nobody near belts, fan or shafts; leads tied off.",
@@ -30,33 +32,59 @@ CAUTIONS = (
 )
 
 
+_RECORDING = (
+    click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in."),
+    click.option(
+        "--out", type=click.Path(dir_okay=False, path_type=Path), help="Recording file (.fcr). Default: by date and time."
+    ),
+    click.option("--job", help="Keep the start with this job number."),
+    click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store, with --job."),
+    click.option("--bin-ms", type=click.FloatRange(0.25, 100), default=0.768, show_default=True, help="Length of a bin."),
+    click.option("--acquisition", default="auto", show_default=True, help="How the board samples."),
+    click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's."),
+    click.option("--yes", is_flag=True, help="Ask nothing: questions not answered by an option are left open."),
+    click.option(
+        "--watch",
+        type=click.Choice(["start", "charge", "off"]),
+        default="start",
+        help="Go on after the start: charge (a minute of running), off (the key going off and what feeds back).",
+    ),
+    click.option(
+        "--longest", "longest_s", type=click.FloatRange(5, 3600), default=180.0, help="Give up after this many seconds."
+    ),
+    click.option("--plain", is_flag=True, help="Plain lines instead of a picture, for a screen reader."),
+)
+
+
+def recording_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Adds the options of a recording and those of the judge."""
+    command = judging_options(command)
+    for option in reversed(_RECORDING):
+        command = option(command)
+    return command
+
+
 @click.command()
-@click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in.")
-@click.option(
-    "--out", type=click.Path(dir_okay=False, path_type=Path), help="Recording file (.fcr). Default: by date and time."
-)
-@click.option("--job", help="Keep the start with this job number.")
-@click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store, with --job.")
-@click.option("--bin-ms", type=click.FloatRange(0.25, 100), default=0.768, show_default=True, help="Length of a bin.")
-@click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
-@click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
-@click.option("--yes", is_flag=True, help="Ask nothing: questions not answered by an option are left open.")
-@click.option(
-    "--watch",
-    type=click.Choice(["start", "charge", "off"]),
-    default="start",
-    help="Go on after the start: charge (a minute of running), off (the key going off and what feeds back).",
-)
-@click.option("--longest", "longest_s", type=click.FloatRange(5, 3600), default=180.0, help="Give up after this many seconds.")
-@click.option("--plain", is_flag=True, help="Plain lines instead of a picture, for a screen reader.")
-@judging_options
-def record(port: str | None, out: Path | None, job: str | None, store: str | None, **options: Any) -> int:
+@recording_options
+def record(**options: Any) -> int:
     """Record one start, judge it, keep it.
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port or file.
+
+    \b
+    Examples:
+      firstcrank record --job 1207
+      firstcrank record --watch charge --running
+      firstcrank record --port sim:feed_dead_in_start
     """
+    return run_recording(options)
+
+
+def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
+    """Everything of a recording from options to exit code; `visit` for a guided start. Checked before anybody touches a key."""
     from firstcrank.board.before_crank import warnings_of
     from firstcrank.cli.choose_port import chosen_link
+    from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.screen import Screen
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
@@ -64,10 +92,14 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
 
     console = Screen()
     limits = chosen_limits(options["limits_file"], options["system"])
-    path = out or Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
+    path = options["out"] or _by_time(Path())
     if path.exists():
         raise UsageError(f"{path} is already there: choose another name with --out")
-    client = BoardClient(chosen_link(port))
+    channels_of(options["leads"])
+    job, store = options["job"], options["store"]
+    if job is not None:
+        _job_is_there(job, store)
+    client = BoardClient(chosen_link(options["port"]))
     try:
         for line in warnings_of(client.handshake()):
             console.print(line, style="bold")
@@ -75,14 +107,27 @@ def record(port: str | None, out: Path | None, job: str | None, store: str | Non
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
-            judgement = _one_start(console, client, path, limits, calibration, context, options)
+            judgement = _one_start(console, client, path, limits, calibration, context, options, visit)
             if job is not None:
                 _file(console, path, judgement, job, store)
-            if options["yes"] or harmful(judgement) or not _again(console):  # never offered where it harms
+            if options["yes"] or visit is not None or harmful(judgement) or not _again(console):  # never offered where it harms
                 return EXIT[judgement.verdict]
-            path = Path(datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr"))
+            path = _by_time(path.parent)
+            context = ask(context_with(Context(), options), ask_user=True)  # the answers can have changed
     finally:
         client.close()
+
+
+def _by_time(folder: Path) -> Path:
+    return folder / datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr")
+
+
+def _job_is_there(job: str, store: str | None) -> None:
+    """Raises UsageError or StoreError before anybody touches a key."""
+    import importlib
+
+    filing = importlib.import_module("firstcrank.jobs.filing")
+    filing.check_job(job, store)
 
 
 def cautions(console: Console) -> None:
@@ -164,11 +209,12 @@ def _one_start(
     calibration: Calibration,
     context: Context,
     options: dict[str, Any],
+    visit: Visit | None = None,
 ) -> Judgement:
     from firstcrank.analysis.verdict import judge
     from firstcrank.cli.lead_map import channels_of
-    from firstcrank.cli.live_screen import LiveScreen
     from firstcrank.cli.result import show_start
+    from firstcrank.cli.visit_screen import VisitScreen
     from firstcrank.recorder import Plan, record
     from firstcrank.tracefiles.native import read_native
 
@@ -181,10 +227,12 @@ def _one_start(
         bin_us=round(options["bin_ms"] * 1000),
         acquisition=options["acquisition"],
         longest_s=options["longest_s"],
-        watch=options["watch"],
+        watch="visit" if visit is not None else options["watch"],
     )
     try:
-        with LiveScreen(console, limits, ask=not options["yes"]) as screen:
+        with VisitScreen(
+            console, limits, ask=not options["yes"], plain=options["plain"], simulated=client.link.synthetic, visit=visit
+        ) as screen:
             record(client, plan, screen)
         recording = read_native(path)
         judgement = judge(recording.trace, limits, recording.context)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ if TYPE_CHECKING:
     from alembic.config import Config
 
 ENVIRONMENT = "FIRSTCRANK_STORE"
+MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_MS = 30_000
 LOCK_KEY = 7_319_004  # PostgreSQL advisory lock, so that two bays do not migrate at once
 
@@ -99,7 +99,7 @@ def _config(connection: Connection) -> Config:
     from alembic.config import Config
 
     config = Config()
-    config.set_main_option("script_location", str(resources.files("firstcrank.jobs") / "migrations"))
+    config.set_main_option("script_location", str(MIGRATIONS))
     config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
     return config
@@ -107,7 +107,7 @@ def _config(connection: Connection) -> Config:
 
 def head_revision() -> str:
     """The newest schema revision that this program knows: the number in the last migration's file name."""
-    names = [entry.name for entry in (resources.files("firstcrank.jobs") / "migrations" / "versions").iterdir()]
+    names = [entry.name for entry in (MIGRATIONS / "versions").iterdir()]
     return max(name[1:5] for name in names if name.startswith("v") and name[1:5].isdigit())
 
 

@@ -126,3 +126,8 @@ _SCOPE_OF = _scopes()
 def scope_of(check: CheckId) -> Scope:
     """What a check speaks of."""
     return _SCOPE_OF[check]
+
+
+def beside(verdict: str, feed_verdict: str | None) -> str:
+    """The overall verdict with the feed's beside it where they differ, for a list."""
+    return f"{verdict} (feed {feed_verdict})" if feed_verdict and feed_verdict != verdict else verdict

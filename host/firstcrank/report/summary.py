@@ -36,11 +36,6 @@ def one_line(judgement: Judgement) -> str:
     return f"{text}  {OTHER_FAULT}{warning}"
 
 
-def beside(verdict: str, feed_verdict: str | None) -> str:
-    """The overall verdict with the feed's beside it where they differ, for a list."""
-    return f"{verdict} (feed {feed_verdict})" if feed_verdict and feed_verdict != verdict else verdict
-
-
 def cause_label(judgement: Judgement) -> str:
     """How the likeliest cause is announced: a doubt only where something failed."""
     return {Verdict.FAIL: "Probably", Verdict.PASS: "Note"}.get(judgement.verdict, "Perhaps")

@@ -223,6 +223,8 @@ class _Reader:
         said = _board_said(found)
         if "broke off" in self.notes:
             lines.append(f"the recording broke off: {self.notes.content('broke off').get('why')}")
+        if "visit" in self.notes:
+            lines += [str(line) for line in self.notes.content("visit").get("lines", ())]
         if said is not None:
             lines.append(f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}")
         if found.restarted:

@@ -25,6 +25,7 @@ from firstcrank_sim.board.link_faults import LINK_FAULTS, LinkFault
 from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
 from firstcrank_sim.board.to_trace import bench_converter
 from firstcrank_sim.scenarios.catalogue import simulate
+from firstcrank_sim.scenarios.visits import VISITS
 
 Number = TypeVar("Number", int, float)
 CONVERSION_S = 2e-6  # RP2040: 96 cycles of 48 MHz, datasheet section 4.9
@@ -390,7 +391,7 @@ def open_sim(text: str) -> SimulatedBoard:
         if key not in ("seed", "speed", "solder"):
             raise UsageError(f"sim:{text}: {option!r} is not seed=N, speed=X or solder=N")
     fault = LINK_FAULTS.get(name)
-    start = simulate(fault.scenario if fault else name, seed)
+    start = VISITS[name](seed) if name in VISITS else simulate(fault.scenario if fault else name, seed)
     return SimulatedBoard(f"sim:{name}", start, bench_converter(start), seed, fault, speed, solder)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 
@@ -15,7 +16,14 @@ from firstcrank_sim.vehicle.truth import Truth
 BIN_S = 768e-6
 
 
-def bench_converter(truth: Truth) -> Converter:
+class OfVoltage(Protocol):
+    """Whatever says for which system it is: 12 or 24."""
+
+    @property
+    def system_v(self) -> int: ...
+
+
+def bench_converter(truth: OfVoltage) -> Converter:
     """The converter of the simulated board for this vehicle's voltage."""
     return Converter(bench_calibration(truth.system_v))
 

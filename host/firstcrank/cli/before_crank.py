@@ -1,0 +1,58 @@
+"""The questions of a guided start before any lead is on: dead checks, then the maker's limits."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from firstcrank.cli.say import say
+from firstcrank.errors import UsageError
+from firstcrank.visit.before import BEFORE, answer
+from firstcrank.visit.values import MakersLimits, Visit
+
+if TYPE_CHECKING:
+    from firstcrank.visit.before import Reply
+
+REPLIES: dict[str, Reply] = {"y": "yes", "n": "no", "s": "skip"}
+ASKED = (
+    ("starter_on_s", "Starter on at most, seconds by the engine's maker"),
+    ("rest_s", "Starter's rest, seconds by its maker"),
+    ("power_down_s", "Module power-down time, seconds by its maker"),
+    ("oil_s", "Oil pressure within, seconds by its maker"),
+)
+
+
+def ask_before(visit: Visit) -> Visit:
+    """Every check in order. Raises UsageError where an answer means that nothing is cranked today."""
+    say("Before anything is connected: y yes, n no, s skip (with a reason; it stands in the report)")
+    for number, check in enumerate(BEFORE, 1):
+        letter = click.prompt(f"{number}/{len(BEFORE)} {check.question}", type=click.Choice(list(REPLIES)), show_choices=True)
+        reply = REPLIES[letter]
+        reason = click.prompt("   Why is it skipped", default="", show_default=False) if reply == "skip" else ""
+        visit = answer(visit, check, reply, reason)
+        if reply == "no":
+            say(f"   {check.if_no}")
+            if check.stops:
+                raise UsageError(f"no crank: {check.if_no}")
+    return visit
+
+
+def ask_makers(known: MakersLimits) -> MakersLimits:
+    """The maker's figures that are not known yet; Enter leaves one open, so that common practice stands."""
+    given = {}
+    for name, question in ASKED:
+        value = getattr(known, name)
+        given[name] = value if value is not None else _seconds(question, name)
+    return MakersLimits(**given)
+
+
+def _seconds(question: str, name: str) -> float | None:
+    while True:
+        text = click.prompt(f"{question} (Enter: not known)", default="", show_default=False).strip().replace(",", ".")
+        if not text:
+            return None
+        try:
+            return float(getattr(MakersLimits(**{name: float(text)}), name))
+        except ValueError as error:
+            say(f"   {error}")

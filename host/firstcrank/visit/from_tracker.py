@@ -1,0 +1,25 @@
+"""The newest readings as an event, from the tracker that follows a recording."""
+
+from __future__ import annotations
+
+from firstcrank.analysis.live import LiveTracker
+from firstcrank.limits import Limits
+from firstcrank.visit.values import Bins
+
+
+def bins_event(tracker: LiveTracker, limits: Limits, battery_v: float, feed_v: float, lowest_v: float) -> Bins:
+    """One event for a handful of bins: means over them, the feed's lowest, and what the tracker has found. Volts."""
+    start_s, end_s = tracker.crank_start_s, tracker.crank_end_s
+    crank_s = 0.0 if start_s is None else (end_s if end_s is not None else tracker.now_s) - start_s
+    return Bins(
+        now_s=tracker.now_s,
+        battery_v=battery_v,
+        feed_v=feed_v,
+        lowest_v=lowest_v,
+        state=tracker.state,
+        crank_s=crank_s,
+        missing=tuple(m.reason for m in tracker.missing()) if tracker.state == "released" else (),
+        running=tracker.signs.runs_by_itself,
+        bridged=tracker.signs.bridged,
+        feed_good=tracker.signs.low_s <= limits["turn_bounce_max_s"],
+    )

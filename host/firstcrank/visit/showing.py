@@ -1,0 +1,157 @@
+"""What a visit shows: a pure function from the visit to one large word, a line, keys and timers."""
+
+from __future__ import annotations
+
+from firstcrank.visit.steps import BRIDGED, BURSTS_S, OIL_S, burst_limit_s
+from firstcrank.visit.values import Show, Stage, Visit, Word
+
+AIR = ("a", "it runs away")
+QUIT = ("q", "end")
+LATE = "Ears first: this screen may be a second late."
+
+
+def show(visit: Visit) -> Show:
+    """What to show now."""
+    if visit.air:
+        return Show(
+            Word.SHUT_AIR,
+            "Plate over the intake, never a hand or a rag; then keep clear. The key does not stop a runaway.",
+            keys=(("a", "it has stopped"), QUIT),
+            warning=True,
+        )
+    return {
+        Stage.SEE_OFF: _see_off,
+        Stage.SEE_ON: _see_on,
+        Stage.WAIT_LAMP: _wait_lamp,
+        Stage.READY: _ready,
+        Stage.CRANKING: _cranking,
+        Stage.REST: _rest,
+        Stage.OIL: _oil,
+        Stage.IDLE: _idle,
+        Stage.OFF_AFTER: _off_after,
+        Stage.OVER: _over,
+    }[visit.stage](visit)
+
+
+def _leads(visit: Visit) -> tuple[str, ...]:
+    lines = tuple(f"Check the leads: {line}" for line in visit.leads)
+    if visit.bridged_s is not None:
+        lines = (*lines, f"{BRIDGED[0].upper()}{BRIDGED[1:]}. That is no start by the key.")
+    if visit.leads_seen and not visit.leads and not visit.key_proved:
+        return (*lines, "Battery lead reads right. Key lead not proved yet: it must come alive in ON.")
+    return lines
+
+
+def _see_off(visit: Visit) -> Show:
+    return Show(Word.KEY_OFF, "Waiting to see the feed dead.", _leads(visit), (QUIT,), warning=bool(visit.leads))
+
+
+def _see_on(visit: Visit) -> Show:
+    if visit.feed_v >= visit.feed_off_v:
+        return Show(Word.KEY_ON, "The feed comes alive.", _leads(visit), (QUIT,), warning=bool(visit.leads))
+    if visit.bursts or visit.key_proved:
+        return Show(Word.KEY_ON, "NO FEED: DO NOT CRANK. Turn the key ON.", _leads(visit), (QUIT,), warning=True)
+    line = "Feed seen dead. Turn the key ON. NO FEED YET: DO NOT CRANK."
+    return Show(Word.KEY_ON, line, _leads(visit), (QUIT,), warning=bool(visit.leads))
+
+
+def _wait_lamp(visit: Visit) -> Show:
+    lines = (
+        "The lamp decides: it lights, then goes out. Foot off the accelerator pedal.",
+        "When it goes out CRANK AT ONCE; the heat is lost in seconds.",
+        f"Let go when the engine runs up by itself, or after {burst_limit_s(visit):.0f} s.",
+    )
+    return Show(
+        Word.WAIT,
+        "WAIT lamp still lit?",
+        (*lines, *_leads(visit)),
+        (("space", "lamp is out"), ("n", "no lamp seen"), QUIT),
+        count_s=_in_stage_s(visit),
+    )
+
+
+def _ready(visit: Visit) -> Show:
+    limit_s = burst_limit_s(visit)
+    number = len(visit.bursts) + 1
+    line = f"Burst {number} of {len(BURSTS_S)}: at most {limit_s:.0f} s. Foot off the pedal."
+    return Show(Word.CRANK, line, ("Let go when it runs up by itself, not at the first cough.", LATE, *_leads(visit)), (QUIT,))
+
+
+def _cranking(visit: Visit) -> Show:
+    cranked_s = visit.now_s - visit.crank_from_s
+    left_s = max(burst_limit_s(visit) - cranked_s, 0.0)
+    keys = (AIR,)
+    if visit.feed_dead:
+        return Show(Word.LET_GO, "FEED DEAD: let go.", ("The engine can't fire without it.",), keys, cranked_s, left_s, True)
+    if visit.ran:
+        return Show(Word.LET_GO, "It runs up by itself: let go.", (LATE,), keys, cranked_s, left_s)
+    if left_s <= 0.0:
+        return Show(Word.LET_GO, "Long enough: let go.", ("The starter rests next.",), keys, cranked_s, left_s, True)
+    return Show(Word.CRANK, "Cranking. Let go when it runs up by itself.", (LATE,), keys, cranked_s, left_s)
+
+
+def _rest(visit: Visit) -> Show:
+    left_s = max(visit.rest_until_s - visit.now_s, 0.0)
+    lines = tuple(f"Still missing: {text}" for text in visit.missing)
+    if not visit.guided:
+        return Show(Word.REST, "LEAVE THE KEY ON; if the engine runs, let it run.", lines, (AIR,))
+    return Show(
+        Word.REST,
+        "Leave the key ON. Not again before the engine stands still.",
+        lines,
+        (("r", "it runs by itself"), AIR, QUIT),
+        countdown_s=left_s,
+    )
+
+
+def _oil(visit: Visit) -> Show:
+    due_s = visit.makers.oil_s or OIL_S
+    left_s = max(due_s - _in_stage_s(visit), 0.0)
+    keys = (("o", "oil pressure shows"), ("s", "skip"), AIR)
+    if left_s <= 0.0:
+        return Show(Word.KEY_OFF, f"No oil pressure within {due_s:.0f} s: KEY OFF, find out why.", (), keys, warning=True)
+    return Show(Word.OIL, "It runs. Oil pressure? No revving until it is seen.", (), keys, countdown_s=left_s)
+
+
+def _idle(visit: Visit) -> Show:
+    lines = (
+        "No load, no revs, 3 to 5 min. Hands clear; no look at the injection lines.",
+        "No battery or alternator lead comes off now.",
+    )
+    return Show(
+        Word.IDLE,
+        f"Idle for a minute: charging is watched. Battery {visit.battery_v:.1f} V.",
+        lines,
+        (("s", "skip"), AIR),
+        count_s=_in_stage_s(visit),
+    )
+
+
+def _off_after(visit: Visit) -> Show:
+    lines = (
+        "The engine stops at once, the feed goes dead. It does not stop: a.",
+        "Battery switch stays closed until the module is down.",
+    )
+    return Show(
+        Word.KEY_OFF, f"Key off now. Feed {visit.feed_v:.1f} V.", lines, (("s", "skip"), AIR), count_s=_in_stage_s(visit)
+    )
+
+
+def _over(visit: Visit) -> Show:
+    return Show(Word.DONE, visit.why or "Done.", tuple(f"Skipped: {name}" for name in visit.skipped))
+
+
+def _in_stage_s(visit: Visit) -> float:
+    return max(visit.now_s - visit.since_s, 0.0)
+
+
+def account(visit: Visit) -> tuple[str, ...]:
+    """What the report says of the visit beside the verdict: bursts, what was answered, skipped and out of order."""
+    lines = [
+        f"Burst {n}: {b.lasted_s:.1f} s, {'the engine ran by itself' if b.ran else 'no start'}, feed {'held' if b.feed_held else 'lost'}"
+        for n, b in enumerate(visit.bursts, 1)
+    ]
+    lines += [f"Answered: {text}" for text in visit.answered]
+    lines += [f"Skipped: {text}" for text in visit.skipped]
+    lines += [f"Out of order: {text}" for text in visit.noted]
+    return tuple(lines)

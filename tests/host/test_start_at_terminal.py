@@ -1,0 +1,193 @@
+"""The real program in a pseudo-terminal against the simulated board: what a first start does to it must not break it."""
+
+from __future__ import annotations
+
+import signal
+import time
+from pathlib import Path
+
+import pexpect
+import pytest
+
+from firstcrank.analysis.verdict import judge
+from firstcrank.limits import shipped
+from firstcrank.tracefiles.native import read_native
+
+from .terminal import finished, last_screenful, plain, run_at
+
+ANSWERS = ("--key-start", "--module-plugged")
+
+
+def start(folder: Path, port: str, *more: str, **terminal: object) -> pexpect.spawn[str]:
+    """A guided start with every dead check skipped by --yes unless `more` says otherwise."""
+    return run_at(folder, "start", "--port", port, "--out", "start.fcr", *ANSWERS, *more, **terminal)  # type: ignore[arg-type]
+
+
+def verdict_of(folder: Path) -> str:
+    recording = read_native(folder / "start.fcr")
+    return str(judge(recording.trace, shipped(12), recording.context).verdict)
+
+
+@pytest.mark.parametrize(("height", "width"), [(24, 80), (20, 60)])
+@pytest.mark.parametrize(("name", "code"), [("healthy", 0), ("feed_dead_in_start", 1), ("one_sweep", 3), ("runs_on", 0)])
+def test_the_result_is_the_last_screenful(tmp_path: Path, name: str, code: int, height: int, width: int) -> None:
+    left, said = finished(start(tmp_path, f"sim:{name}", "--yes", height=height, width=width))
+    assert left == code, plain(said)[-2000:]
+    screen = " ".join(" ".join(last_screenful(said, height - 1)).split())
+    assert "SIMULATED" in screen
+    assert "Why: " in screen
+    assert "Kept as" in screen or "Caution: " in screen
+    if code:
+        assert "Check next: " in screen
+    assert "\x07" in said  # a bell at the changes
+    assert "\x1b[3" not in said.split("Recording ended")[-1]  # no colour in the result
+
+
+def test_questions_are_asked_and_a_no_ends_it_before_any_key(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:healthy")
+    program.expect("two full turns by hand")
+    program.sendline("n")
+    code, said = finished(program)
+    assert code == 2
+    assert "no crank" in plain(said)
+    assert not (tmp_path / "start.fcr").exists()
+
+
+def test_a_whole_visit_with_two_bursts_in_one_recording(tmp_path: Path) -> None:
+    program = start(
+        tmp_path, "sim:second_burst_starts,speed=12", "--starter-on", "15", "--starter-rest", "30", "--oil-within", "15"
+    )
+    program.expect("1/6")
+    for letter in ("y", "y", "y", "y", "y"):
+        program.sendline(letter)
+    program.expect("6/6")
+    program.sendline("s")
+    program.expect("Why is it skipped")
+    program.sendline("no assistant for it")
+    program.expect("power-down")
+    program.sendline("")
+    program.expect("lamp is out")
+    program.send(" ")
+    program.expect("It runs. Oil pressure", timeout=60)
+    program.send("o")
+    program.expect("Idle for a minute")
+    program.send("s")
+    program.expect("Key off now")
+    program.send("s")
+    code, said = finished(program)
+    assert code in (0, 3), plain(said)[-1500:]
+    recording = read_native(tmp_path / "start.fcr")
+    judgement = judge(recording.trace, shipped(12), recording.context)
+    assert len(judgement.cranks) == 2
+    noted = "\n".join(recording.trace.notes)
+    assert "Burst 2" in noted
+    assert "Answered: oil pressure seen" in noted
+    assert "Skipped: switch test (no assistant for it)" in noted
+    assert "Skipped: idle and charging" in noted
+
+
+def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:never_starts,speed=40", "--starter-rest", "30")
+    for _ in range(6):
+        program.expect(r"\d/6 ")
+        program.sendline("y")
+    for _ in range(3):
+        program.expect("Enter: not known")
+        program.sendline("")
+    program.expect("lamp is out")
+    program.send(" ")
+    code, said = finished(program)
+    assert "three bursts without a start" in plain(said)
+    assert (
+        len(judge(read_native(tmp_path / "start.fcr").trace, shipped(12), read_native(tmp_path / "start.fcr").context).cranks)
+        == 3
+    )
+    assert code in (0, 3)
+
+
+@pytest.mark.parametrize(
+    ("name", "allowed"),
+    [
+        ("cranks_together", ("PASS", "NO VERDICT")),
+        ("stalls_after_1s", ("PASS", "NO VERDICT")),
+        ("starter_bridged", ("NO VERDICT",)),
+        ("cable_pulled", ("NO VERDICT",)),
+        ("board_restarts", ("NO VERDICT",)),
+        ("host_stalls", ("NO VERDICT",)),
+    ],
+)
+def test_odd_starts_end_by_themselves_with_a_kept_file_and_an_honest_verdict(
+    tmp_path: Path, name: str, allowed: tuple[str, ...]
+) -> None:
+    program = start(tmp_path, f"sim:{name}", "--yes", timeout_s=150.0)
+    code, said = finished(program)
+    assert (tmp_path / "start.fcr").exists(), plain(said)[-1500:]
+    assert verdict_of(tmp_path) in allowed
+    assert code in (0, 3)
+    assert "Traceback" not in said
+
+
+@pytest.mark.parametrize("name", ["no_crank", "battery_disconnected"])
+def test_nobody_cranks(tmp_path: Path, name: str) -> None:
+    """Ten minutes on a vehicle; a tenth of a minute here."""
+    code, said = finished(start(tmp_path, f"sim:{name}", "--yes", "--patience", "12"))
+    assert code == 3
+    assert "no crank in 0.2 minutes" in plain(said)
+
+
+def test_hammered_keys_and_a_resized_window_do_no_harm(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:healthy,speed=4", "--yes")
+    program.expect("KEY ON|K E Y|feed dead")
+    for size in ((10, 30), (3, 12), (50, 200), (24, 80)):
+        program.setwinsize(*size)
+        program.kill(signal.SIGWINCH)
+        program.send("zx\r\n \x1b[A")
+        time.sleep(0.2)
+    code, said = finished(program)
+    assert code == 0, plain(said)[-1500:]
+    assert "Traceback" not in said
+
+
+def test_the_lid_closed_and_opened_again_goes_on(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:healthy,speed=3", "--yes")
+    program.expect("feed dead")
+    program.kill(signal.SIGSTOP)
+    time.sleep(1.0)
+    program.kill(signal.SIGCONT)
+    code, said = finished(program)
+    assert code == 0, plain(said)[-1500:]
+
+
+@pytest.mark.parametrize("term", ["dumb", "unknown"])
+def test_a_dumb_terminal_gets_lines(tmp_path: Path, term: str) -> None:
+    code, said = finished(start(tmp_path, "sim:healthy", "--yes", term=term))
+    assert code == 0
+    assert "\x1b[" not in said
+    assert "Verdict: PASS." in said
+    assert "CRANK: " in said
+
+
+def test_plain_and_no_colour(tmp_path: Path) -> None:
+    code, said = finished(start(tmp_path, "sim:healthy", "--yes", "--plain"))
+    assert code == 0
+    assert "Verdict: PASS." in said
+    (tmp_path / "start.fcr").unlink()
+    code, said = finished(start(tmp_path, "sim:healthy", "--yes", NO_COLOR="1"))
+    assert code == 0
+    assert not any(f"\x1b[{n}" in said for n in ("31", "32", "33", "1;31", "1;32", "38"))
+
+
+def test_ended_at_the_keyboard_and_by_ctrl_c(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:no_crank,speed=5")
+    for _ in range(6):
+        program.expect(r"\d/6 ")
+        program.sendline("y")
+    for _ in range(4):
+        program.expect("Enter: not known")
+        program.sendline("")
+    program.expect("lamp is out")
+    program.send("q")
+    code, said = finished(program)
+    assert code == 3
+    assert "ended at the keyboard" in plain(said)
+    assert (tmp_path / "start.fcr").exists()

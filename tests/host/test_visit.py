@@ -1,0 +1,203 @@
+"""A visit is plain values and pure steps: order and limits of a first start, driven by events alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from firstcrank.visit.before import BEFORE, answer
+from firstcrank.visit.showing import account, show
+from firstcrank.visit.steps import BURSTS_S, IDLE_S, burst_limit_s, rest_s, step
+from firstcrank.visit.values import Bins, Clock, Key, Leads, MakersLimits, Stage, Visit, Word
+
+STEP_S = 0.1
+
+
+class Driven:
+    """A visit driven on its own clock; words that were shown, in order."""
+
+    def __init__(self, **visit: object) -> None:
+        self.visit = Visit(guided=True, **visit)  # type: ignore[arg-type]
+        self.at_s = 0.0
+        self.words: list[str] = []
+        self.crank_s = 0.0
+
+    def readings(self, seconds: float, state: str, feed_v: float = 12.3, battery_v: float = 12.5, **more: object) -> Driven:
+        for _ in range(round(seconds / STEP_S)):
+            self.at_s += STEP_S
+            self.crank_s = self.crank_s + STEP_S if state == "cranking" else self.crank_s
+            event = Bins(self.at_s, battery_v, feed_v, feed_v, state, crank_s=self.crank_s, **more)  # type: ignore[arg-type]
+            self.visit = step(self.visit, event)
+            self._note()
+        return self
+
+    def key(self, letters: str) -> Driven:
+        for letter in letters:
+            self.visit = step(self.visit, Key(letter, self.at_s))
+            self._note()
+        return self
+
+    def _note(self) -> None:
+        word = str(show(self.visit).word)
+        if not self.words or self.words[-1] != word:
+            self.words.append(word)
+
+    def to_ready(self) -> Driven:
+        return self.readings(1.0, "key off?", 0.0).readings(0.5, "key off seen", 0.0).readings(1.0, "key on").key(" ")
+
+    def crank(self, seconds: float, feed_v: float = 10.0, **more: object) -> Driven:
+        self.crank_s = 0.0
+        return self.readings(seconds, "cranking", feed_v, 10.2, **more).readings(0.3, "released", **more)
+
+
+def test_the_words_of_a_whole_first_start_come_in_the_order_of_the_trade() -> None:
+    driven = Driven().to_ready().crank(4.0).readings(31.0, "released").crank(2.0, running=True)
+    assert driven.visit.stage is Stage.OIL
+    driven.key("o").readings(IDLE_S + 1, "released").readings(3.0, "released", 0.0)
+    assert driven.words == ["KEY OFF", "KEY ON", "WAIT", "CRANK", "REST", "CRANK", "LET GO", "OIL", "IDLE", "KEY OFF", "DONE"]
+    assert driven.visit.why == "the whole start was watched"
+    assert [b.ran for b in driven.visit.bursts] == [False, True]
+    assert "Answered: oil pressure seen" in account(driven.visit)
+
+
+def test_bursts_grow_and_never_exceed_the_makers_limit() -> None:
+    visit = Visit(guided=True)
+    lengths = []
+    for _ in range(4):
+        lengths.append(burst_limit_s(visit))
+        visit = replace(visit, bursts=(*visit.bursts, None))  # type: ignore[arg-type]
+    assert lengths == [5.0, 10.0, 15.0, 15.0]
+    assert max(BURSTS_S) == 15.0  # published: 15 s at most for a first start; common practice
+    assert burst_limit_s(Visit(makers=MakersLimits(starter_on_s=3.0))) == 3.0
+    assert burst_limit_s(Visit(makers=MakersLimits(starter_on_s=30.0))) == 5.0
+
+
+@pytest.mark.parametrize(
+    ("cranked_s", "makers_s", "rest"), [(2.0, None, 30.0), (10.0, None, 40.0), (15.0, 120.0, 120.0), (15.0, 60.0, 60.0)]
+)
+def test_rest_is_four_times_the_crank_and_30_s_or_the_makers(cranked_s: float, makers_s: float | None, rest: float) -> None:
+    assert rest_s(Visit(makers=MakersLimits(rest_s=makers_s)), cranked_s) == rest
+
+
+def test_let_go_at_the_limit_when_it_runs_and_when_the_feed_dies() -> None:
+    for readings, said in (
+        ({"seconds": 5.2}, "Long enough"),
+        ({"seconds": 1.5, "running": True}, "runs up by itself"),
+        ({"seconds": 0.5, "feed_v": 0.0}, "FEED DEAD"),
+    ):
+        driven = Driven().to_ready()
+        driven.crank_s = 0.0
+        seconds = float(readings.pop("seconds"))  # type: ignore[arg-type]
+        driven.readings(seconds, "cranking", battery_v=10.0, **readings)  # type: ignore[arg-type]
+        shown = show(driven.visit)
+        assert shown.word is Word.LET_GO
+        assert said in shown.line
+
+
+def test_a_dead_feed_is_called_within_three_tenths_of_a_second() -> None:
+    driven = Driven().to_ready()
+    driven.crank_s = 0.0
+    driven.readings(1.0, "cranking", 10.0)
+    before_s = driven.at_s
+    while show(driven.visit).word is not Word.LET_GO:
+        driven.readings(STEP_S, "cranking", 0.0)
+    assert driven.at_s - before_s <= 0.2 + 1e-9  # a frame of 0.1 s and one more
+
+
+def test_no_feed_in_on_means_do_not_crank() -> None:
+    driven = Driven().readings(1.0, "key off?", 0.0).readings(3.0, "key off seen", 0.0)
+    shown = show(driven.visit)
+    assert shown.word is Word.KEY_ON
+    assert "DO NOT CRANK" in shown.line
+    driven.readings(1.0, "key on").key(" ")
+    assert show(driven.visit).word is Word.CRANK
+    driven.readings(0.6, "key on", 0.0)
+    assert "NO FEED: DO NOT CRANK" in show(driven.visit).line
+
+
+def test_the_wait_lamp_decides_and_a_crank_before_it_is_told() -> None:
+    driven = Driven().readings(1.0, "key off?", 0.0).readings(0.5, "key off seen", 0.0).readings(40.0, "key on")
+    assert show(driven.visit).word is Word.WAIT
+    driven.crank(2.0)
+    assert "cranked before the WAIT lamp was answered for" in driven.visit.noted
+
+
+def test_the_key_turned_before_told_is_noted_each_time() -> None:
+    driven = Driven().crank(1.0)
+    assert driven.visit.noted == ("cranked before the key was seen off",)
+    driven = Driven().to_ready().crank(2.0).readings(3.0, "released").crank(1.0)
+    assert any("before the rest was over" in line for line in driven.visit.noted)
+
+
+def test_after_three_bursts_it_stops_and_after_a_lost_feed_at_once() -> None:
+    driven = Driven().to_ready()
+    for _ in range(3):
+        driven.crank(4.0).readings(31.0, "released")
+    assert driven.visit.stage is Stage.OVER
+    assert "three bursts" in driven.visit.why
+    driven = Driven().to_ready().crank(3.0, feed_good=False).readings(3.0, "released")
+    assert driven.visit.stage is Stage.OVER
+    assert "feed did not hold" in driven.visit.why
+
+
+def test_no_oil_pressure_is_key_off_and_a_runaway_is_air() -> None:
+    driven = Driven().to_ready().crank(2.0, running=True).readings(15.5, "released")
+    shown = show(driven.visit)
+    assert shown.word is Word.KEY_OFF
+    assert "No oil pressure within 15 s" in shown.line
+    driven.key("a")
+    assert show(driven.visit).word is Word.SHUT_AIR
+    assert "never a hand or a rag" in show(driven.visit).line
+    makers = Driven(makers=MakersLimits(oil_s=8.0)).to_ready().crank(2.0, running=True).readings(8.5, "released")
+    assert show(makers.visit).word is Word.KEY_OFF
+
+
+def test_what_is_skipped_stands_in_the_account() -> None:
+    driven = Driven().to_ready().crank(2.0, running=True).key("sss")
+    assert driven.visit.stage is Stage.OVER
+    assert driven.visit.skipped == ("oil pressure", "idle and charging", "key off after running")
+    assert sum(line.startswith("Skipped: ") for line in account(driven.visit)) == 3
+    visit = answer(Visit(), BEFORE[0], "skip", "engine was run on a stand")
+    assert "barred over by hand (engine was run on a stand)" in visit.skipped
+    assert "no reason given" in answer(Visit(), BEFORE[0], "skip").skipped[0]
+
+
+def test_hammered_keys_move_nothing_on_that_is_not_asked() -> None:
+    driven = Driven().key("zxcv sorn\r\n" * 50)
+    assert driven.visit.stage is Stage.SEE_OFF
+    driven.to_ready()
+    assert driven.visit.stage is Stage.READY
+    driven.key(" \r\nosr" * 50)
+    assert driven.visit.stage is Stage.READY
+
+
+def test_ten_minutes_without_a_crank_end_it() -> None:
+    visit = step(Visit(guided=True), Clock(601.0))
+    assert visit.stage is Stage.OVER
+    assert visit.why == "no crank in 10 minutes"
+
+
+def test_leads_are_told_at_once_and_the_key_lead_is_not_proved_by_0_v() -> None:
+    visit = step(Visit(guided=True), Leads(("the two leads look exchanged",)))
+    assert any("exchanged" in line for line in show(visit).lines)
+    visit = step(visit, Leads(()))
+    assert any("not proved yet" in line for line in show(visit).lines)
+    proved = Driven().to_ready().visit
+    assert not any("not proved" in line for line in show(step(proved, Leads(()))).lines)
+
+
+def test_a_step_changes_nothing_in_place() -> None:
+    visit = Visit(guided=True)
+    step(visit, Bins(1.0, 12.5, 0.0, 0.0, "key off seen"))
+    assert visit == Visit(guided=True)
+
+
+@pytest.mark.parametrize("bad", [{"starter_on_s": 0.1}, {"rest_s": 2.0}, {"oil_s": 100.0}, {"power_down_s": -1.0}])
+def test_makers_figures_out_of_range_are_refused(bad: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="must be"):
+        MakersLimits(**bad)
+
+
+def test_stop_is_never_a_word() -> None:
+    assert not {"STOP", "RUN"} & {str(word) for word in Word}
