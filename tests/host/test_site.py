@@ -59,6 +59,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.slow
+@pytest.mark.xdist_group("site")
 def test_every_page_is_there_and_loads_nothing_from_elsewhere(site: Path) -> None:
     pages = sorted(site.rglob("*.html"))
     names = {str(page.relative_to(site)) for page in pages}
@@ -77,6 +78,7 @@ def test_every_page_is_there_and_loads_nothing_from_elsewhere(site: Path) -> Non
 
 
 @pytest.mark.slow
+@pytest.mark.xdist_group("site")
 def test_reference_pages_come_from_the_code(site: Path) -> None:
     limits = (site / "docs/_generated/limits.html").read_text("utf-8")
     assert all(key in limits for key in SPECS)
