@@ -59,8 +59,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.slow
-@pytest.mark.xdist_group("site")
-def test_every_page_is_there_and_loads_nothing_from_elsewhere(site: Path) -> None:
+def test_every_page_is_there_loads_nothing_from_elsewhere_and_the_reference_comes_from_the_code(site: Path) -> None:
     pages = sorted(site.rglob("*.html"))
     names = {str(page.relative_to(site)) for page in pages}
     expected = {
@@ -75,11 +74,6 @@ def test_every_page_is_there_and_loads_nothing_from_elsewhere(site: Path) -> Non
         assert not [address for address in loaded.found if "://" in address or address.startswith("//")], page
     for style in site.rglob("*.css"):
         assert "://" not in style.read_text("utf-8").split("url(", 1)[-1][:200], style
-
-
-@pytest.mark.slow
-@pytest.mark.xdist_group("site")
-def test_reference_pages_come_from_the_code(site: Path) -> None:
     limits = (site / "docs/_generated/limits.html").read_text("utf-8")
     assert all(key in limits for key in SPECS)
     commands = (site / "docs/_generated/commands.html").read_text("utf-8")
