@@ -68,7 +68,7 @@ class ChannelCalibration:
         """Volts at the top code: a reading there may be clipped."""
         return (CODES - 1) * self.gain_v_per_code + self.offset_v
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Plain values, short: a board keeps eight of them in one frame. Uncertainties have six figures."""
         u = self.uncertainty
         return {
@@ -166,7 +166,7 @@ class Calibration:
             raise CalibrationError(f"the calibration has no line for {role}: calibrate that input or name another file")
         return self.channels[role]
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Plain values for a recording, the board and the record store; from_json undoes it."""
         return {
             "kind": self.kind,

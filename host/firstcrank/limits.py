@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
-from typing import Any
 
 from firstcrank.errors import LimitsError
 from firstcrank.toml_file import finite, number, one_line, parse_toml, read_toml, shown
@@ -106,7 +105,7 @@ class Limits:
                     f"{self.name}: {lower} ({self.values[lower]:g}) must not exceed {upper} ({self.values[upper]:g})"
                 )
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Plain values for a recording and the record store; from_json undoes it."""
         return {
             "system_v": self.system_v,
@@ -116,7 +115,7 @@ class Limits:
         }
 
     @classmethod
-    def from_json(cls, data: Mapping[str, Any]) -> Limits:
+    def from_json(cls, data: Mapping[str, object]) -> Limits:
         """Raises LimitsError where a limit is out of range or what is there is no set of limits.
 
         A limit that an older version did not have gets the shipped value, one of a newer version is left out: old
@@ -176,7 +175,7 @@ def parse_limits(text: str, name: str, base: Limits | None) -> Limits:
     return _limits(parse_toml(text, name, LimitsError), name, base)
 
 
-def _limits(data: dict[str, Any], name: str, base: Limits | None) -> Limits:
+def _limits(data: dict[str, object], name: str, base: Limits | None) -> Limits:
     values: dict[str, float] = dict(base.values) if base else {}
     sources: dict[str, str] = dict(base.sources) if base else {}
     system_v = data.pop("system_v", base.system_v if base else None)
@@ -193,7 +192,7 @@ def _limits(data: dict[str, Any], name: str, base: Limits | None) -> Limits:
     return Limits(system_v if system_v in SYSTEMS_V else 0, _following(values, data), sources, name)
 
 
-def _following(values: dict[str, float], given: Mapping[str, Any]) -> dict[str, float]:
+def _following(values: dict[str, float], given: Mapping[str, object]) -> dict[str, float]:
     """What a module rides through follows its minimum and the shortest dropout where nobody set it: a set that knows neither is whole."""
     values = dict(values)
     if "supply_dip_lowest_v" not in given and "module_minimum_v" in given:

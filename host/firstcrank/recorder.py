@@ -6,13 +6,14 @@ What the user sees is a Watcher; what the user must do is told by the tracker's 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstcrank import __version__, wire, wire_bodies
 from firstcrank.analysis.leads import check_leads
@@ -25,6 +26,7 @@ from firstcrank.model.context import Context
 from firstcrank.printable import printable
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
+from firstcrank.wire_bodies import ChannelBody
 
 LEADS_EVERY_S = 0.3  # the leads are looked at again and again until the crank: the user may be moving them
 QUIET_S = 8.0  # longer than a laptop that does nothing for a while; what the board had to drop shows as a hole
@@ -67,7 +69,7 @@ class Plan:
     limits: Limits
     calibration: Calibration
     context: Context
-    channels: Sequence[Mapping[str, Any]]
+    channels: Sequence[ChannelBody]
     bin_us: int = 768
     acquisition: str = "auto"
     longest_s: float = 180.0
@@ -115,7 +117,7 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
         file.close()
 
 
-def _identity(client: BoardClient, plan: Plan) -> dict[str, Any]:
+def _identity(client: BoardClient, plan: Plan) -> dict[str, object]:
     return {
         "kind": plan.kind,
         "host_version": __version__,
@@ -288,6 +290,6 @@ class _Follow:
             self._told = lines
             self._watcher.leads(lines, key_is_off=waiting_for_off)
 
-    def _mean_v(self, role: str, words: np.ndarray[Any, np.dtype[np.uint16]]) -> FloatArray:
+    def _mean_v(self, role: str, words: NDArray[np.uint16]) -> FloatArray:
         column = 3 * self._roles.index(role)
         return self._plan.calibration.channel(role).volts(words[:, column] / wire.MEAN_SCALE)

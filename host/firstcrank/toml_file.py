@@ -6,7 +6,6 @@ import math
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from firstcrank.errors import FirstcrankError
 
@@ -14,7 +13,7 @@ LARGEST_BYTES = 1_000_000
 LONGEST_WHY = 160
 
 
-def read_toml(path: Path, refused: type[FirstcrankError], kind: str = "") -> dict[str, Any]:
+def read_toml(path: Path, refused: type[FirstcrankError], kind: str = "") -> dict[str, object]:
     """The file's table; a byte-order mark is passed over. Raises `refused` naming the file, after its `kind`, and why, in one line."""
     name = f"{kind} {path}".strip()
     try:
@@ -28,7 +27,7 @@ def read_toml(path: Path, refused: type[FirstcrankError], kind: str = "") -> dic
     return parse_toml(text, name, refused)
 
 
-def parse_toml(text: str, name: str, refused: type[FirstcrankError]) -> dict[str, Any]:
+def parse_toml(text: str, name: str, refused: type[FirstcrankError]) -> dict[str, object]:
     """The table in `text`. Raises `refused`: TOML's own errors, integers beyond Python's limit of digits, nesting too deep."""
     try:
         return tomllib.loads(text)
@@ -38,7 +37,7 @@ def parse_toml(text: str, name: str, refused: type[FirstcrankError]) -> dict[str
         raise refused(f"{name}: {one_line(error)}") from error
 
 
-def number(table: Mapping[str, Any], key: str, default: float | None = None) -> float:
+def number(table: Mapping[str, object], key: str, default: float | None = None) -> float:
     """`table[key]` as a finite float. Raises ValueError for what is no number (text, a list, yes or no, not finite, too large)."""
     if key not in table and default is not None:
         return default

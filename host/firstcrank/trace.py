@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from firstcrank.roles import ROLES
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +143,7 @@ class Trace:
     holes: tuple[Hole, ...] = ()
     complete: bool = True
     notes: tuple[str, ...] = ()
-    origin: Mapping[str, Any] = field(default_factory=dict)
+    origin: Mapping[str, object] = field(default_factory=dict)
     integrity: tuple[str, ...] = ()
     kind: str = "start"
 

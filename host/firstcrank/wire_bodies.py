@@ -6,7 +6,7 @@ Formats and their meaning: wire.py.
 from __future__ import annotations
 
 import struct
-from typing import NamedTuple
+from typing import NamedTuple, TypedDict
 
 from firstcrank.wire import (
     BINS_BYTES,
@@ -18,6 +18,13 @@ from firstcrank.wire import (
     FrameError,
     bin_bytes,
 )
+
+
+class ChannelBody(TypedDict):
+    """One lead in CONFIGURE, ARM and STREAM: its role (roles.py) and the board's pin number."""
+
+    role: str
+    pin: int
 
 
 class BinsHead(NamedTuple):

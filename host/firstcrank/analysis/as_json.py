@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
-from typing import Any
+from typing import SupportsFloat
 
 from firstcrank.model.judgement import (
     Border,
@@ -22,15 +21,16 @@ from firstcrank.model.judgement import (
     Interval,
     Judgement,
 )
+from firstcrank.model.judgement_table import CauseTable, DropoutTable, FindingTable, JudgementTable, PhaseTable
 from firstcrank.model.measured import COVERAGE, Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope, Verdict
 
 SCHEMA = 2
 
 
-def to_table(judgement: Judgement, file: str = "") -> dict[str, Any]:
+def to_table(judgement: Judgement, file: str = "") -> dict[str, object]:
     """Keys are never renamed; null where there is no number."""
-    table: dict[str, Any] = {
+    table: dict[str, object] = {
         "schema": SCHEMA,
         "file": file,
         "verdict": judgement.verdict,
@@ -102,7 +102,7 @@ def to_table(judgement: Judgement, file: str = "") -> dict[str, Any]:
     return plain
 
 
-def _finding(f: Finding) -> dict[str, Any]:
+def _finding(f: Finding) -> dict[str, object]:
     return {
         "check": f.check,
         "scope": f.scope,
@@ -126,7 +126,7 @@ def to_line(judgement: Judgement, file: str) -> str:
     return json.dumps(to_table(judgement, file), ensure_ascii=False, allow_nan=False)
 
 
-def from_table(table: Mapping[str, Any]) -> Judgement:
+def from_table(table: JudgementTable) -> Judgement:
     """Undoes to_table, also of schema 1, for a judgement kept in the record store.
 
     Raises KeyError, TypeError or ValueError for a foreign table.
@@ -154,7 +154,7 @@ def from_table(table: Mapping[str, Any]) -> Judgement:
     )
 
 
-def _read_finding(f: Mapping[str, Any]) -> Finding:
+def _read_finding(f: FindingTable) -> Finding:
     check, phase = _check_of(f["check"])
     named = f.get("phase")
     value = None
@@ -184,11 +184,11 @@ def _check_of(text: str) -> tuple[CheckId, Phase | None]:
         return CheckId(name), Phase(phase.replace("_", " "))
 
 
-def _read_cause(c: Mapping[str, Any]) -> Cause:
+def _read_cause(c: CauseTable) -> Cause:
     return Cause(c["cause"], c["confidence"], c["evidence"], c.get("next_check", ""), tuple(c.get("cautions", ())))
 
 
-def _read_dropout(d: Mapping[str, Any]) -> Dropout:
+def _read_dropout(d: DropoutTable) -> Dropout:
     phase = Phase(d["phase"])
     return Dropout(
         role=d["role"],
@@ -204,12 +204,12 @@ def _read_dropout(d: Mapping[str, Any]) -> Dropout:
     )
 
 
-def _read_phase(p: Mapping[str, Any]) -> Interval:
+def _read_phase(p: PhaseTable) -> Interval:
     begins = p.get("begins") or {"early_s": p["start_s"], "late_s": p["start_s"], "evidence": ""}
     return Interval(Phase(p["name"]), p["start_s"], p["end_s"], Border(**begins), p.get("crank"))
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: object) -> object:
     """Numbers of numpy as Python's, enums as their text, and what is not finite as null."""
     if isinstance(value, dict):
         return {str(key): _plain(item) for key, item in value.items()}
@@ -219,5 +219,7 @@ def _plain(value: Any) -> Any:
         return value.value
     if isinstance(value, bool) or value is None or isinstance(value, str | int):
         return value
+    if not isinstance(value, SupportsFloat):
+        raise TypeError(f"{type(value).__name__} has no place in a judgement's table")
     number = float(value)
     return number if math.isfinite(number) else None

@@ -12,7 +12,7 @@ import numpy as np
 
 from firstcrank.analysis.grid import resampled, smoothed
 from firstcrank.analysis.thresholds import CrankThresholds
-from firstcrank.trace import FloatArray
+from firstcrank.trace import FloatArray, IntArray
 
 TREND_S = 0.4  # moving mean taken off before turning points are looked for
 NOISE_TIMES = 4.0
@@ -74,7 +74,7 @@ def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThre
     return Rhythm(lows_s[first:past], float(np.median(np.abs(np.diff(swing[inside])))), float(lows_s[last]))
 
 
-def turning_points(volts: FloatArray, least_v: float) -> np.ndarray:
+def turning_points(volts: FloatArray, least_v: float) -> IntArray:
     """Indices at which the curve turns by at least `least_v`, lows and highs in turn."""
     points: list[int] = []
     low = high = 0
@@ -101,7 +101,7 @@ def turning_points(volts: FloatArray, least_v: float) -> np.ndarray:
     return np.asarray(points, dtype=np.int64)
 
 
-def _is_low(volts: FloatArray, points: np.ndarray, i: int) -> bool:
+def _is_low(volts: FloatArray, points: IntArray, i: int) -> bool:
     other = points[i + 1] if i + 1 < len(points) else points[i - 1]
     return bool(volts[points[i]] < volts[other])
 
@@ -146,16 +146,14 @@ def _begins_late(lows_s: FloatArray, first: int, from_s: float, th: CrankThresho
     return bool(lows_s[first] - from_s > th.first_low_s)
 
 
-def _mostly_trend(fine_v: FloatArray, swing: FloatArray, points: np.ndarray, th: CrankThresholds) -> bool:
+def _mostly_trend(fine_v: FloatArray, swing: FloatArray, points: IntArray, th: CrankThresholds) -> bool:
     """True where the voltage itself makes few of the swings: the moving mean makes them on both sides of a step."""
     whole = np.diff(swing[points])
     made = np.diff(fine_v[points]) * np.sign(whole)
     return bool((made >= th.swing_raw_share * np.abs(whole)).mean() < th.swings_made_share)
 
 
-def _mostly_steps(
-    raw_v: FloatArray, points: np.ndarray, grid_s: FloatArray, chain: tuple[int, int], th: CrankThresholds
-) -> bool:
+def _mostly_steps(raw_v: FloatArray, points: IntArray, grid_s: FloatArray, chain: tuple[int, int], th: CrankThresholds) -> bool:
     """True where most swings come within one switching time."""
     width = max(round(th.step_s * th.grid_hz), 1)
     steps = 0

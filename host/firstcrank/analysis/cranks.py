@@ -10,7 +10,7 @@ from firstcrank.analysis.crank_sag import SagCrank, find_sag_cranks
 from firstcrank.analysis.intervals import stretches_of
 from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
-from firstcrank.trace import FloatArray, Trace
+from firstcrank.trace import BoolArray, FloatArray, Trace
 
 BESIDE_S = 0.3  # a sag this close to a crank of the starter lead is that crank's
 FULL_BATTERY_V = 12.0  # of a 12 V system
@@ -67,7 +67,7 @@ def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
     return Cranks(intervals, unseen, always)
 
 
-def coil_live(trace: Trace, th: CrankThresholds, system_v: int) -> np.ndarray:
+def coil_live(trace: Trace, th: CrankThresholds, system_v: int) -> BoolArray:
     """Bins in which the starter lead is live, shape (n,)."""
     battery_v = trace.channels["battery"].mean_v
     full_v = FULL_BATTERY_V * system_v / SYSTEM_12_V

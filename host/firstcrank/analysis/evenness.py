@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstcrank.analysis.crank_speed import Rhythm
+from firstcrank.trace import FloatArray
 
 LEAST_CYCLES = 3  # full engine cycles (two turns)
 LEAST_DEFICIT = 0.10
@@ -50,7 +51,7 @@ def unevenness(rhythm: Rhythm, cylinders: int) -> Uneven | None:
     return Uneven(cylinders, deficit, u)
 
 
-def _depths(rhythm: Rhythm) -> np.ndarray:
+def _depths(rhythm: Rhythm) -> FloatArray:
     """How far each compression pulls the battery down from the tops beside it, volts, in time order."""
     turns = rhythm.phase / (2.0 * np.pi)
     first, last = int(np.ceil(turns[0])) + 1, int(np.floor(turns[-1])) - 1

@@ -18,7 +18,7 @@ import numpy as np
 from firstcrank.analysis.standstill import stand_still, stands_alone
 from firstcrank.noise import LIVE_V, live_windows, resolution_v
 from firstcrank.role_properties import GROUND_ROLES, role_label
-from firstcrank.trace import Channel, FloatArray, Trace
+from firstcrank.trace import BoolArray, Channel, FloatArray, IntArray, Trace
 
 Kind = Literal["clipped", "held", "frozen", "noise-free", "copied", "time", "coarse"]
 LEAST_ROWS = 200
@@ -97,13 +97,13 @@ class _View:
         return max(int(np.ceil(seconds / self.step_s)), least)
 
 
-def runs_of(flags: np.ndarray) -> np.ndarray:
+def runs_of(flags: BoolArray) -> IntArray:
     """Runs of True in a flat array: shape (m, 2), first row and the row past the last."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
     return edges.reshape(-1, 2)
 
 
-def _still(volts: FloatArray) -> np.ndarray:
+def _still(volts: FloatArray) -> IntArray:
     """Runs of rows with one and the same reading, shape (m, 2)."""
     runs = runs_of(np.diff(volts) == 0.0)
     runs[:, 1] += 1  # k equal differences are k + 1 equal readings
@@ -170,7 +170,7 @@ def _held_line(view: _View, role: str, each: float) -> Implausible:
     return view.found(role, 0, len(view.t_s), "held", line)
 
 
-def _period(apart: np.ndarray) -> float:
+def _period(apart: FloatArray) -> float:
     """Rows between changes where all of them fit a grid of that many rows; 0 where they fit none."""
     short = float(np.quantile(apart, 0.2))
     if short < 2.0:
@@ -190,7 +190,7 @@ def _period(apart: np.ndarray) -> float:
     )
 
 
-def _fine_period(apart: np.ndarray, each: float) -> float:
+def _fine_period(apart: FloatArray, each: float) -> float:
     """A period of few rows that is no whole number, by the phase of the changes: rounding to rows blurs it, chance fills it."""
     if float((apart == 1).mean()) > 0.005:
         return 0.0

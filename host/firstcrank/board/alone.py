@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 import zlib
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
@@ -16,6 +15,7 @@ from firstcrank.errors import UsageError
 from firstcrank.limits import Limits
 from firstcrank.model.measured import COVERAGE
 from firstcrank.units import US_PER_S
+from firstcrank.wire_bodies import ChannelBody
 
 BIN_US = 24576  # 32 bins of 0.77 ms: a minute and more fits the board's memory
 TABLE_VERSION = 2  # firmware/firstcrank_board/alone_table.py
@@ -23,8 +23,8 @@ MANY = 16  # conversions in a mean: what averaging can be relied on for
 
 
 def alone_table(
-    limits: Limits, calibration: Calibration, channels: Sequence[Mapping[str, Any]], feed_kind: str | None = None
-) -> dict[str, Any]:
+    limits: Limits, calibration: Calibration, channels: Sequence[ChannelBody], feed_kind: str | None = None
+) -> dict[str, object]:
     """The table that ARM carries (docs/wire_format.md). channels: role and pin each; feed_kind as in Context.
 
     Voltages become codes by each channel's calibration, means in 1/16 code; those that a PASS or a FAIL must clear are moved by
@@ -49,7 +49,7 @@ def alone_table(
         "version": TABLE_VERSION,
         "limits": packed_limits(limits),
         "feed_kind": feed_kind,
-        "channels": sorted((dict(channel) for channel in channels), key=lambda channel: int(channel["pin"])),
+        "channels": [dict(channel) for channel in sorted(channels, key=lambda channel: int(channel["pin"]))],
         "bin_us": BIN_US,
         "trigger_code": key.code(minimum_v),
         "off16": mean16(key, limits["feed_off_v"]),
@@ -88,7 +88,7 @@ def _steps_apart_code(line: ChannelCalibration) -> float:
     return max((width for _, width in wide), default=0.0)
 
 
-def packed_limits(limits: Limits) -> dict[str, Any]:
+def packed_limits(limits: Limits) -> dict[str, object]:
     """The limits short enough for a frame of the board, which only keeps them: values as compressed JSON in base 64."""
     values = json.dumps(dict(limits.values), separators=(",", ":")).encode("ascii")
     return {"system_v": limits.system_v, "name": limits.name, "packed": b64encode(zlib.compress(values, 9)).decode("ascii")}

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 
-def warnings_of(identity: Mapping[str, Any]) -> tuple[str, ...]:
+def warnings_of(identity: Mapping[str, object]) -> tuple[str, ...]:
     """One line each, empty for a board with nothing to tell. identity: as IDENTITY carries it (docs/wire_format.md)."""
     lines = []
     if identity.get("short_of_memory"):

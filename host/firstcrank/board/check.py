@@ -20,6 +20,7 @@ from firstcrank.errors import CalibrationError, UnreadableTraceError
 from firstcrank.link.board_client import BoardClient, patience, table_of
 from firstcrank.link.short_recording import short_recording
 from firstcrank.tracefiles.native import from_bytes
+from firstcrank.wire_bodies import ChannelBody
 
 Outcome = Literal["ok", "warn", "fail", "not checked"]
 OLDEST_MICROPYTHON = (1, 24)
@@ -65,7 +66,7 @@ class Answers:
 
 def ask_board(
     client: BoardClient,
-    channels: Sequence[Mapping[str, Any]],
+    channels: Sequence[ChannelBody],
     acquisition: str = "auto",
     networks: Mapping[str, PinNetwork] | None = None,
 ) -> Answers:

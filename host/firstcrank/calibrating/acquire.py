@@ -41,7 +41,7 @@ def readings(client: BoardClient) -> tuple[Mapping[str, float], Mapping[str, flo
     return dict(zip(roles, map(float, mean), strict=True)), dict(zip(roles, map(float, noise), strict=True))
 
 
-def rms_code(codes: Codes) -> np.ndarray:
+def rms_code(codes: Codes) -> FloatArray:
     """Noise of single conversions from the bins' range, or the unrest of their means where that is more; shape (leads,), codes.
 
     The mean range of n normal values is about 2 z((n - 3/8) / (n + 1/4)) standard deviations (Blom 1958, from memory).

@@ -22,7 +22,7 @@ from firstcrank.calibrating.points import (
 from firstcrank.calibration import TERMS, ChannelCalibration
 from firstcrank.converters import Converter, converter, evened
 from firstcrank.errors import CalibrationError
-from firstcrank.trace import FloatArray, Uncertainty
+from firstcrank.trace import BoolArray, FloatArray, Uncertainty
 
 ROOT3 = math.sqrt(3.0)
 CLIPPED_CODE = 1.0  # a mean below: at 0 V the input may be anywhere below code 0, its pin cannot show it
@@ -58,8 +58,8 @@ class _Seen:
     even: FloatArray
     own_v: FloatArray
     meter_v: FloatArray
-    clipped: np.ndarray
-    known: np.ndarray
+    clipped: BoolArray
+    known: BoolArray
 
     @property
     def u_v(self) -> FloatArray:
@@ -90,7 +90,7 @@ def fit(role: str, points: Sequence[Point], meter: Meter, nominal: ChannelCalibr
     return Fitted(_with_terms(line, of, nominal), residuals, (ONE_VOLTAGE,) if alone else ())
 
 
-def _refuse_useless(where: str, codes: FloatArray, volts: FloatArray, known: np.ndarray, name: str) -> None:
+def _refuse_useless(where: str, codes: FloatArray, volts: FloatArray, known: BoolArray, name: str) -> None:
     if known.sum() < 1 or known.all():
         raise CalibrationError(f"{where}: at least the shorted reading and one known voltage are needed, two are better")
     if any(near_spike(c, name) for c in codes[known]):
@@ -102,7 +102,7 @@ def _refuse_useless(where: str, codes: FloatArray, volts: FloatArray, known: np.
 
 
 def _seen(
-    codes: FloatArray, volts: FloatArray, known: np.ndarray, meter: Meter, of: Converter, nominal: ChannelCalibration | None
+    codes: FloatArray, volts: FloatArray, known: BoolArray, meter: Meter, of: Converter, nominal: ChannelCalibration | None
 ) -> _Seen:
     lsb_v = nominal.gain_v_per_code if nominal else float(np.ptp(volts) / np.ptp(codes))
     clipped = ~known & (codes < CLIPPED_CODE) & (zero_code(nominal) < CLIPPED_CODE)

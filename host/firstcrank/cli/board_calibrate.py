@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, cast
 
 import click
 
@@ -25,7 +25,7 @@ class _Accuracy(click.ParamType[float]):
     def __init__(self, read: Callable[[str], float]) -> None:
         self._read = read
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The number, as a share or in volts."""
         if isinstance(value, float):
             return value
@@ -162,11 +162,11 @@ def _show(outcome: Outcome) -> None:
             click.echo(f"  {note}")
 
 
-def _toml(table: dict[str, Any]) -> str:
+def _toml(table: dict[str, object]) -> str:
     """The calibration as read_calibration takes it."""
     import json
 
     lines = [f"{key} = {json.dumps(table[key], ensure_ascii=False)}" for key in ("kind", "date", "meter", "board", "notes")]
-    for role, channel in table["channels"].items():
+    for role, channel in cast("dict[str, dict[str, object]]", table["channels"]).items():
         lines += ["", f"[channels.{role}]", *(f"{key} = {json.dumps(value)}" for key, value in channel.items())]
     return "\n".join(lines) + "\n"

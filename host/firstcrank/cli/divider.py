@@ -21,7 +21,7 @@ class Value(click.ParamType[float]):
 
     name = "value"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """See `number`; a leading minus is allowed for voltages."""
         if isinstance(value, float | int):
             return float(value)
@@ -110,7 +110,7 @@ def _budget(proposal: Proposal, wishes: Wishes, celsius: float) -> Budget:
     return budget(proposal.network, parts, shown_v(wishes), celsius)
 
 
-def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, Any]:
+def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, object]:
     from firstcrank.divider.propose import shown_v
     from firstcrank.divider.stress import discharge
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -118,9 +119,10 @@ def show(number: str, place: str | None) -> None:
         states = {s["content_hash"]: store.contents.state(s["content_hash"]) for s in (*whole.starts, *whole.photos)}
     job = whole.job
     say(f"Job {job['number']}{'  (archived)' if job['archived'] else ''}")
+    values: Mapping[str, object] = job
     for name in FIELDS:
-        if job[name]:
-            say(f"  {name:<12}{job[name]}")
+        if values[name]:
+            say(f"  {name:<12}{values[name]}")
     for start in whole.starts:
         state = states[start["content_hash"]]
         mark = "" if state == "whole" else f"   RECORDING {state.upper()}"

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from firstcrank.errors import UsageError
 
 MINIMAL = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
 
+if TYPE_CHECKING:
+    from firstcrank.wire_bodies import ChannelBody
 
-def channels_of(leads: tuple[str, ...]) -> list[dict[str, Any]]:
+
+def channels_of(leads: tuple[str, ...]) -> list[ChannelBody]:
     """Role and pin of each lead; the minimal build's where none is named. Raises UsageError."""
     from firstcrank.roles import REQUIRED_ROLES, ROLES
 
     if not leads:
         return [{"role": role, "pin": pin} for role, pin in MINIMAL]
-    channels: list[dict[str, Any]] = []
+    channels: list[ChannelBody] = []
     for lead in leads:
         role, _, pin = lead.partition("=")
         if role not in ROLES or not pin.isdigit():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -22,7 +22,7 @@ class Length(click.ParamType[float]):
 
     name = "length"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Raises UsageError for anything else, for 0 and for more than 200 m."""
         from firstcrank.wiring.gauge import M_PER_FT
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import Table, func, insert, select
 
 from firstcrank import __version__
 from firstcrank.errors import StoreError, UsageError
@@ -68,7 +68,7 @@ def back_up(store: Store, target: Path, progress: Progress | None = None) -> tup
     return kept, trouble
 
 
-def _write_table(store: Store, archive: zipfile.ZipFile, table: Any) -> int:
+def _write_table(store: Store, archive: zipfile.ZipFile, table: Table) -> int:
     count = 0
     with store.engine.connect() as connection, archive.open(f"{table.name}.jsonl", "w") as file:
         for row in connection.execute(select(table).order_by(table.c.id)).mappings():
@@ -109,7 +109,7 @@ def check_backup(path: Path) -> dict[str, Any]:
     return dict(about)
 
 
-def _of_today(table: Any, row: dict[str, Any]) -> dict[str, Any]:
+def _of_today(table: Table, row: dict[str, object]) -> dict[str, object]:
     """A row of an older backup with what has been added since."""
     if table is STARTS and "feed_verdict" not in row:
         return {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}
@@ -125,7 +125,7 @@ def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
         )
 
 
-def _rows(archive: zipfile.ZipFile, name: str) -> Iterator[dict[str, Any]]:
+def _rows(archive: zipfile.ZipFile, name: str) -> Iterator[dict[str, object]]:
     with archive.open(f"{name}.jsonl") as file:
         for line in file:
             yield json.loads(line)

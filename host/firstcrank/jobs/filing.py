@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import insert
 
@@ -66,7 +65,7 @@ def add_start(store: Store, job: str, path: Path, recording: Recording, judgemen
         return int(made.inserted_primary_key[0])  # type: ignore[index]
 
 
-def _values(recording: Recording, judgement: Judgement, limits: Limits) -> dict[str, Any]:
+def _values(recording: Recording, judgement: Judgement, limits: Limits) -> dict[str, object]:
     meta = recording.meta
     drops = [f.measured for f in judgement.findings if f.check is CheckId.FEED_DROP_STEADY and f.phase is Phase.CRANK]
     speeds = [c.speed_rpm for c in judgement.cranks if c.speed_rpm is not None]

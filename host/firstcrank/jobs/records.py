@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import cast
 
 from sqlalchemy import ColumnElement, and_, func, insert, or_, select, update
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import UsageError
+from firstcrank.jobs.rows import JobRow, MeasurementRow, NoteRow, PhotoRow, StartRow
 from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store
 from firstcrank.printable import storable
@@ -24,7 +24,7 @@ JOB_FIELDS = ("vehicle", "vin", "odometer", "engine", "technician")
 class JobLine:
     """A job in a list: its row, how many starts it has, the last one's overall verdict and its key feed's (None: not kept)."""
 
-    job: Mapping[str, Any]
+    job: JobRow
     start_count: int
     last_verdict: str
     last_feed_verdict: str | None = None
@@ -34,11 +34,11 @@ class JobLine:
 class JobFile:
     """Everything of one job, rows in time order."""
 
-    job: Mapping[str, Any]
-    starts: tuple[Mapping[str, Any], ...]
-    notes: tuple[Mapping[str, Any], ...]
-    measurements: tuple[Mapping[str, Any], ...]
-    photos: tuple[Mapping[str, Any], ...]
+    job: JobRow
+    starts: tuple[StartRow, ...]
+    notes: tuple[NoteRow, ...]
+    measurements: tuple[MeasurementRow, ...]
+    photos: tuple[PhotoRow, ...]
 
 
 def now_utc() -> str:
@@ -60,7 +60,7 @@ def create_job(store: Store, number: str, **fields: str) -> int:
         raise UsageError(f"there is a job {number} already: firstcrank jobs show {number}") from error
 
 
-def change_job(store: Store, number: str, **fields: Any) -> None:
+def change_job(store: Store, number: str, **fields: str | bool | None) -> None:
     """Sets fields of a job, also `archived`. Raises UsageError for an unknown job."""
     job = find_job(store, number)
     known = {
@@ -73,13 +73,13 @@ def change_job(store: Store, number: str, **fields: Any) -> None:
             connection.execute(update(JOBS).where(JOBS.c.id == job["id"]).values(**known))
 
 
-def find_job(store: Store, number: str) -> Mapping[str, Any]:
+def find_job(store: Store, number: str) -> JobRow:
     """The job of that number. Raises UsageError naming the nearest numbers where there is none."""
     number = storable(number.strip())
     with store.engine.connect() as connection:
         row = connection.execute(select(JOBS).where(JOBS.c.number == number)).mappings().first()
         if row is not None:
-            return dict(row)
+            return cast(JobRow, dict(row))
         near = connection.execute(select(JOBS.c.number).where(JOBS.c.number.contains(number, autoescape=True)).limit(5))
         names = [str(name) for name in near.scalars()]
     hint = f"; do you mean {', '.join(names)}?" if names else ""
@@ -107,7 +107,7 @@ def list_jobs(store: Store, text: str = "", archived: bool = False, most: int = 
         if ids:
             found = connection.execute(select(STARTS.c.id, STARTS.c.verdict, STARTS.c.feed_verdict).where(STARTS.c.id.in_(ids)))
             verdicts = {int(start): (str(overall), feed) for start, overall, feed in found}
-    return [JobLine(row, int(row["start_count"]), *verdicts.get(row["last_start"], ("", None))) for row in rows]
+    return [JobLine(cast(JobRow, row), int(row["start_count"]), *verdicts.get(row["last_start"], ("", None))) for row in rows]
 
 
 def _anywhere(word: str) -> ColumnElement[bool]:
@@ -127,7 +127,13 @@ def job_file(store: Store, number: str) -> JobFile:
             tuple(dict(r) for r in connection.execute(select(t).where(t.c.job_id == job["id"]).order_by(t.c.id)).mappings())
             for t in (STARTS, NOTES, MEASUREMENTS, PHOTOS)
         ]
-    return JobFile(job, parts[0], parts[1], parts[2], parts[3])
+    return JobFile(
+        job,
+        cast("tuple[StartRow, ...]", parts[0]),
+        cast("tuple[NoteRow, ...]", parts[1]),
+        cast("tuple[MeasurementRow, ...]", parts[2]),
+        cast("tuple[PhotoRow, ...]", parts[3]),
+    )
 
 
 def _is_number(text: str) -> bool:
@@ -135,7 +141,7 @@ def _is_number(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS
 
 
-def find_start(store: Store, name: str) -> tuple[Mapping[str, Any], int]:
+def find_start(store: Store, name: str) -> tuple[StartRow, int]:
     """A start by `ID` or `ID#2`, and which crank is meant (from 1). Raises UsageError."""
     number, _, crank = name.partition("#")
     if not _is_number(number) or (crank and not _is_number(crank)):
@@ -147,7 +153,7 @@ def find_start(store: Store, name: str) -> tuple[Mapping[str, Any], int]:
     which = int(crank or 1)
     if which < 1 or (crank and which > max(int(row["crank_count"]), 1)):
         raise UsageError(f"start {number} has {row['crank_count']} crank(s)")
-    return dict(row), which
+    return cast(StartRow, dict(row)), which
 
 
 def add_note(store: Store, number: str, text: str, who: str = "") -> int:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
@@ -87,7 +88,7 @@ def _url(place: str) -> tuple[URL, Path | None]:
     return make_url(place), None
 
 
-def _sqlite_pragmas(connection: Any, _: Any) -> None:
+def _sqlite_pragmas(connection: sqlite3.Connection, _: object) -> None:
     cursor = connection.cursor()
     cursor.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
     cursor.execute("PRAGMA foreign_keys = ON")

@@ -10,6 +10,7 @@ from typing import Any
 from firstcrank import wire
 from firstcrank.errors import BoardRefusedError, LinkLostError, NoBoardError, WrongFirmwareError
 from firstcrank.link.base import Link
+from firstcrank.wire_bodies import ChannelBody
 
 INSTALL = "run: firstcrank board install"
 ANSWER_S = 3.0
@@ -86,7 +87,7 @@ class BoardClient:
         self._heard = (self._heard + data)[-512:]
         return list(self._deframer.feed(data))
 
-    def command(self, kind: int, table: Mapping[str, Any] | None = None, recording_id: bytes = wire.NO_RECORDING) -> None:
+    def command(self, kind: int, table: Mapping[str, object] | None = None, recording_id: bytes = wire.NO_RECORDING) -> None:
         """Sends one command; the answer is a frame to wait for."""
         body = json.dumps(table).encode("utf-8") if table is not None else b""
         frame = wire.encode_frame(kind, recording_id, self._sequence, body)
@@ -97,7 +98,7 @@ class BoardClient:
         self,
         kind: int,
         answer: int,
-        table: Mapping[str, Any] | None = None,
+        table: Mapping[str, object] | None = None,
         recording_id: bytes = wire.NO_RECORDING,
         answer_s: float = ANSWER_S,
     ) -> dict[str, Any]:
@@ -115,7 +116,7 @@ class BoardClient:
         raise LinkLostError("the board stopped answering: unplug it, plug it in again, and try once more")
 
     def _ask_once(
-        self, kind: int, answer: int, table: Mapping[str, Any] | None, recording_id: bytes, answer_s: float
+        self, kind: int, answer: int, table: Mapping[str, object] | None, recording_id: bytes, answer_s: float
     ) -> dict[str, Any] | None:
         self.command(kind, table, recording_id)
         deadline_s = self.link.now_s() + answer_s * patience()
@@ -131,7 +132,7 @@ class BoardClient:
                     return table_of(frame.body)
         return None
 
-    def configure(self, channels: Sequence[Mapping[str, Any]], bin_us: int, trigger_code: int, acquisition: str) -> None:
+    def configure(self, channels: Sequence[ChannelBody], bin_us: int, trigger_code: int, acquisition: str) -> None:
         """Sets channels (role and pin), bin length and trigger code."""
         table = {
             "channels": [dict(c) for c in channels],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope, Verdict, scope_of
@@ -177,7 +177,7 @@ class Judgement:
     not_measured: tuple[str, ...]
     likely_causes: tuple[Cause, ...] = ()
     next_check: str = ""
-    extra: dict[str, Any] = field(default_factory=dict)
+    extra: dict[str, object] = field(default_factory=dict)
     feed: FeedVerdict = FeedVerdict(Verdict.NO_VERDICT, ())
     other_faults: tuple[Finding, ...] = ()
     tolerated: tuple[str, ...] = ()

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 
+from firstcrank.jobs.rows import MeasurementRow, NoteRow
 from firstcrank.limits import SPECS, Limits
 from firstcrank.model.fault_order import DO_NOT_CRANK
 from firstcrank.model.judgement import Finding, Judgement
@@ -47,9 +47,9 @@ class Facts:
     judgement: Judgement
     limits: Limits
     content_hash: str
-    job: Mapping[str, Any] = field(default_factory=dict)
-    notes: tuple[Mapping[str, Any], ...] = ()
-    measurements: tuple[Mapping[str, Any], ...] = ()
+    job: Mapping[str, object] = field(default_factory=dict)
+    notes: tuple[NoteRow, ...] = ()
+    measurements: tuple[MeasurementRow, ...] = ()
     shop_name: str = ""
     shop_logo: bytes = b""
     start_name: str = ""

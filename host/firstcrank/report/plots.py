@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from firstcrank.analysis.compare import Comparison
 from firstcrank.extras import extra_packages
 from firstcrank.report.drawing import STYLES, Drawing, Style
+from firstcrank.trace import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -74,7 +75,7 @@ def comparison(compared: Comparison, names: tuple[str, str]) -> Figure:
     return figure
 
 
-def _plot(axes: Axes, time_s: Any, volts: Any, style: Style, label: str, width_pt: float) -> None:
+def _plot(axes: Axes, time_s: FloatArray, volts: FloatArray, style: Style, label: str, width_pt: float) -> None:
     dashes = (0, style.dashes) if style.dashes else "-"
     axes.plot(time_s, volts, color=style.colour, linestyle=dashes, linewidth=width_pt, label=label)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from firstcrank.errors import UnreadableTraceError
 from firstcrank.trace import FloatArray, Hole, IntArray
 from firstcrank.tracefiles.frames import Gathered
 
+Number = TypeVar("Number", bound=np.generic)
 NS = 1e-9
 US = 1e-6
 LONGEST_S = 6 * 3600.0  # no recording of a start is longer: an index or clock that says so is damaged
@@ -90,14 +91,14 @@ def to_codes(found: Gathered) -> Codes:
     )
 
 
-def _spread(values: NDArray[Any], bins: NDArray[np.int64]) -> NDArray[Any]:
+def _spread(values: NDArray[Number], bins: NDArray[np.int64]) -> NDArray[Number]:
     """Each frame's value for each of its bins; one value seen as an array where all frames have the same (read only)."""
     if bool((values == values[0]).all()):
         return np.broadcast_to(values[0], int(bins.sum()))
     return np.repeat(values, bins)
 
 
-def _rising(heads: NDArray[Any], count: int) -> NDArray[np.int64]:
+def _rising(heads: NDArray[np.void], count: int) -> NDArray[np.int64]:
     """Indexes of the frames whose conversion index goes on from the one before; what goes back is a repeat, left out."""
     keep: list[int] = []
     following = -1
@@ -111,7 +112,7 @@ def _rising(heads: NDArray[Any], count: int) -> NDArray[np.int64]:
     return np.asarray(keep, dtype=np.int64)
 
 
-def _words(found: Gathered, heads: NDArray[Any], keep: NDArray[np.int64], count: int) -> NDArray[np.uint16]:
+def _words(found: Gathered, heads: NDArray[np.void], keep: NDArray[np.int64], count: int) -> NDArray[np.uint16]:
     """The bins of the frames kept, shape (n, 3 channels + 3); a copy only where a frame was left out."""
     if len(keep) == len(heads):
         return np.frombuffer(found.bins, dtype="<u2").reshape(-1, 3 * count + 3)
@@ -122,7 +123,7 @@ def _words(found: Gathered, heads: NDArray[Any], keep: NDArray[np.int64], count:
     return words
 
 
-def _times(heads: NDArray[Any], count: int, period_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _times(heads: NDArray[np.void], count: int, period_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Begin and span of each frame and the longest time between two samples of the feed in it, seconds, shape (frames,)."""
     if period_s > 0:
         first = heads["first_conversion"]
@@ -144,7 +145,7 @@ def unwrapped(ticks_us: IntArray) -> IntArray:
     return np.concatenate((ticks_us[:1], ticks_us[0] + np.cumsum(steps)))
 
 
-def _clock(heads: NDArray[Any], period_s: float) -> tuple[str, ...]:
+def _clock(heads: NDArray[np.void], period_s: float) -> tuple[str, ...]:
     """A free-running converter's own count is the time base; the board's clock, read beside it, must agree."""
     if period_s <= 0 or len(heads) < 2:
         return ()
@@ -163,7 +164,7 @@ def _clock(heads: NDArray[Any], period_s: float) -> tuple[str, ...]:
     )
 
 
-def _at_the_begin(found: Gathered, heads: NDArray[Any], count: int, period_s: float) -> list[Hole]:
+def _at_the_begin(found: Gathered, heads: NDArray[np.void], count: int, period_s: float) -> list[Hole]:
     """Readings made before the first that arrived: by their index, or by the frames missing before it."""
     head = heads[0]
     if not found.begins_late:
@@ -178,7 +179,7 @@ def _at_the_begin(found: Gathered, heads: NDArray[Any], count: int, period_s: fl
     return [Hole(-(first - came) * longest_s, 0.0, "the first readings did not arrive")] if first > came else []
 
 
-def _between(heads: NDArray[Any], count: int, begin_s: FloatArray, span_s: FloatArray) -> list[Hole]:
+def _between(heads: NDArray[np.void], count: int, begin_s: FloatArray, span_s: FloatArray) -> list[Hole]:
     """Each jump of the conversion index, with its cause by the board's counters, which may rise long before the jump is sent.
 
     Losses counted and nowhere in the index lie somewhere in the frame whose counter rose: all of it is a hole.
@@ -215,7 +216,7 @@ def _between(heads: NDArray[Any], count: int, begin_s: FloatArray, span_s: Float
 
 
 def _at_the_end(
-    found: Gathered, heads: NDArray[Any], numbers: NDArray[np.int64], end_s: float, span_s: FloatArray
+    found: Gathered, heads: NDArray[np.void], numbers: NDArray[np.int64], end_s: float, span_s: FloatArray
 ) -> tuple[list[Hole], tuple[str, ...]]:
     """Readings lost behind the last that arrived, and remarks on frames that are missing."""
     lines: list[str] = []
@@ -240,5 +241,5 @@ def _at_the_end(
     return [], tuple(lines)
 
 
-def _whole(value: Any) -> int:
+def _whole(value: object) -> int:
     return value if isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 1 << 62 else 0

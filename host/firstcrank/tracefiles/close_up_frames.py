@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstcrank.calibration import Calibration
 from firstcrank.trace import CloseUp, FloatArray
@@ -43,7 +43,7 @@ def close_ups(found: Gathered, first_index: int, calibration: Calibration | None
 
 def _close_up(
     head: CloseUpHead,
-    raw: np.ndarray[Any, np.dtype[np.uint16]],
+    raw: NDArray[np.uint16],
     at: int,
     first_index: int,
     period_s: float,

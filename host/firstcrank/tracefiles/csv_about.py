@@ -32,7 +32,7 @@ SHOWN_META = (
 )
 
 
-def about(recording: Recording) -> dict[str, Any]:
+def about(recording: Recording) -> dict[str, object]:
     """Everything that is not a reading and that a verdict or a report of it needs, as plain values."""
     trace = recording.trace
     return {
@@ -58,7 +58,7 @@ def about(recording: Recording) -> dict[str, Any]:
     }
 
 
-def lines_of(table: Mapping[str, Any]) -> list[str]:
+def lines_of(table: Mapping[str, object]) -> list[str]:
     """The lines of a table, the checksum's line behind them."""
     lines = [f"{ABOUT} {key} = {json.dumps(value, ensure_ascii=True, sort_keys=True)}" for key, value in table.items()]
     return [*lines, f'{ABOUT} checksum = "{_checksum(lines)}"']

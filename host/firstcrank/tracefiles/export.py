@@ -5,21 +5,20 @@ from __future__ import annotations
 import hashlib
 import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from firstcrank.extras import extra_packages
 from firstcrank.recording import Recording
-from firstcrank.trace import Trace
+from firstcrank.trace import BoolArray, FloatArray, IntArray, Trace
 from firstcrank.tracefiles.csv_about import about
 
 META_KEY = b"firstcrank"
 
 
-def bin_columns(trace: Trace) -> dict[str, Any]:
+def bin_columns(trace: Trace) -> dict[str, object]:
     """Column name with unit -> array, shape (n,): times, conversions, gap, then mean, lowest, highest of each lead, runs."""
-    columns: dict[str, Any] = {
+    columns: dict[str, object] = {
         "t_s": trace.start_s,
         "t_end_s": trace.end_s,
         "conversions": trace.conversions,
@@ -36,19 +35,19 @@ def bin_columns(trace: Trace) -> dict[str, Any]:
     return columns
 
 
-def close_up_columns(trace: Trace) -> dict[str, Any]:
+def close_up_columns(trace: Trace) -> dict[str, object]:
     """Long form of all close-ups: edge number, falling, role, time, volts; shapes (m,)."""
-    edge: list[Any] = []
-    falling: list[Any] = []
+    edge: list[IntArray] = []
+    falling: list[BoolArray] = []
     roles: list[str] = []
-    times: list[Any] = []
-    volts: list[Any] = []
+    times: list[FloatArray] = []
+    volts: list[FloatArray] = []
     for number, piece in enumerate(trace.close_ups):
         for role, values in piece.volts.items():
             edge.append(np.full(len(values), number, dtype=np.int64))
             falling.append(np.full(len(values), piece.falling))
             roles += [role] * len(values)
-            times.append(piece.start_s + piece.offset_s[role] + np.arange(len(values)) * piece.period_s)
+            times.append(piece.start_s + piece.offset_s[role] + np.arange(len(values), dtype=np.float64) * piece.period_s)
             volts.append(values)
     empty = np.zeros(0)
     return {
@@ -60,7 +59,7 @@ def close_up_columns(trace: Trace) -> dict[str, Any]:
     }
 
 
-def metadata(recording: Recording) -> dict[str, Any]:
+def metadata(recording: Recording) -> dict[str, object]:
     """Everything that is not a reading, as plain values, and a checksum: SHA-256 of the others as JSON in ASCII with sorted keys."""
     trace = recording.trace
     table = {

@@ -45,7 +45,7 @@ class Gathered:
     torn_bytes: int = 0
 
     @property
-    def counters(self) -> dict[str, Any]:
+    def counters(self) -> dict[str, object]:
         """The board's counters at its end; empty where the end is lost."""
         counters = (self.end or {}).get("counters")
         return counters if isinstance(counters, dict) else {}

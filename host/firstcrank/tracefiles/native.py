@@ -11,12 +11,13 @@ import json
 import struct
 import zlib
 from base64 import b64decode
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, TypeVar, cast
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from firstcrank import wire
 from firstcrank.calibration import OLDER, Calibration
@@ -59,7 +60,7 @@ BROKEN = (
 Value = TypeVar("Value")
 
 
-def context_to_json(context: Context) -> dict[str, Any]:
+def context_to_json(context: Context) -> dict[str, object]:
     """The user's answers for a note; only what was asked."""
     return {name: getattr(context, name) for name in ANSWERS if getattr(context, name) is not None}
 
@@ -149,14 +150,14 @@ class _Reader:
     def _embedded(self) -> Calibration | None:
         """The recorder's choice, else the board's own (a capture that no host has noted anything on)."""
         if "calibration" in self.notes:
-            return Calibration.from_json(self.notes.content("calibration")["calibration"])
+            return Calibration.from_json(cast("Mapping[str, object]", self.notes.content("calibration")["calibration"]))
         stored = (self.found.stream or {}).get("calibration")
         return Calibration.from_json(stored) if stored and not self.notes.format else None
 
     def _limits(self) -> Limits | None:
         """The recorder's, else those that a board working alone was given."""
         if "limits" in self.notes:
-            return Limits.from_json(self.notes.content("limits")["limits"])
+            return Limits.from_json(cast("Mapping[str, object]", self.notes.content("limits")["limits"]))
         given = (self.found.alone or {}).get("limits")
         if not given or self.notes.format:
             return None
@@ -176,7 +177,7 @@ class _Reader:
 
     def _trace(self, codes: Codes, calibration: Calibration | None, meta: dict[str, Any]) -> Trace:
         stream = self.found.stream or {}
-        origin: dict[str, Any] = {"file": self.name, **meta}
+        origin: dict[str, object] = {"file": self.name, **meta}
         if calibration is None:
             origin["uncalibrated"] = True
         roles = [str(entry["role"]) for entry in stream["channels"]]
@@ -224,7 +225,8 @@ class _Reader:
         if "broke off" in self.notes:
             lines.append(f"the recording broke off: {self.notes.content('broke off').get('why')}")
         if "visit" in self.notes:
-            lines += [str(line) for line in self.notes.content("visit").get("lines", ())]
+            said_in_visit = self.notes.content("visit").get("lines", ())
+            lines += [str(line) for line in said_in_visit] if isinstance(said_in_visit, list) else []
         if said is not None:
             lines.append(f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}")
         if found.restarted:
@@ -257,7 +259,7 @@ def unpacked(text: str) -> dict[str, float]:
     return table
 
 
-def _answers(notes: Notes) -> dict[str, Any]:
+def _answers(notes: Notes) -> dict[str, object]:
     """The answers of the note, without the name that format 1 put among them; what was answered afterwards wins."""
     before = {name: value for name, value in notes.content("answers").items() if name != "note"}
     return {**before, **notes.content(AFTERWARDS)}
@@ -288,7 +290,7 @@ def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
     }
 
 
-def _small(values: Any) -> IntArray:
+def _small(values: ArrayLike) -> IntArray:
     """Counts as 32-bit integers: half the memory, and sums of a row cannot overflow as they would in 16."""
     return cast(IntArray, np.asarray(values, dtype=np.int32))
 

@@ -6,7 +6,7 @@ import contextlib
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 from firstcrank import wire
 from firstcrank.errors import UnwritableFileError
@@ -16,7 +16,7 @@ REPEAT_BYTES = 262_144  # a copy of what is protected after each of these: every
 END_COPIES = 2
 
 
-def as_recording(data: bytes, recording_id: bytes, why: str, **contents: Mapping[str, Any]) -> bytes:
+def as_recording(data: bytes, recording_id: bytes, why: str, **contents: Mapping[str, object]) -> bytes:
     """A board's frames with a copy of what is protected before and behind them and the closing note, as RecordingFile writes."""
     copy = [(kind, contents[kind]) for kind in PROTECTED]
     hashes = {kind: hash_of(recording_id, kind, text_of(content)) for kind, content in copy}
@@ -46,11 +46,11 @@ class RecordingFile:
         self._id = recording_id
         self._rest = b""
         self._notes = 0
-        self._protected: dict[str, Mapping[str, Any]] = {}
-        self._afterwards: dict[str, Mapping[str, Any]] = {}
+        self._protected: dict[str, Mapping[str, object]] = {}
+        self._afterwards: dict[str, Mapping[str, object]] = {}
         self._since_copy = 0
 
-    def protect(self, **contents: Mapping[str, Any]) -> None:
+    def protect(self, **contents: Mapping[str, object]) -> None:
         """Notes identity, calibration, limits and answers now, and again every REPEAT_BYTES and at the end."""
         if set(contents) != set(PROTECTED):
             raise ValueError(f"what is protected must be {', '.join(PROTECTED)}, all of it")
@@ -67,19 +67,19 @@ class RecordingFile:
             if self._since_copy >= REPEAT_BYTES:
                 self._copy()
 
-    def note(self, kind: str, /, **table: Any) -> None:
+    def note(self, kind: str, /, **table: object) -> None:
         """Adds one note of the recorder, once."""
         for body in note_bodies(self._id, kind, table):
             self._append(b"\x00" + wire.encode_frame(wire.NOTE, self._id, self._notes, body))
             self._notes += 1
 
-    def answered(self, **answers: Any) -> None:
+    def answered(self, **answers: object) -> None:
         """Notes what the person answered when the recording was over, twice; the closing note names its hash."""
         self._afterwards = {AFTERWARDS: answers}
         for _ in range(END_COPIES):
             self.note(AFTERWARDS, **answers)
 
-    def end(self, **table: Any) -> None:
+    def end(self, **table: object) -> None:
         """The last copy of what is protected, then the closing note, twice: it says how many notes came before and their hashes."""
         self._copy()
         noted = {**self._protected, **self._afterwards}

@@ -11,7 +11,6 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from firstcrank import wire
 
@@ -41,12 +40,12 @@ def hash_of(recording_id: bytes, kind: str, text: str) -> str:
     return digest.hexdigest()[:HASH_CHARS]
 
 
-def text_of(table: Mapping[str, Any]) -> str:
+def text_of(table: Mapping[str, object]) -> str:
     """A content as the text that is hashed: JSON in ASCII, keys sorted, no blanks."""
     return json.dumps(table, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
 
 
-def note_bodies(recording_id: bytes, kind: str, table: Mapping[str, Any]) -> list[bytes]:
+def note_bodies(recording_id: bytes, kind: str, table: Mapping[str, object]) -> list[bytes]:
     """The bodies of the NOTE frames that hold one copy of a content, each within wire.MAX_BODY_BYTES."""
     text = text_of(table)
     pieces = [text[at : at + PIECE_CHARS] for at in range(0, len(text), PIECE_CHARS)]
@@ -54,7 +53,7 @@ def note_bodies(recording_id: bytes, kind: str, table: Mapping[str, Any]) -> lis
     return [json.dumps({**shared, "piece": n, "text": piece}).encode("ascii") for n, piece in enumerate(pieces)]
 
 
-def table_of(body: bytes) -> dict[str, Any]:
+def table_of(body: bytes) -> dict[str, object]:
     """The JSON table in a frame's body; empty where there is none, however it is damaged."""
     try:
         table = json.loads(body.decode("utf-8"))
@@ -70,7 +69,7 @@ class Notes:
     `format` is 0 where there is no note at all. `integrity` and `lines` are what becomes of Trace.integrity and Trace.notes.
     """
 
-    tables: Mapping[str, dict[str, Any]] = field(default_factory=dict)
+    tables: Mapping[str, dict[str, object]] = field(default_factory=dict)
     format: int = 0
     integrity: tuple[str, ...] = ()
     lines: tuple[str, ...] = ()
@@ -78,7 +77,7 @@ class Notes:
     def __contains__(self, kind: str) -> bool:
         return kind in self.tables
 
-    def content(self, kind: str) -> dict[str, Any]:
+    def content(self, kind: str) -> dict[str, object]:
         """The content of a kind; empty where there is none."""
         return self.tables.get(kind, {})
 
@@ -90,7 +89,7 @@ class _Kind:
         self.pieces: dict[str, dict[int, str]] = {}
         self.counts: dict[str, int] = {}
 
-    def add(self, body: Mapping[str, Any]) -> None:
+    def add(self, body: Mapping[str, object]) -> None:
         name, piece, count, text = (body.get(key) for key in ("hash", "piece", "pieces", "text"))
         if isinstance(name, str) and isinstance(text, str) and isinstance(piece, int) and isinstance(count, int):
             self.counts[name] = count
@@ -98,9 +97,9 @@ class _Kind:
         else:
             self.pieces.setdefault("", {})
 
-    def content(self, recording_id: bytes, kind: str) -> tuple[dict[str, Any] | None, bool]:
+    def content(self, recording_id: bytes, kind: str) -> tuple[dict[str, object] | None, bool]:
         """The content, None where no copy is whole; and whether anything contradicts it."""
-        whole: list[dict[str, Any]] = []
+        whole: list[dict[str, object]] = []
         for name, pieces in self.pieces.items():
             count = self.counts.get(name, 0)
             if not 0 < count <= len(pieces) or any(n not in pieces for n in range(count)):
@@ -132,11 +131,11 @@ def read_notes(frames: Iterable[wire.Frame], recording_id: bytes, alone: bool) -
     return _first(ours, integrity)
 
 
-def _second(ours: list[tuple[int, dict[str, Any]]], recording_id: bytes, integrity: list[str]) -> Notes:
+def _second(ours: list[tuple[int, dict[str, object]]], recording_id: bytes, integrity: list[str]) -> Notes:
     kinds: dict[str, _Kind] = {}
     for _, table in ours:
         kinds.setdefault(str(table.get("note", "")), _Kind()).add(table)
-    tables: dict[str, dict[str, Any]] = {}
+    tables: dict[str, dict[str, object]] = {}
     for kind, found in kinds.items():
         content, contradicted = found.content(recording_id, kind)
         if contradicted and kind in (*PROTECTED, AFTERWARDS, "end", "host"):
@@ -158,12 +157,12 @@ def _second(ours: list[tuple[int, dict[str, Any]]], recording_id: bytes, integri
     return Notes(tables, FORMAT, tuple(integrity), tuple(lines))
 
 
-def _lost(kind: str, tables: Mapping[str, Any], kinds: Mapping[str, _Kind]) -> bool:
+def _lost(kind: str, tables: Mapping[str, object], kinds: Mapping[str, _Kind]) -> bool:
     """No whole copy, and not told as a contradiction already."""
     return kind not in tables and len(kinds[kind].pieces) <= 1 and "" not in kinds[kind].pieces
 
 
-def _against_the_end(end: Mapping[str, Any], tables: Mapping[str, Any], recording_id: bytes) -> list[str]:
+def _against_the_end(end: Mapping[str, object], tables: Mapping[str, Mapping[str, object]], recording_id: bytes) -> list[str]:
     """The closing note names the hash of each content; what is in the file must be that."""
     hashes = end.get("hashes")
     if not isinstance(hashes, dict):
@@ -176,9 +175,9 @@ def _against_the_end(end: Mapping[str, Any], tables: Mapping[str, Any], recordin
     ]
 
 
-def _first(ours: list[tuple[int, dict[str, Any]]], integrity: list[str]) -> Notes:
+def _first(ours: list[tuple[int, dict[str, object]]], integrity: list[str]) -> Notes:
     """Format 1: plain tables, of which calibration, limits and answers stand at the begin and again at the end."""
-    by_kind: dict[str, list[dict[str, Any]]] = {}
+    by_kind: dict[str, list[dict[str, object]]] = {}
     for _, table in ours:
         by_kind.setdefault(str(table.get("note", "")), []).append(table)
     for kind in FIRST_FORMAT:

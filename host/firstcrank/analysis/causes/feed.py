@@ -9,6 +9,7 @@ from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, on
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause
 from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.trace import FloatArray
 from firstcrank.units import text_s, text_v
 
 
@@ -100,7 +101,7 @@ def feed_relay(facts: Facts) -> Cause | None:
     )
 
 
-def _battery_at(view: View, battery: np.ndarray, at_s: float) -> float:
+def _battery_at(view: View, battery: FloatArray, at_s: float) -> float:
     i = int(np.clip(np.searchsorted(view.trace.end_s, at_s), 0, len(battery) - 1))
     return float(battery[i])
 

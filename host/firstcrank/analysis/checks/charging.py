@@ -8,6 +8,7 @@ from firstcrank.analysis.crank_speed import spectrum
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.trace import BoolArray, FloatArray
 from firstcrank.units import text_v
 
 CHARGED_SHARE = 0.03  # of the watch
@@ -78,7 +79,7 @@ def check_charger(view: View) -> list[Finding]:
     ]
 
 
-def _mains_ripple(view: View, rest: np.ndarray, battery: np.ndarray) -> bool:
+def _mains_ripple(view: View, rest: BoolArray, battery: FloatArray) -> bool:
     if rest.sum() < 400:
         return False
     step_s = float(np.median(np.diff(view.trace.start_s[rest])))

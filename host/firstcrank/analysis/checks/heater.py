@@ -15,6 +15,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Result
+from firstcrank.trace import BoolArray, FloatArray
 from firstcrank.units import text_s, text_v
 
 ROLES = ("heater_coil", "heater_return")
@@ -49,7 +50,7 @@ def check(view: View) -> list[Finding]:
     return findings
 
 
-def _polarity(view: View, across_v: np.ndarray, live: np.ndarray) -> Finding:
+def _polarity(view: View, across_v: FloatArray, live: BoolArray) -> Finding:
     at_s = float(view.trace.start_s[np.flatnonzero(live)[0]])
     across = Measured(float(across_v[live].mean()), view.difference(*ROLES, live).u, "V")
     check_id = CheckId.HEATER_POLARITY
@@ -60,7 +61,7 @@ def _polarity(view: View, across_v: np.ndarray, live: np.ndarray) -> Finding:
     return Finding(check_id, Result.PASS, text, across, 0.0, at_s)
 
 
-def _voltage(view: View, live: np.ndarray) -> Finding:
+def _voltage(view: View, live: BoolArray) -> Finding:
     settled = live & np.roll(live, 3) & np.roll(live, -3)
     chosen = settled if settled.any() else live
     plus, minus = view.difference("battery", "heater_coil", chosen), view.mean("heater_return", chosen)
@@ -71,7 +72,7 @@ def _voltage(view: View, live: np.ndarray) -> Finding:
     return compared(CheckId.HEATER_VOLTAGE, drop, text, below=view.limits["heater_drop_fail_v"], at_s=at_s)
 
 
-def _chatter(view: View, live: np.ndarray, stretches: list[Stretch]) -> Finding:
+def _chatter(view: View, live: BoolArray, stretches: list[Stretch]) -> Finding:
     opened = 0
     for begin_s, end_s in stretches:
         inside = (view.trace.start_s >= begin_s) & (view.trace.end_s <= end_s)
