@@ -6,7 +6,6 @@ import contextlib
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from firstcrank.calibration import Calibration
 from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.link.board_client import BoardClient, patience, table_of
 from firstcrank.trace import FloatArray
+from firstcrank.wire_bodies import ChannelBody
 
 QUIET_S = 8.0
 
@@ -31,7 +31,7 @@ class Readings:
 
 
 def stream(
-    client: BoardClient, channels: Sequence[Mapping[str, Any]], calibration: Calibration, trigger_v: float, bin_us: int = 768
+    client: BoardClient, channels: Sequence[ChannelBody], calibration: Calibration, trigger_v: float, bin_us: int = 768
 ) -> Iterator[Readings]:
     """Readings until the caller stops asking. Raises BoardRefusedError, LinkLostError where the board refuses or falls silent."""
     client.idle()
