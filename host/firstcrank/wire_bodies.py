@@ -6,7 +6,7 @@ Formats and their meaning: wire.py.
 from __future__ import annotations
 
 import struct
-from typing import NamedTuple, TypedDict
+from typing import NamedTuple, Required, TypedDict
 
 from firstcrank.wire import (
     BINS_BYTES,
@@ -25,6 +25,45 @@ class ChannelBody(TypedDict):
 
     role: str
     pin: int
+
+
+class IdentityBody(TypedDict, total=False):
+    """IDENTITY: what the board says of itself. docs/wire_format.md says when a key is there."""
+
+    product: str
+    firmware: str
+    state: str
+    board: str
+    chip: str
+    micropython: str
+    synthetic: bool
+    short_of_memory: str
+    alone_error: str
+    error: str
+    restarts: int
+    causes: dict[str, int]
+    missed: int
+
+
+class InputBody(TypedDict, total=False):
+    """One input in CHECK: mean, noise and range of its codes; codes after driving the pin where that was done."""
+
+    role: Required[str]
+    pin: Required[int]
+    mean_code: Required[float]
+    rms_code: Required[float]
+    highest_code: Required[int]
+    stuck: bool
+    driven_codes: list[float]
+
+
+class SelfCheckBody(TypedDict, total=False):
+    """CHECK: the board's self-check."""
+
+    free_bytes: int
+    temperature_c: float | None
+    inputs: list[InputBody]
+    conversions_per_s: float
 
 
 class BinsHead(NamedTuple):

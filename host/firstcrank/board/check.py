@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import Any, Literal
+from typing import Literal, cast
 
 from firstcrank import wire
 from firstcrank.board.pin_network import CODES, FIRST_GPIO, LEAD_PINS, SUPPLY_V, PinNetwork, rest_told
@@ -20,7 +20,7 @@ from firstcrank.errors import CalibrationError, UnreadableTraceError
 from firstcrank.link.board_client import BoardClient, patience, table_of
 from firstcrank.link.short_recording import short_recording
 from firstcrank.tracefiles.native import from_bytes
-from firstcrank.wire_bodies import ChannelBody
+from firstcrank.wire_bodies import ChannelBody, IdentityBody, InputBody, SelfCheckBody
 
 Outcome = Literal["ok", "warn", "fail", "not checked"]
 OLDEST_MICROPYTHON = (1, 24)
@@ -54,8 +54,8 @@ class CheckLine:
 class Answers:
     """What the board said: identity, self-check, its calibration (or None), clock ratio (or None), a short recording's bytes."""
 
-    identity: Mapping[str, Any]
-    selfcheck: Mapping[str, Any]
+    identity: IdentityBody
+    selfcheck: SelfCheckBody
     calibration: Calibration | None
     clock_ratio: float | None
     recording: bytes
@@ -88,7 +88,16 @@ def ask_board(
     recording = short_recording(client, RECORD_S)
     speed = _link_speed(client) if patience() <= 1.0 else None
     lost = client.damaged_frames - damaged
-    return Answers(client.identity, selfcheck, calibration, ratio, recording, lost, acquisition, speed)
+    return Answers(
+        cast(IdentityBody, client.identity),
+        cast(SelfCheckBody, selfcheck),
+        calibration,
+        ratio,
+        recording,
+        lost,
+        acquisition,
+        speed,
+    )
 
 
 def _link_speed(client: BoardClient) -> float | None:
@@ -149,7 +158,7 @@ def check(
     return tuple(lines)
 
 
-def _firmware(identity: Mapping[str, Any]) -> CheckLine:
+def _firmware(identity: IdentityBody) -> CheckLine:
     version = str(identity.get("micropython", ""))
     seen = f"firstcrank {identity.get('firmware')} on MicroPython {version}, {identity.get('chip')}"
     numbers = tuple(int(n) for n in re.findall(r"\d+", version)[:2])
@@ -159,7 +168,7 @@ def _firmware(identity: Mapping[str, Any]) -> CheckLine:
     return CheckLine("firmware", "ok", seen)
 
 
-def _health(identity: Mapping[str, Any]) -> list[CheckLine]:
+def _health(identity: IdentityBody) -> list[CheckLine]:
     """What the board says of itself that must not pass unseen: short of memory, an old table, an error, restarts while it waited."""
     lines = []
     short = identity.get("short_of_memory")
@@ -198,7 +207,7 @@ def _health(identity: Mapping[str, Any]) -> list[CheckLine]:
     return lines
 
 
-def _memory(selfcheck: Mapping[str, Any]) -> CheckLine:
+def _memory(selfcheck: SelfCheckBody) -> CheckLine:
     free = int(selfcheck.get("free_bytes") or 0)
     if free == 0:
         return CheckLine("memory", "not checked", "this board does not tell")
@@ -208,7 +217,7 @@ def _memory(selfcheck: Mapping[str, Any]) -> CheckLine:
     )
 
 
-def _temperature(selfcheck: Mapping[str, Any]) -> CheckLine:
+def _temperature(selfcheck: SelfCheckBody) -> CheckLine:
     value = selfcheck.get("temperature_c")
     if value is None:
         return CheckLine("chip temperature", "not checked", "this board does not tell")
@@ -228,7 +237,7 @@ def _calibration(calibration: Calibration | None, today: date) -> CheckLine:
     return CheckLine("calibration", "ok", f"measured {calibration.date[:10]}")
 
 
-def _input(entry: Mapping[str, Any], used: Calibration, place: str) -> CheckLine:
+def _input(entry: InputBody, used: Calibration, place: str) -> CheckLine:
     role, pin = str(entry["role"]), entry["pin"]
     what = f"input {role.replace('_', ' ')} ({place}{pin})"
     mean, rms = float(entry["mean_code"]), float(entry["rms_code"])
@@ -263,7 +272,7 @@ def _input(entry: Mapping[str, Any], used: Calibration, place: str) -> CheckLine
     return CheckLine(what, "ok", seen)
 
 
-def _parts(entry: Mapping[str, Any], networks: Mapping[str, PinNetwork]) -> CheckLine:
+def _parts(entry: InputBody, networks: Mapping[str, PinNetwork]) -> CheckLine:
     """The parts at the pin, by how it fell after it had been driven."""
     what = f"parts of {str(entry['role']).replace('_', ' ')} (GP{entry['pin']})"
     network, codes = networks.get(str(entry["role"])), entry.get("driven_codes")
@@ -284,7 +293,7 @@ def _reading(line: ChannelCalibration | None, mean: float, rms: float) -> str:
     return f"{round(volts, 2) + 0.0:.2f} V, noise {rms * line.gain_v_per_code * 1e3:.0f} mV"
 
 
-def _alike(inputs: Sequence[Mapping[str, Any]]) -> list[CheckLine]:
+def _alike(inputs: Sequence[InputBody]) -> list[CheckLine]:
     """Two inputs that read the same live voltage: bridged on the board, or both leads on one point."""
     live = [e for e in inputs if float(e["mean_code"]) > 400 and int(e["highest_code"]) < TOP_CODE]
     return [

@@ -8,219 +8,39 @@ from __future__ import annotations
 
 import hashlib
 import time
-from array import array
-from collections.abc import Callable, Mapping
-from typing import Any, Protocol, TypeVar
+from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstcrank import wire
 from firstcrank.errors import LinkLostError, UsageError
-from firstcrank.trace import FloatArray
 from firstcrank.units import US_PER_S
+from firstcrank.wire_bodies import ChannelBody
 from firstcrank_sim.board.converter import Converter
 from firstcrank_sim.board.firmware_program import load
 from firstcrank_sim.board.link_faults import LINK_FAULTS, LinkFault
+from firstcrank_sim.board.parts import (
+    Acquisition,
+    App,
+    Clock,
+    Config,
+    Input,
+    Inputs,
+    SolderedInput,
+    Store,
+    Stream,
+    Waveforms,
+)
 from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
 from firstcrank_sim.board.to_trace import bench_converter
 from firstcrank_sim.scenarios.catalogue import simulate
 from firstcrank_sim.scenarios.visits import VISITS
 
-Number = TypeVar("Number", int, float)
-CONVERSION_S = 2e-6  # RP2040: 96 cycles of 48 MHz, datasheet section 4.9
 STEP_US = 4000  # simulated time per pass of the firmware's loop
-BLOCK_S = 0.5  # converted at a time
-WARM_UP_S = 0.01  # converted before each block so that the input filter has settled
 PINS = tuple(range(26, 34))
 PROMPT = b'MicroPython v1.24.1 on 2024-11-29; Raspberry Pi Pico with RP2040\r\nType "help()" for more information.\r\n>>> '
-
-
-class Waveforms(Protocol):
-    """What the board's inputs need of a simulated start."""
-
-    def volts(self, role: str, t: FloatArray) -> FloatArray:
-        """Volts at the clip named `role` at times `t`."""
-        ...
-
-
-class _Clock:
-    """Simulated microseconds, wrapping as a board's do."""
-
-    def __init__(self) -> None:
-        self.us = 0
-
-    def ticks_us(self) -> int:
-        return self.us % wire.TICKS_WRAP_US
-
-    @staticmethod
-    def ticks_diff(later: int, earlier: int) -> int:
-        half = wire.TICKS_WRAP_US // 2
-        return (later - earlier + half) % wire.TICKS_WRAP_US - half
-
-
-class _Stream:
-    """Both directions of the simulated USB serial."""
-
-    def __init__(self) -> None:
-        self.to_board = bytearray()
-        self.to_host = bytearray()
-        self.open = True
-
-    def read(self, most: int) -> bytes:
-        data = bytes(self.to_board[:most])
-        del self.to_board[:most]
-        return data
-
-    def writable(self) -> bool:
-        return self.open
-
-    def write(self, view: memoryview) -> int:
-        if not self.open:
-            return 0
-        self.to_host += view
-        return len(view)
-
-
-class _Inputs:
-    """Codes of all channels, converted round robin from the start's true voltages."""
-
-    def __init__(self, start: Waveforms, converter: Converter, roles: list[str], seed: int) -> None:
-        self._start = start
-        self._converter = converter
-        self._roles = roles
-        self._rng = np.random.default_rng([seed, 11])
-        self.set_s = CONVERSION_S * len(roles)
-        self._block: NDArray[np.uint16] = np.zeros((0, len(roles)), dtype=np.uint16)
-        self._first = 0
-
-    def codes(self, first: int, count: int) -> NDArray[np.uint16]:
-        """`count` sets from set number `first`, shape (count, channels); must be asked for in rising order."""
-        parts = []
-        while count > 0:
-            if first >= self._first + len(self._block):
-                self._convert(first)
-            at = first - self._first
-            part = self._block[at : at + count]
-            parts.append(part)
-            first += len(part)
-            count -= len(part)
-        return np.concatenate(parts)
-
-    def _convert(self, first: int) -> None:
-        warm = min(int(WARM_UP_S / self.set_s), first)
-        sets = np.arange(first - warm, first + int(BLOCK_S / self.set_s))
-        columns = []
-        for number, role in enumerate(self._roles):
-            t = np.asarray(sets * self.set_s + number * CONVERSION_S, dtype=np.float64)
-            codes = self._converter.codes(role, self._start.volts(role, t), self.set_s, self._rng)
-            columns.append(codes[warm:])
-        self._block = np.stack(columns, axis=1)
-        self._first = first
-
-
-class _Acquisition:
-    """Free-running conversion on the simulated clock, folded by the firmware's plain fold."""
-
-    name = "bench"
-    own_loop = False
-    lost_conversions = 0
-
-    def __init__(self, clock: _Clock, inputs: _Inputs, channels: int) -> None:
-        self._clock = clock
-        self._inputs = inputs
-        self._channels = channels
-        self._fold = load("fold").fold
-        self._running = False
-
-    def start(self, config: Mapping[str, Any], ring: Any) -> None:
-        fold = load("fold")
-        self.sets = max(round(config["bin_us"] / US_PER_S / self._inputs.set_s), 1)
-        self._ring = ring
-        self._params = array("i", bytes(4 * fold.PARAMS))
-        self._params[fold.SETS] = self.sets
-        self._params[fold.CHANNELS] = self._channels
-        self._params[fold.KEY] = config["key_channel"]
-        self._params[fold.TRIGGER] = config["trigger_code"]
-        self._out_at = fold.OUT_AT
-        self._spare = bytearray(ring.bin_bytes)
-        self._begin_us = self._clock.us
-        self._bins = 0
-        self._running = True
-
-    def poll(self) -> None:
-        """Folds every bin that is due."""
-        bin_us = self.sets * self._inputs.set_s * US_PER_S
-        due = int((self._clock.us - self._begin_us) / bin_us) if self._running else self._bins
-        if due <= self._bins:
-            return
-        codes = array("H", self._inputs.codes(self._bins * self.sets, (due - self._bins) * self.sets).tobytes())
-        per_bin = self.sets * self._channels
-        ring, params = self._ring, self._params
-        for number in range(due - self._bins):
-            slot = ring.slot()
-            params[0] = number * per_bin
-            params[self._out_at] = max(slot, 0)
-            self._fold(codes, ring.bins if slot >= 0 else self._spare, params)
-            if slot >= 0:
-                index = (self._bins + number) * per_bin
-                at_us = int(self._begin_us + (self._bins + number) * bin_us) % wire.TICKS_WRAP_US
-                gap_us = round(self._inputs.set_s * US_PER_S)
-                ring.commit(index & 0x3FFFFFFF, index >> 30, at_us, round(bin_us), gap_us, self.sets)
-        self._bins = due
-
-    def stop(self) -> None:
-        self._running = False
-
-    def conversions(self) -> int:
-        return int(self._bins * self.sets * self._channels)
-
-    def describe(self) -> dict[str, Any]:
-        return {
-            "acquisition": self.name,
-            "conversion_ns": round(CONVERSION_S * 1e9),
-            "conversions_per_bin": self.sets,
-        }
-
-
-class _Input:
-    """One pin for the self-check: what the lead carries before the key is touched."""
-
-    def __init__(self, inputs: _Inputs, channel: int) -> None:
-        self._inputs = inputs
-        self._channel = channel
-        self._read = 0
-
-    def read_u16(self) -> int:
-        self._read += 1
-        code = int(self._inputs.codes(self._read, 1)[0, self._channel])
-        return (code << 4) | (code >> 8)
-
-
-class _SolderedInput:
-    """One pin of a board under test, every clip on the ground clip: what a wrong part lets it read."""
-
-    def __init__(self, pin: Mapping[str, float]) -> None:
-        self._code = min(round(pin["rest_v"] / SUPPLY_V * wire.CODE_TOP), wire.CODE_TOP - 1)
-        self._read = 0
-
-    def read_u16(self) -> int:
-        self._read += 1
-        code = min(max(self._code + self._read % 2, 0), wire.CODE_TOP - 1)  # a converter's last bit is never still
-        return (code << 4) | (code >> 8)
-
-
-class _Store:
-    """The board's small files, in memory."""
-
-    def __init__(self, tables: dict[str, Any]) -> None:
-        self._tables = tables
-
-    def load(self, name: str) -> Any:
-        return self._tables.get(name)
-
-    def save(self, name: str, table: Any) -> None:
-        self._tables[name] = table
+Number = TypeVar("Number", int, float)
 
 
 class SimulatedBoard:
@@ -245,19 +65,19 @@ class SimulatedBoard:
         self._fault = fault or LinkFault("", "", silent=bool(solder and solder.keeps_board_off))
         self._solder = solder
         self._speed = speed
-        self._clock = _Clock()
-        self._stream = _Stream()
+        self._clock = Clock()
+        self._stream = Stream()
         self._rng = np.random.default_rng([seed, 13])
-        self._tables: dict[str, Any] = {} if solder else {"calibration": converter.calibration.to_json()}
+        self._tables: dict[str, object] = {} if solder else {"calibration": converter.calibration.to_json()}
         self._recording_us: int | None = None
         self._restarted = False
         self._gone = False
         self._began_s = time.monotonic()
         self._app = self._boot()
 
-    def _boot(self) -> Any:
+    def _boot(self) -> App:
         app = load("app")
-        return app.App(
+        running: App = app.App(
             app.Parts(
                 clock=self._clock,
                 stream=self._stream,
@@ -274,18 +94,19 @@ class SimulatedBoard:
                     "synthetic": True,
                     **({"firmware": self._fault.firmware} if self._fault.firmware else {}),
                 },
-                store=_Store(self._tables),
+                store=Store(self._tables),
                 lamp=load("lamp").Lamp(None, self._clock),
                 temperature_c=lambda: 21.0,
                 random8=lambda: self._rng.bytes(8),
             )
         )
+        return running
 
-    def _adcs(self, config: Mapping[str, Any]) -> list[_Input | _SolderedInput]:
+    def _adcs(self, config: Config) -> list[Input | SolderedInput]:
         if self._solder is not None:
-            return [_SolderedInput(self._solder.pin(c["pin"])) for c in config["channels"]]
+            return [SolderedInput(self._solder.pin(c["pin"])) for c in config["channels"]]
         inputs = self._inputs(config["channels"])
-        return [_Input(inputs, n) for n in range(len(config["channels"]))]
+        return [Input(inputs, n) for n in range(len(config["channels"]))]
 
     def _drive(self, pin: int) -> list[int]:
         """As firmware/firstcrank_board/drive_viper.py: codes after 4 and 60 us, and the most that another input rose meanwhile."""
@@ -296,15 +117,15 @@ class SimulatedBoard:
             for name in ("after_4us_v", "after_60us_v", "others_v")
         ]
 
-    def _inputs(self, channels: list[dict[str, Any]]) -> _Inputs:
-        return _Inputs(self._start, self._converter, [c["role"] for c in channels], self._seed)
+    def _inputs(self, channels: list[ChannelBody]) -> Inputs:
+        return Inputs(self._start, self._converter, [c["role"] for c in channels], self._seed)
 
-    def _acquire(self, config: Mapping[str, Any]) -> _Acquisition:
+    def _acquire(self, config: Config) -> Acquisition:
         wanted = config.get("acquisition", "auto")
         if wanted not in ("auto", "bench"):
             raise load("commands").Refused(f"this board has no acquisition called {wanted}; it has bench")
         self._recording_us = self._clock.us
-        return _Acquisition(self._clock, self._inputs(config["channels"]), len(config["channels"]))
+        return Acquisition(self._clock, self._inputs(config["channels"]), len(config["channels"]))
 
     def _recorded_s(self) -> float:
         return -1.0 if self._recording_us is None else (self._clock.us - self._recording_us) / US_PER_S

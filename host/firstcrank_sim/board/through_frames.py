@@ -9,7 +9,8 @@ from firstcrank.limits import shipped
 from firstcrank.trace import Trace
 from firstcrank.tracefiles.native import as_recording, from_bytes
 from firstcrank_sim.board.converter import Converter
-from firstcrank_sim.board.simulated_board import CONVERSION_S, SimulatedBoard
+from firstcrank_sim.board.parts import CONVERSION_S
+from firstcrank_sim.board.simulated_board import SimulatedBoard
 from firstcrank_sim.vehicle.truth import Truth
 
 RECORDING = b"benchrun"
