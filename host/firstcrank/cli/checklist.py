@@ -1,0 +1,220 @@
+"""firstcrank checklist: the checks of a first start in order, each with why, caution, how, what to expect and what a failure means."""
+
+from __future__ import annotations
+
+import importlib
+import json
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstcrank.cli.say import say
+from firstcrank.errors import UsageError
+
+if TYPE_CHECKING:
+    from firstcrank.visit.checklist import Check, Outcome
+
+COMPLETE, OPEN = 0, 1
+FIGURE = "Maker's figure"
+
+
+@click.command()
+@click.argument("job")
+@click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store.")
+@click.option("--list", "list_file", type=click.Path(dir_okay=False, path_type=Path), help="The shop's own list (TOML).")
+@click.option(
+    "--write", "write_file", type=click.Path(dir_okay=False, path_type=Path), help="Write the shipped list to a file, to edit."
+)
+@click.option("--show", "only_show", is_flag=True, help="Show what is done and what is open; ask nothing.")
+@click.option("--check", "numbers", type=int, multiple=True, help="Only these checks, also those that are done.")
+def checklist(
+    job: str, store: str | None, list_file: Path | None, write_file: Path | None, only_show: bool, numbers: tuple[int, ...]
+) -> int:
+    """Go through the checks of a first start and keep each result with the job. Goes on where it was left.
+
+    Exit code: 0 nothing is open, 1 something is open or failed, 2 wrong usage, 4 trouble with the record.
+
+    \b
+    Examples:
+      firstcrank checklist 1207
+      firstcrank checklist 1207 --show
+      firstcrank checklist 1207 --check 13
+      firstcrank checklist 1207 --write our_list.toml
+    """
+    from firstcrank.visit.checklist import open_checks
+
+    checks = _read(list_file)
+    if write_file is not None:
+        return _write(write_file)
+    record = _Record(job, store)
+    outcomes = record.outcomes(checks)
+    if not only_show:
+        chosen = [c for c in checks if c.number in numbers] if numbers else list(open_checks(checks, outcomes))
+        _go_through(record, chosen, outcomes)
+    left = open_checks(checks, outcomes)
+    for check in checks:
+        outcome = outcomes.get(check.number)
+        say(
+            f"{check.number:3d}  {outcome.state if outcome else 'open':<14}  {check.text[:50]}  {outcome.text if outcome else ''}".rstrip()
+        )
+    say(f"{len(checks) - len(left)} of {len(checks)} closed; open: {', '.join(str(c.number) for c in left) or 'none'}")
+    return OPEN if left else COMPLETE
+
+
+def _read(list_file: Path | None) -> tuple[Check, ...]:
+    from firstcrank.toml_file import parse_toml, read_toml
+    from firstcrank.visit.checklist import checks_of
+
+    if list_file is not None:
+        return checks_of(read_toml(list_file, UsageError, "checklist"), str(list_file))
+    return checks_of(parse_toml(_shipped(), "the shipped checklist", UsageError), "the shipped checklist")
+
+
+def _shipped() -> str:
+    return (resources.files("firstcrank.data") / "checklist.toml").read_text("utf-8")
+
+
+def _write(path: Path) -> int:
+    if path.exists():
+        raise UsageError(f"{path} is already there: choose another name")
+    path.write_text(_shipped(), "utf-8")
+    say(f"Written to {path.resolve()}")
+    return COMPLETE
+
+
+class _Record:
+    """The job's notes as the checklist's memory; the maker's figures once per engine."""
+
+    def __init__(self, job: str, place: str | None) -> None:
+        self._store: Any = importlib.import_module("firstcrank.jobs.store")
+        self._records: Any = importlib.import_module("firstcrank.jobs.records")
+        self.job, self._place = job, place
+        with self._store.open_store(place) as store:
+            self.engine = str(self._records.find_job(store, job)["engine"] or "")
+
+    def outcomes(self, checks: tuple[Check, ...]) -> dict[int, Outcome]:
+        """By the notes; what the job's latest real start shows fills what is open. A simulated start fills nothing."""
+        from firstcrank.analysis.as_json import from_table
+        from firstcrank.visit.checklist import from_judgement, outcomes_of
+
+        with self._store.open_store(self._place) as store:
+            file = self._records.job_file(store, self.job)
+        found = outcomes_of(note["text"] for note in file.notes)
+        for start in file.starts:
+            if start["synthetic"]:
+                continue
+            judgement = from_table(json.loads(start["judgement_json"]))
+            for check in checks:
+                shown = from_judgement(check, judgement)
+                if shown is not None:
+                    found[check.number] = shown
+        return found
+
+    def keep(self, check: Check, outcome: Outcome) -> None:
+        """One note."""
+        from firstcrank.visit.checklist import note_of
+
+        self.note(note_of(check, outcome))
+
+    def note(self, text: str) -> None:
+        """One note of the job."""
+        with self._store.open_store(self._place) as store:
+            self._records.add_note(store, self.job, text)
+
+    def figure(self, key: str) -> float | None:
+        """The maker's figure kept for this engine in any job; None where it was never given."""
+        mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
+        with self._store.open_store(self._place) as store:
+            for line in self._records.list_jobs(store, mark, most=1):
+                notes = self._records.job_file(store, line.number).notes
+                values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]
+                if values:
+                    return float(values[-1])
+        return None
+
+    def keep_figure(self, key: str, value: float) -> None:
+        """Once per engine."""
+        self.note(f"{FIGURE} for {self.engine or self.job}: {key} = {value:g}")
+
+
+def _go_through(record: _Record, chosen: list[Check], outcomes: dict[int, Outcome]) -> None:
+    part = ""
+    for check in chosen:
+        if check.part != part:
+            part = check.part
+            say("")
+            say(part)
+        outcome = _ask(record, check)
+        if outcome is None:
+            say("Left here; the same command goes on.")
+            return
+        outcomes[check.number] = outcome
+        record.keep(check, outcome)
+        if outcome.state == "failed":
+            say(f"     FAILED: {check.fails}. Next: {check.next}")
+
+
+def _ask(record: _Record, check: Check) -> Outcome | None:
+    """One check; None to leave."""
+    from firstcrank.analysis.causes.cautions import STANDING
+    from firstcrank.visit.checklist import STATUS, Outcome, State
+
+    say(f"{check.number:3d}. {check.text}")
+    say(f"     Why: {check.why}. How: {check.how}")
+    if check.caution:
+        say(f"     Caution: {check.caution}")
+        for key in STANDING:
+            if key in check.caution.replace(",", " ").replace(";", " ").split():
+                say(f"     {key}: {STANDING[key]}")
+    say(f"     Expect: {check.expect} ({STATUS[check.status]})")
+    keys = "a reading" if check.kind == "reading" else "y yes, n no"
+    while True:
+        text = click.prompt(f"     {keys}, s skip, x not applicable, q leave").strip()
+        if text.lower() == "q":
+            return None
+        if text.lower() in ("s", "x"):
+            reason = click.prompt("     Why").strip()
+            return Outcome(State.SKIPPED if text.lower() == "s" else State.NOT_APPLICABLE, reason)
+        if check.kind != "reading":
+            if text.lower() in ("y", "n"):
+                return Outcome(State.DONE if text.lower() == "y" else State.FAILED, "looked at")
+            continue
+        outcome = _reading(record, check, text)
+        if outcome is not None:
+            return outcome
+
+
+def _reading(record: _Record, check: Check, text: str) -> Outcome | None:
+    from firstcrank.visit.checklist import judge_reading, slipped, typed_reading
+
+    try:
+        value = typed_reading(text, check.unit)
+    except UsageError as error:
+        say(f"     {error}")
+        return None
+    limits = _limits(record, check)
+    if slipped(check, value, limits) and not click.confirm(
+        f"     {value:g} {check.unit}? A decimal point may have slipped. Keep it?"
+    ):
+        return None
+    return judge_reading(value, limits, check.unit)
+
+
+def _limits(record: _Record, check: Check) -> tuple[float | None, float | None]:
+    """The list's limits, or the maker's upper one, asked once per engine."""
+    if not check.maker:
+        return check.low, check.high
+    value = record.figure(check.maker)
+    if value is None:
+        text = click.prompt(
+            f"     The engine maker's figure for this, in {check.unit} (Enter: not known)", default="", show_default=False
+        )
+        if not text.strip():
+            return check.low, check.high
+        from firstcrank.visit.checklist import typed_reading
+
+        value = typed_reading(text, check.unit)
+        record.keep_figure(check.maker, value)
+    return (0.8 * value, 1.2 * value) if check.low is not None else (None, value)

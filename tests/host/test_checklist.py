@@ -1,0 +1,109 @@
+"""The checklist: every check whole, readings in any spelling, nothing complete while something is open."""
+
+from __future__ import annotations
+
+import tomllib
+from importlib import resources
+from pathlib import Path
+
+import pytest
+
+from firstcrank.cli.main import main
+from firstcrank.errors import UsageError
+from firstcrank.visit.checklist import (
+    Outcome,
+    State,
+    checks_of,
+    judge_reading,
+    note_of,
+    open_checks,
+    outcomes_of,
+    slipped,
+    typed_reading,
+)
+
+from .terminal import finished, plain, run_at
+
+SHIPPED = checks_of(tomllib.loads((resources.files("firstcrank.data") / "checklist.toml").read_text("utf-8")), "shipped")
+
+
+def test_the_40_checks_stand_in_order_and_each_is_whole() -> None:
+    assert [check.number for check in SHIPPED] == list(range(1, 41))
+    for check in SHIPPED:
+        assert all((check.text, check.why, check.how, check.expect, check.fails, check.next)), check.number
+        if check.kind == "reading":
+            assert check.low is not None or check.high is not None
+    assert [c.part[0] for c in SHIPPED] == sorted(c.part[0] for c in SHIPPED)
+
+
+@pytest.mark.parametrize(
+    ("text", "volts"), [("12,4", 12.4), ("12.4 V", 12.4), ("12400 mV", 12.4), ("12.4v", 12.4), ("0,02", 0.02)]
+)
+def test_one_value_in_every_spelling(text: str, volts: float) -> None:
+    assert typed_reading(text, "V") == pytest.approx(volts)
+
+
+@pytest.mark.parametrize("text", ["", "twelve", "12.4 A", "12.4.1", "nan", "1e9 V"])
+def test_what_is_no_reading_is_refused(text: str) -> None:
+    with pytest.raises(UsageError, match="no reading"):
+        typed_reading(text, "V")
+
+
+def test_124_v_is_questioned_and_a_flat_battery_is_not() -> None:
+    battery = SHIPPED[12]
+    limits = (battery.low, battery.high)
+    assert slipped(battery, 124.0, limits)
+    assert not slipped(battery, 11.1, limits)
+    assert judge_reading(12.6, limits, "V").state is State.DONE
+    assert judge_reading(11.1, limits, "V").state is State.FAILED
+    assert judge_reading(13.2, limits, "V").text == "13.2 V (12.4 to 13.2 V)"
+
+
+def test_an_open_or_failed_item_is_never_complete() -> None:
+    outcomes = {check.number: Outcome(State.DONE) for check in SHIPPED}
+    assert not open_checks(SHIPPED, outcomes)
+    for state, is_open in ((State.FAILED, True), (State.OPEN, True), (State.SKIPPED, False), (State.NOT_APPLICABLE, False)):
+        assert bool(open_checks(SHIPPED, {**outcomes, 7: Outcome(state, "why")})) == is_open
+    assert open_checks(SHIPPED, {n: o for n, o in outcomes.items() if n != 7}) == (SHIPPED[6],)
+
+
+def test_notes_are_read_back_and_the_latest_wins() -> None:
+    check = SHIPPED[12]
+    notes = [
+        "a note of somebody's",
+        note_of(check, Outcome(State.FAILED, "11.1 V")),
+        note_of(check, Outcome(State.DONE, "12.6 V")),
+    ]
+    assert outcomes_of(notes) == {13: Outcome(State.DONE, "12.6 V")}
+
+
+@pytest.mark.parametrize(
+    "row", [{"number": 1}, {"number": 1, "kind": "guess"}, "text", {**dict.fromkeys(("part", "text"), "x"), "number": 1}]
+)
+def test_a_list_that_can_not_be_used_is_told(row: object) -> None:
+    with pytest.raises(UsageError, match="check 1"):
+        checks_of({"check": [row]}, "ours.toml")
+
+
+def test_a_visit_to_the_terminal_resumes_and_stands_in_the_record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FIRSTCRANK_STORE", str(tmp_path / "shop.sqlite"))
+    with pytest.raises(SystemExit):
+        main(["jobs", "new", "1207", "--engine", "invented 2.8"])
+    program = run_at(tmp_path, "checklist", "1207", "--check", "13", "--check", "20")
+    program.expect("a reading")
+    program.sendline("124")
+    program.expect("slipped")
+    program.sendline("n")
+    program.expect("a reading")
+    program.sendline("12,6")
+    program.expect("y yes")
+    program.sendline("s")
+    program.expect("Why")
+    program.sendline("bulbs on order")
+    code, said = finished(program)
+    assert code == 1
+    assert "2 of 40 closed" in plain(said)
+    code, said = finished(run_at(tmp_path, "checklist", "1207", "--show"))
+    assert code == 1
+    assert "12.6 V" in plain(said)
+    assert "skipped" in plain(said)
