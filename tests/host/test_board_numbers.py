@@ -16,10 +16,10 @@ US = 1e6
 
 def test_times_in_the_boards_program_are_the_judges() -> None:
     th = thresholds_for(12)
-    assert load("quick_judge").TURN_US == pytest.approx(th.key.turn_s * US)
-    assert load("feed_watch").RISE_US == pytest.approx(th.key.rise_bounce_s * US)
-    assert start_tracker.LIVE_BEFORE_US == pytest.approx(th.key.live_before_s * US)
-    assert start_tracker.LEVEL_US == pytest.approx(th.crank.level_s * US)
+    assert pytest.approx(th.key.turn_s * US) == load("quick_judge").TURN_US
+    assert pytest.approx(th.key.rise_bounce_s * US) == load("feed_watch").RISE_US
+    assert pytest.approx(th.key.live_before_s * US) == start_tracker.LIVE_BEFORE_US
+    assert pytest.approx(th.crank.level_s * US) == start_tracker.LEVEL_US
 
 
 @pytest.mark.parametrize("system_v", [12, 24])
