@@ -1,6 +1,7 @@
 # make demo   sets everything up and runs the demo
 # make test   sets everything up, checks the style, types and import contract, and runs the tests
 # make check  the checks alone        make bench  the benchmarks
+# make docs   builds the documentation as a site into build/site: strict links, nothing loaded from elsewhere
 # make wheel  builds the wheel into dist/
 # make hardware        writes the hardware notes' pages, drawings, lists, KiCad project, case from hardware_notes/builds.py
 # make hardware-check  compares them, byte for byte, and runs KiCad's rules where kicad-cli is installed
@@ -10,7 +11,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 JOBS   ?= auto
 
-.PHONY: demo test check tests bench wheel format clean hardware hardware-check
+.PHONY: demo test check tests docs bench wheel format clean hardware hardware-check
 
 demo: $(VENV)/.installed
 	$(BIN)/firstcrank demo
@@ -28,6 +29,10 @@ tests: $(VENV)/.installed-dev
 
 bench: $(VENV)/.installed-dev
 	$(BIN)/python -m tests.host.benchmarks_host
+
+docs: $(VENV)/.installed-dev
+	$(BIN)/python docs/site/reference.py
+	$(BIN)/python -m sphinx -q -W --keep-going -b html -c docs/site . build/site
 
 wheel: $(VENV)/.installed-dev
 	$(BIN)/python -m pip wheel --no-deps --wheel-dir dist .

@@ -13,7 +13,8 @@ from . import rp2_registers as reg
 SIO_GPIO_OE_CLR = 0xD0000028  # RP2040 datasheet 2.3.1.7
 CS_START_ONE = 1 << 2
 SETTLE_MS = 5  # five time constants of the largest filter that this is to tell
-WAITS = ((4, 52), (60, 920))  # microseconds from letting go to the conversion, and turns of the loop for it at 125 MHz
+WAITS_US = (4, 60)  # from letting go to the conversion
+TURN_CYCLES, OTHER_CYCLES = 24, 30  # of the loop below, and around it: measured on the emulated chip
 REPEATS = 3
 
 
@@ -33,23 +34,24 @@ def let_go_and_convert(oe_clear: int, mask: int, adc_at: int, start: int, turns:
 
 
 def driven(chip, pin):
-    """Codes after each of WAITS, the middle one of REPEATS, and the highest of the other inputs while the pin was high.
+    """Codes after each of WAITS_US, the middle one of REPEATS, and by how much another input rose at the most while the pin was high.
 
-    The pin is an analog input again afterwards.
+    The pin is an analog input again afterwards. An input that stands on a live wire rises by nothing.
     """
     others = 0
     start = reg.CS_EN | CS_START_ONE | chip.channel(pin) << reg.CS_AINSEL_SHIFT
+    beside = [reg.CS_EN | CS_START_ONE | chip.channel(other) << reg.CS_AINSEL_SHIFT for other in (26, 27, 28) if other != pin]
+    rest = [let_go_and_convert(SIO_GPIO_OE_CLR, 0, chip.adc, select, 1) for select in beside]
     codes = []
     try:
-        for _, turns in WAITS:
+        for wait_us in WAITS_US:
+            turns = (wait_us * (machine.freq() // 1000000) - OTHER_CYCLES + TURN_CYCLES // 2) // TURN_CYCLES
             seen = []
             for _ in range(REPEATS):
                 machine.Pin(pin, machine.Pin.OUT, value=1)
                 time.sleep_ms(SETTLE_MS)
-                for other in (26, 27, 28):
-                    if other != pin:
-                        select = reg.CS_EN | CS_START_ONE | chip.channel(other) << reg.CS_AINSEL_SHIFT
-                        others = max(others, let_go_and_convert(SIO_GPIO_OE_CLR, 0, chip.adc, select, 1))
+                for select, before in zip(beside, rest):
+                    others = max(others, let_go_and_convert(SIO_GPIO_OE_CLR, 0, chip.adc, select, 1) - before)
                 state = machine.disable_irq()
                 code = let_go_and_convert(SIO_GPIO_OE_CLR, 1 << pin, chip.adc, start, turns)
                 machine.enable_irq(state)

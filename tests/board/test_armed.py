@@ -22,7 +22,8 @@ def test_the_inrush_starts_it_and_nothing_before_is_lost() -> None:
     board.ask(wire.CONFIGURE, {"channels": CHANNELS, "bin_us": 768, "trigger_code": 0})
     reply = board.ask(wire.ARM, {})
     assert reply["ok"]
-    assert reply["kept_ms"] >= 1990  # 2 s of 0.77 ms bins of three channels
+    kept_s = reply["kept_ms"] / 1000
+    assert kept_s >= 1.53  # the least ring of a plain board, 48,000 bytes, of 0.77 ms bins of three channels
     armed_s = board.chip.now_s
     board.chip.run(2.3)
     assert not board.heads()  # nothing is sent while it waits
@@ -35,8 +36,8 @@ def test_the_inrush_starts_it_and_nothing_before_is_lost() -> None:
     first, last = heads[0][0], heads[-1][0]
     period_s = 2e-6
     sag_conversion = (sag_s - armed_s) / period_s
-    assert stream["pretrigger_bins"] * 768e-6 >= 1.98
-    assert sag_conversion - first.first_conversion >= 1.95 / period_s
+    assert stream["pretrigger_bins"] * 768e-6 >= kept_s - 0.02
+    assert sag_conversion - first.first_conversion >= (kept_s - 0.05) / period_s
     assert last.first_conversion > sag_conversion
     assert last.lost_bins == 0
     assert all(b.first_conversion == a.first_conversion + a.bin_count * a.conversions * 3 for (a, _), (b, _) in pairwise(heads))

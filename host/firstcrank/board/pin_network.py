@@ -20,7 +20,7 @@ from typing import Literal
 SUPPLY_V = 3.3
 CODES = 4096
 R_SERIES_OHM = 4700.0  # hardware_notes: R17 of the builds
-FIRST_S, SECOND_S = 4e-6, 60e-6  # firmware/firstcrank_board/drive_viper.py, WAITS
+FIRST_S, SECOND_S = 4e-6, 60e-6  # firmware/firstcrank_board/drive_viper.py, WAITS_US
 LIVE_V = 0.2  # at the clip: a wire with more on it is left alone
 SLACK = 0.12  # of a voltage: parts of 1 % and a capacitor of 20 % a few microseconds after the release
 CAPACITOR_SLACK = 0.4  # of the time constant: capacitors of 20 %, and the moment of the conversion
@@ -57,7 +57,7 @@ class PinNetwork:
     def told(self, codes: Sequence[float], lead: int = 0) -> Told:
         """Outcome, what was seen, what to do.
 
-        codes: after FIRST_S and after SECOND_S, and the highest of the other inputs while this one was driven (0 where not known).
+        codes: after FIRST_S and after SECOND_S, and by how much another input rose while this one was driven (0 where not known).
         lead: its number on the board, for the parts' designators; 0 for none.
         """
         first_v, second_v, *rest = (code * SUPPLY_V / CODES for code in codes)
@@ -65,7 +65,7 @@ class PinNetwork:
         seen = f"{first_v:.2f} V after 4 us, {second_v:.2f} V after 60 us"
         parts = _Parts(lead)
         if others_v > BRIDGED_V:
-            seen += f"; another input rises to {others_v:.2f} V"
+            seen += f"; another input rises by {others_v:.2f} V"
             if second_v > STAYS * SUPPLY_V:
                 return "fail", seen, "All pins rise together: the ground wire to pin 33 is open"
             return "fail", seen, f"A solder bridge: {parts.pin} to the pin beside it, or this lead to the lead beside it"

@@ -109,7 +109,7 @@ class SimulatedBoard:
         return [Input(inputs, n) for n in range(len(config["channels"]))]
 
     def _drive(self, pin: int) -> list[int]:
-        """As firmware/firstcrank_board/drive_viper.py: codes after 4 and 60 us, and the highest of the other inputs meanwhile."""
+        """As firmware/firstcrank_board/drive_viper.py: codes after 4 and 60 us, and the most that another input rose meanwhile."""
         assert self._solder is not None
         seen = self._solder.pin(pin)
         return [
