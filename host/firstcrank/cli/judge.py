@@ -36,16 +36,30 @@ def judge(
     """Judge recordings (.fcr) or CSV files.
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 file trouble; of several files the worst: 2, 4, 1, 3, 0.
+
+    \b
+    Examples:
+      firstcrank judge last
+      firstcrank judge start.fcr --running
+      firstcrank judge logger.csv --map battery=U1 --map key_switch=U2
     """
     mapped, uncertainty = _columns(columns, uncertainty, save_as, saved_name)
     codes = []
-    for file in files:
+    for name in files:
         try:
+            file = _last() if str(name) == "last" and not name.exists() else name
             codes.append(_one(file, mapped, uncertainty, as_lines, plain, options))
         except FirstcrankError as error:
             say(f"firstcrank: {error}", err=True)
             codes.append(error.exit_code)
     return min(codes, key=WORST_FIRST.index)
+
+
+def _last() -> Path:
+    """The newest recording of the folder that the settings name. Raises UsageError."""
+    from firstcrank.settings import last_recording, read_settings
+
+    return last_recording(read_settings().folder)
 
 
 def _columns(

@@ -36,6 +36,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "export": ("firstcrank.cli.export:export", "A recording as CSV, Parquet or MDF."),
     "divider": ("firstcrank.cli.divider:divider", "Design or check the input network."),
     "wire": ("firstcrank.cli.wire:wire", "Drop and gauge of a feed; the ignition switch's terminals."),
+    "config": ("firstcrank.cli.config:config", "Each setting, its value and where it comes from."),
+    "doctor": ("firstcrank.cli.doctor:doctor", "Is everything there that a first start needs; what to type next."),
+    "help": ("firstcrank.cli.help_topics:help_topics", "Safety, no-fire, cautions, each cause's check."),
+    "completion": ("firstcrank.cli.completion:completion", "What makes a shell complete commands and options."),
     "scenarios": (ENTRY_POINT, "List the simulated starts."),
 }
 TROUBLE = 4
@@ -55,6 +59,20 @@ def cli() -> None:
     """
 
 
+def _defaults(args: list[str] | None) -> dict[str, dict[str, object]]:
+    """Defaults from the settings file; none for the commands that show and mend it."""
+    from firstcrank.settings import default_map, read_settings, settings_path
+
+    typed = sys.argv[1:] if args is None else args
+    if (
+        not typed
+        or typed[0] in ("config", "doctor", "help", "completion", "--help", "-h", "--version")
+        or not settings_path().exists()
+    ):
+        return {}
+    return default_map(read_settings())
+
+
 def main(args: list[str] | None = None) -> None:
     """Entry point. Errors become one line on standard error and an exit code, never a traceback.
 
@@ -64,7 +82,7 @@ def main(args: list[str] | None = None) -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a console without our characters must not end the program
     try:
-        outcome = cli.main(args=args, prog_name="firstcrank", standalone_mode=False)
+        outcome = cli.main(args=args, prog_name="firstcrank", standalone_mode=False, default_map=_defaults(args))
         sys.exit(outcome if isinstance(outcome, int) else 0)
     except FirstcrankError as error:
         say(f"firstcrank: {error}", err=True)

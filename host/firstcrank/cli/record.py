@@ -89,10 +89,12 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
     from firstcrank.report.summary import harmful
+    from firstcrank.settings import read_settings
 
     console = Screen()
     limits = chosen_limits(options["limits_file"], options["system"])
-    path = options["out"] or _by_time(Path())
+    settings = read_settings()
+    path = options["out"] or _by_time(settings.folder)
     if path.exists():
         raise UsageError(f"{path} is already there: choose another name with --out")
     channels_of(options["leads"])
@@ -119,6 +121,7 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
 
 
 def _by_time(folder: Path) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
     return folder / datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr")
 
 
@@ -216,6 +219,7 @@ def _one_start(
     from firstcrank.cli.result import show_start
     from firstcrank.cli.visit_screen import VisitScreen
     from firstcrank.recorder import Plan, record
+    from firstcrank.settings import read_settings
     from firstcrank.tracefiles.native import read_native
 
     plan = Plan(
@@ -231,7 +235,13 @@ def _one_start(
     )
     try:
         with VisitScreen(
-            console, limits, ask=not options["yes"], plain=options["plain"], simulated=client.link.synthetic, visit=visit
+            console,
+            limits,
+            ask=not options["yes"],
+            beep=bool(read_settings().get("beep")),
+            plain=options["plain"],
+            simulated=client.link.synthetic,
+            visit=visit,
         ) as screen:
             record(client, plan, screen)
         recording = read_native(path)

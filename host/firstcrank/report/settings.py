@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import tomllib
 from dataclasses import dataclass
-from pathlib import Path
 
 from firstcrank.errors import UsageError
-
-ENVIRONMENT = "FIRSTCRANK_SETTINGS"
+from firstcrank.settings import ENVIRONMENT, settings_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,14 +15,6 @@ class Shop:
 
     name: str = ""
     logo: bytes = b""
-
-
-def settings_path() -> Path:
-    """The settings file: the environment's, else in the platform's folder."""
-    from platformdirs import user_config_path
-
-    given = os.environ.get(ENVIRONMENT)
-    return Path(given) if given else user_config_path("firstcrank", appauthor=False) / "settings.toml"
 
 
 def shop() -> Shop:
@@ -39,3 +28,6 @@ def shop() -> Shop:
         return Shop(str(table.get("name", "")), logo.read_bytes() if logo else b"")
     except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, AttributeError, TypeError) as error:
         raise UsageError(f"settings file {path}: {error}") from error
+
+
+__all__ = ["ENVIRONMENT", "Shop", "settings_path", "shop"]

@@ -1,0 +1,150 @@
+"""firstcrank doctor: is everything there that a first start needs; ends with the next command to type."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sys
+from dataclasses import asdict, dataclass
+
+import click
+
+from firstcrank.cli.say import say, say_json
+from firstcrank.errors import FirstcrankError
+
+LEAST_FREE_BYTES = 200_000_000
+WANTED_PYTHON = (3, 11)
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """One thing looked at: whether it is well, what was found, and what to do where it is not."""
+
+    what: str
+    well: bool
+    found: str
+    do: str = ""
+
+
+@click.command()
+@click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in.")
+@click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object and nothing else.")
+def doctor(port: str | None, store: str | None, as_json: bool) -> int:
+    """Look at Python, settings, disk, store, ports and their permissions, board, firmware, calibration; say what to type next.
+
+    Exit code: 0 all well, 1 something is to be done (it says what).
+
+    \b
+    Examples:
+      firstcrank doctor
+      firstcrank doctor --port sim:healthy --json
+    """
+    looked = [_python(), _settings(), _disk(), _store(store), *_ports(), *_board(port), *_extras()]
+    bad = [one for one in looked if not one.well]
+    following = bad[0].do if bad else "firstcrank start"
+    if as_json:
+        say_json(
+            json.dumps({"well": not bad, "looked": [asdict(one) for one in looked], "next": following}, ensure_ascii=False)
+        )
+    else:
+        for one in looked:
+            say(f"{'ok  ' if one.well else 'TO DO'} {one.what}: {one.found}")
+        say(f"Next: {following}")
+    return 1 if bad else 0
+
+
+def _python() -> Looked:
+    version = ".".join(map(str, sys.version_info[:3]))
+    return Looked("Python", sys.version_info[:2] >= WANTED_PYTHON, version, "install Python 3.11 or newer")
+
+
+def _settings() -> Looked:
+    from firstcrank.settings import read_settings
+
+    try:
+        settings = read_settings()
+    except FirstcrankError as error:
+        return Looked("settings", False, str(error), "firstcrank config")
+    found = f"{len(settings.values)} set in {settings.path}" if settings.path.exists() else "none, defaults stand"
+    return Looked("settings", True, found)
+
+
+def _disk() -> Looked:
+    from firstcrank.settings import read_settings
+
+    try:
+        folder = read_settings().folder
+    except FirstcrankError:
+        return Looked("disk", False, "the settings can't be read", "firstcrank config")
+    while not folder.exists():
+        folder = folder.parent
+    free = shutil.disk_usage(folder).free
+    well = free > LEAST_FREE_BYTES and os.access(folder, os.W_OK)
+    return Looked(
+        "disk", well, f"{free // 1_000_000} MB free for recordings in {folder}", f"make room, or another folder in {folder}"
+    )
+
+
+def _store(place: str | None) -> Looked:
+    import importlib
+
+    try:
+        with importlib.import_module("firstcrank.jobs.store").open_store(place):
+            return Looked("record store", True, place or "this computer's own")
+    except FirstcrankError as error:
+        return Looked("record store", False, str(error), "firstcrank jobs backup --help")
+
+
+def _ports() -> list[Looked]:
+    from firstcrank.link.ports import board_ports
+
+    ports = board_ports()
+    found = []
+    for port in ports:
+        well = os.name != "posix" or os.access(port.device, os.R_OK | os.W_OK)
+        found.append(
+            Looked(
+                "port", well, port.device, f"sudo usermod -a -G dialout {os.environ.get('USER', '$USER')}, then log in again"
+            )
+        )
+    return found
+
+
+def _board(port: str | None) -> list[Looked]:
+    from datetime import UTC, datetime
+
+    from firstcrank import wire
+    from firstcrank.calibration import Calibration
+    from firstcrank.calibration_age import age_warning
+    from firstcrank.link.board_client import BoardClient
+    from firstcrank.link.open import open_link
+
+    try:
+        client = BoardClient(open_link(port))
+    except FirstcrankError as error:
+        return [Looked("board", False, str(error), "plug the board in with a cable that carries data, then firstcrank doctor")]
+    try:
+        identity = client.handshake()
+        found = [Looked("board", True, f"{client.link.name}, {identity.get('chip')}, firmware {identity.get('firmware')}")]
+        stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
+        if not stored:
+            return [*found, Looked("calibration", False, "none on the board", "firstcrank board calibrate")]
+        old = age_warning(Calibration.from_json(stored), datetime.now(UTC).date())
+        return [
+            *found,
+            Looked("calibration", not old, str(old) if old else "on the board, fresh enough", "firstcrank board calibrate"),
+        ]
+    except FirstcrankError as error:
+        return [Looked("board", False, str(error), "firstcrank board install")]
+    finally:
+        client.close()
+
+
+def _extras() -> list[Looked]:
+    from importlib.util import find_spec
+
+    named = {"asammdf": "MDF export", "psycopg": "shared record store"}
+    have = [what for module, what in named.items() if find_spec(module)]
+    return [Looked("extras", True, ", ".join(have) or "none installed (none needed for a start)")]
