@@ -262,6 +262,7 @@ class App:
         self.outbox.piece_bytes = PIECE if own_loop else CHUNK
         self.outbox.between = self.acquisition.look if own_loop else nothing
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
+        self.outbox.most_bins = MOST_TOGETHER if own_loop else MOST_BINS
         self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)
         self.pretrigger_bins = 0
         self._beacons = 0

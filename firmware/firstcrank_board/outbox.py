@@ -41,6 +41,7 @@ class Outbox:
         self.recording_id = wire.NO_RECORDING
         self.close_ups = None  # a close_up.CloseUps whose pieces go out when no bins are due
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
+        self.most_bins = MOST_BINS  # in one frame: fewer where the loop samples as well, as looking them over takes its time
         self.sleep = None  # (wait, marks) where the loop has nothing else to do while the USB driver sends: see Parts.wait
         self.between = nothing  # called between two steps of building a frame, where the loop samples as well
         self.reset()
@@ -143,7 +144,7 @@ class Outbox:
             self._header(wire.CLOSE_UP)
             self._finish(close_ups.put_piece(self._plain))
             return True
-        most = min(MOST_BINS, (MOST_BODY - wire.BINS_BYTES) // ring.bin_bytes)
+        most = min(self.most_bins, (MOST_BODY - wire.BINS_BYTES) // ring.bin_bytes)
         self.between()
         blocks = ring.uniform(most)
         self.between()
