@@ -22,7 +22,7 @@ KEYS: dict[str, tuple[type, str, object]] = {
     "beep": (bool, "a bell at each change of the large word", True),
 }
 OPTION = {"port": "port", "cylinders": "cylinders", "limits": "limits_file", "system": "system"}
-RECORDING = ("start", "record", "switch-test", "watch", "live")
+RECORDING = ("start", "record", "repeat", "switch-test", "watch", "live")
 
 
 @dataclass(frozen=True, slots=True)

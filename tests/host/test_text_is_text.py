@@ -113,7 +113,7 @@ def test_ctrl_c_while_judging_names_the_kept_file(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("firstcrank.cli.show.show", interrupted)
+    monkeypatch.setattr("firstcrank.cli.result.show", interrupted)
     path = tmp_path / "kept.fcr"
     assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes") == 130
     said = capsys.readouterr().out.replace("\n", "")

@@ -127,8 +127,8 @@ class _Record:
         """The maker's figure kept for this engine in any job; None where it was never given."""
         mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
         with self._store.open_store(self._place) as store:
-            for line in self._records.list_jobs(store, mark, most=1):
-                notes = self._records.job_file(store, line.number).notes
+            for line in self._records.list_jobs(store, FIGURE, archived=True, most=10_000):
+                notes = self._records.job_file(store, line.job["number"]).notes
                 values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]
                 if values:
                     return float(values[-1])

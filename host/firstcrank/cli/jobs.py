@@ -97,7 +97,9 @@ def list_jobs(text: tuple[str, ...], archived: bool, most: int, verdict: str | N
         job = line.job
         cells = (job["number"], job["vehicle"], job["technician"], local_time(job["created_utc"])[:10])
         table.add_row(
-            *(Text(printable(str(c))) for c in cells), str(line.start_count), beside(line.last_verdict, line.last_feed_verdict)
+            *(Text(printable(str(c))) for c in cells),
+            str(line.start_count),
+            ("simulated: " if line.simulated else "") + beside(line.last_verdict, line.last_feed_verdict),
         )
     Screen().print(table)
 
@@ -126,6 +128,7 @@ def show(number: str, place: str | None) -> None:
     for start in whole.starts:
         state = states[start["content_hash"]]
         mark = "" if state == "whole" else f"   RECORDING {state.upper()}"
+        mark = f"   SIMULATED{mark}" if start["synthetic"] else mark
         when = local_time(start["recorded_utc"] or start["filed_utc"])
         say(f"  start {start['id']}  {when}  {beside(start['verdict'], start['feed_verdict'])}  {start['reason']}{mark}")
     for m in whole.measurements:

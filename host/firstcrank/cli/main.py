@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "The key through START, starter disabled: no start, never a PASS.",
     ),
     "record": ("firstcrank.cli.record:record", "Record a start from a board, judge it, keep it."),
+    "repeat": ("firstcrank.cli.repeat:repeat", "A job's start again after a repair, compared with the one before."),
     "live": ("firstcrank.cli.live:live", "Live values: now, lowest, highest of each lead."),
     "watch": ("firstcrank.cli.watch:watch", "Key ON while the harness is moved: every dropout beeps and is counted."),
     "checklist": ("firstcrank.cli.checklist:checklist", "The checks of a first start, kept with the job."),

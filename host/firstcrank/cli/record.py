@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
+from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 from firstcrank.printable import printable
 
@@ -106,18 +107,29 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
         for line in warnings_of(client.handshake()):
             console.print(line, style="bold")
         cautions(console)
+        if client.link.synthetic:
+            options = _as_simulated(client.identity, options)
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
             judgement = _one_start(console, client, path, limits, calibration, context, options, visit)
             if job is not None:
-                _file(console, path, judgement, job, store)
+                number = _file(console, path, judgement, job, store, client.link.synthetic)
+                if options.get("compare_with") is not None:
+                    _compare(options["compare_with"], number, store)
             if options["yes"] or visit is not None or harmful(judgement) or not _again(console):  # never offered where it harms
                 return EXIT[judgement.verdict]
             path = _by_time(path.parent)
             context = ask(context_with(Context(), options), ask_user=True)  # the answers can have changed
     finally:
         client.close()
+
+
+def _as_simulated(identity: Mapping[str, Any], options: dict[str, Any]) -> dict[str, Any]:
+    """A simulated board brings its scenario's leads and answers; what was typed wins."""
+    leads = [f"{lead['role']}={lead['pin']}" for lead in identity.get("leads", ())]
+    answers = {name: value for name, value in identity.get("answers", {}).items() if options.get(name) is None}
+    return {**options, **answers, "leads": options["leads"] or tuple(leads)}
 
 
 def _by_time(folder: Path) -> Path:
@@ -261,12 +273,22 @@ def _one_start(
     return judgement
 
 
-def _file(console: Console, path: Path, judgement: Judgement, job: str, store: str | None) -> None:
+def _file(console: Console, path: Path, judgement: Judgement, job: str, store: str | None, simulated: bool) -> int:
     import importlib
 
     filing = importlib.import_module("firstcrank.jobs.filing")
-    start_id = filing.file_recording(path, judgement, job, store)
-    console.print(f"Filed with job {printable(job)} as start {start_id}")
+    start_id = int(filing.file_recording(path, judgement, job, store))
+    mark = " (SIMULATED: counts for no vehicle)" if simulated else ""
+    console.print(f"Filed with job {printable(job)} as start {start_id}{mark}")
+    return start_id
+
+
+def _compare(before: int, after: int, store: str | None) -> None:
+    """Before and after, side by side."""
+    from firstcrank.cli.compare import compare
+
+    say(f"Start {before} beside start {after}:")
+    click.Context(compare).invoke(compare, first=str(before), second=str(after), png=None, place=store)
 
 
 def _again(console: Console) -> bool:

@@ -22,12 +22,16 @@ JOB_FIELDS = ("vehicle", "vin", "odometer", "engine", "technician")
 
 @dataclass(frozen=True, slots=True)
 class JobLine:
-    """A job in a list: its row, how many starts it has, the last one's overall verdict and its key feed's (None: not kept)."""
+    """A job in a list: its row, how many starts it has, the last one's overall verdict and its key feed's (None: not kept).
+
+    A simulated start never counts as a vehicle's: the last verdict is that of a real one; `simulated` where the job has none but those.
+    """
 
     job: JobRow
     start_count: int
     last_verdict: str
     last_feed_verdict: str | None = None
+    simulated: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,23 +95,29 @@ def list_jobs(store: Store, text: str = "", archived: bool = False, most: int = 
 
     `verdict`: only jobs with a start whose overall verdict it is.
     """
-    last = select(func.max(STARTS.c.id)).where(STARTS.c.job_id == JOBS.c.id).scalar_subquery()
+    of_job = select(func.max(STARTS.c.id)).where(STARTS.c.job_id == JOBS.c.id)
+    last = func.coalesce(of_job.where(STARTS.c.synthetic.is_(False)).scalar_subquery(), of_job.scalar_subquery())
     count = select(func.count()).where(STARTS.c.job_id == JOBS.c.id).scalar_subquery()
     query = select(JOBS, count.label("start_count"), last.label("last_start")).order_by(JOBS.c.id.desc()).limit(most)
     if not archived:
         query = query.where(JOBS.c.archived.is_(False))
     if verdict:
-        query = query.where(JOBS.c.id.in_(select(STARTS.c.job_id).where(STARTS.c.verdict == verdict)))
+        query = query.where(
+            JOBS.c.id.in_(select(STARTS.c.job_id).where(STARTS.c.verdict == verdict, STARTS.c.synthetic.is_(False)))
+        )
     for word in storable(text).split():
         query = query.where(_anywhere(word))
     with store.engine.connect() as connection:
         rows = [dict(row) for row in connection.execute(query).mappings()]
         ids = [row["last_start"] for row in rows if row["last_start"] is not None]
-        verdicts: dict[int, tuple[str, str | None]] = {}
+        verdicts: dict[int, tuple[str, str | None, bool]] = {}
         if ids:
-            found = connection.execute(select(STARTS.c.id, STARTS.c.verdict, STARTS.c.feed_verdict).where(STARTS.c.id.in_(ids)))
-            verdicts = {int(start): (str(overall), feed) for start, overall, feed in found}
-    return [JobLine(cast(JobRow, row), int(row["start_count"]), *verdicts.get(row["last_start"], ("", None))) for row in rows]
+            columns = (STARTS.c.id, STARTS.c.verdict, STARTS.c.feed_verdict, STARTS.c.synthetic)
+            found = connection.execute(select(*columns).where(STARTS.c.id.in_(ids)))
+            verdicts = {int(start): (str(overall), feed, bool(made_up)) for start, overall, feed, made_up in found}
+    return [
+        JobLine(cast(JobRow, row), int(row["start_count"]), *verdicts.get(row["last_start"], ("", None, False))) for row in rows
+    ]
 
 
 def _anywhere(word: str) -> ColumnElement[bool]:

@@ -83,7 +83,7 @@ class Facts:
             ("Technician", job.get("technician", "")),
         ]
         if self.recording.meta.get("synthetic"):
-            lines.append(("Data", "simulated, no vehicle"))
+            lines.append(("Data", "SIMULATED, no vehicle: proves nothing"))
         return [(name, str(value)) for name, value in lines if value]
 
     @property

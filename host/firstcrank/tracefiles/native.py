@@ -287,6 +287,7 @@ def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
         "board_said": _board_said(found),
         "synthetic": bool(identity.get("synthetic") or stream.get("synthetic")),
         "counters": found.counters,
+        "channels": stream.get("channels"),
     }
 
 

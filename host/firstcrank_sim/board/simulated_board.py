@@ -15,6 +15,7 @@ import numpy as np
 
 from firstcrank import wire
 from firstcrank.errors import LinkLostError, UsageError
+from firstcrank.model.context import ANSWERS
 from firstcrank.units import US_PER_S
 from firstcrank.wire_bodies import ChannelBody
 from firstcrank_sim.board.converter import Converter
@@ -92,6 +93,7 @@ class SimulatedBoard:
                     "adc_pins": list(PINS),
                     "compiled": False,
                     "synthetic": True,
+                    **_brings(self._start),
                     **({"firmware": self._fault.firmware} if self._fault.firmware else {}),
                 },
                 store=Store(self._tables),
@@ -193,6 +195,17 @@ class SimulatedBoard:
     def close(self) -> None:
         """Nothing to give back."""
         self._gone = True
+
+
+def _brings(start: Waveforms) -> dict[str, object]:
+    """Leads and answers of a scenario, so that a recording gives what the list of scenarios says."""
+    roles, context = getattr(start, "roles", ()), getattr(start, "context", None)
+    if not roles or len(roles) > len(PINS):
+        return {}
+    answers = (
+        {} if context is None else {name: getattr(context, name) for name in ANSWERS if getattr(context, name) is not None}
+    )
+    return {"leads": [{"role": role, "pin": pin} for role, pin in zip(roles, PINS, strict=False)], "answers": answers}
 
 
 def open_sim(text: str) -> SimulatedBoard:

@@ -1,0 +1,61 @@
+"""firstcrank repeat: the same job and leads again after a repair; before and after are compared by themselves."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstcrank.cli.record import recording_options, run_recording
+from firstcrank.cli.say import say
+from firstcrank.errors import UsageError
+
+if TYPE_CHECKING:
+    from firstcrank.recording import Recording
+
+# What belongs to the vehicle and stays; own key, module plugged in and the charger are asked again: they can have changed.
+STAYS = ("feed_kind", "cylinders", "hold_on_s", "known_load_ohm")
+
+
+@click.command()
+@click.argument("number")
+@recording_options
+def repeat(number: str, **options: Any) -> int:
+    """Record job NUMBER again after a repair, with the leads of its last start, and compare the two.
+
+    Exit code: that of the new start, as `record` gives it.
+
+    \b
+    Examples:
+      firstcrank repeat 1207
+      firstcrank repeat 1207 --port sim:marigold_repaired --yes
+    """
+    start_id, before = _last_start(number, options["store"])
+    options["leads"] = options["leads"] or _leads(before)
+    for name in STAYS:
+        if options.get(name) is None:
+            options[name] = getattr(before.context, name)
+    say(f"As start {start_id} of job {number}, with leads {', '.join(options['leads']) or 'of the minimal build'}.")
+    return run_recording({**options, "job": number, "compare_with": start_id})
+
+
+def _last_start(number: str, place: str | None) -> tuple[int, Recording]:
+    """Id and recording of the job's last start. Raises UsageError where it has none."""
+    records: Any = importlib.import_module("firstcrank.jobs.records")
+    recordings: Any = importlib.import_module("firstcrank.jobs.recordings")
+    stores: Any = importlib.import_module("firstcrank.jobs.store")
+    with stores.open_store(place) as store:
+        starts = records.job_file(store, number).starts
+        if not starts:
+            raise UsageError(f"job {number} has no start to repeat: firstcrank record --job {number}")
+        last = starts[-1]
+        found: Recording = recordings.stored_recording(store, last["content_hash"], last["file_name"], last["calibration_json"])
+        return int(last["id"]), found
+
+
+def _leads(before: Recording) -> tuple[str, ...]:
+    """Role and pin of each lead as recorded; empty where the recording does not say the pins."""
+    channels = before.meta.get("channels") or ()
+    pairs = [(c.get("role"), c.get("pin")) for c in channels if isinstance(c, dict)]
+    return tuple(f"{role}={pin}" for role, pin in pairs) if pairs and all(r and p is not None for r, p in pairs) else ()
