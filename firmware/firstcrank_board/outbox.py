@@ -125,10 +125,12 @@ class Outbox:
     def _next(self, ring, lost_conversions, with_close_ups):
         if self._control:
             kind, body = self._control.pop(0)
+            self.between()
             if wire.HEADER_BYTES + len(body) + wire.CRC_BYTES <= len(self._plain):
                 self._header(kind)
                 end = wire.HEADER_BYTES + len(body)
                 self._plain[wire.HEADER_BYTES : end] = body
+                self.between()
                 self._finish(end)
             else:
                 frame = wire.encode_frame(kind, self.recording_id, self.sequence, body)
