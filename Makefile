@@ -55,10 +55,10 @@ $(VENV)/bin/python:
 	  { echo "firstcrank needs Python 3.11 or newer: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 1; }
 	$(PYTHON) -m venv $(VENV)
 
-$(VENV)/.installed: $(VENV)/bin/python pyproject.toml
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[all]'
+$(VENV)/.installed: $(VENV)/bin/python pyproject.toml constraints.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[all]'
 	touch $@
 
-$(VENV)/.installed-dev: $(VENV)/bin/python pyproject.toml
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[all,dev,hardware]'
+$(VENV)/.installed-dev: $(VENV)/bin/python pyproject.toml constraints.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[all,dev,hardware]'
 	touch $@ $(VENV)/.installed

@@ -205,9 +205,9 @@ class _Reader:
         )
 
     def _complete(self) -> bool:
-        """Closed by the recorder, and, where the board worked alone, ended by it; in format 1 one of the two was enough."""
+        """Closed by the recorder and ended by the board; in format 1 one of the two was enough."""
         if self.notes.format == 2:
-            return "end" in self.notes and (self.found.alone is None or self.found.end is not None)
+            return "end" in self.notes and self.found.end is not None  # without the board's end nobody knows what came last
         return "end" in self.notes or self.found.end is not None
 
     def _doubtful_frames(self) -> list[str]:
