@@ -74,7 +74,7 @@ def test_the_page_is_in_order_and_fetches_nothing(tmp_path: Path) -> None:
     assert [f for f in fetched if "xlink" not in f and not f.startswith("#")] == []
     assert "url(http" not in page
     assert "@import" not in page
-    assert "simulated, no vehicle" in page
+    assert "SIMULATED, no vehicle" in page
 
 
 @pytest.mark.parametrize(

@@ -33,6 +33,7 @@ from firstcrank.tracefiles.native_writer import RecordingFile, as_recording
 from firstcrank.tracefiles.notes import AFTERWARDS, Notes, read_notes
 
 SUFFIX = ".fcr"
+END_MISSING = "the board's own end is not in the file: its last readings may be missing too"
 MOST_LIMITS_BYTES = 65_536
 KINDS = ("start", "switch test")
 ANSWER_TYPES: dict[str, tuple[type, ...]] = {
@@ -205,9 +206,9 @@ class _Reader:
         )
 
     def _complete(self) -> bool:
-        """Closed by the recorder and ended by the board; in format 1 one of the two was enough."""
+        """Closed by the recorder, and, where the board worked alone, ended by it; in format 1 one of the two was enough."""
         if self.notes.format == 2:
-            return "end" in self.notes and self.found.end is not None  # without the board's end nobody knows what came last
+            return "end" in self.notes and (self.found.alone is None or self.found.end is not None)
         return "end" in self.notes or self.found.end is not None
 
     def _doubtful_frames(self) -> list[str]:
@@ -229,6 +230,8 @@ class _Reader:
             lines += [str(line) for line in said_in_visit] if isinstance(said_in_visit, list) else []
         if said is not None:
             lines.append(f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}")
+        if found.end is None and "end" in self.notes and "broke off" not in self.notes:
+            lines.append(END_MISSING)
         if found.restarted:
             lines.append("the board started again during the recording: what came after is left out")
         if found.bad_pieces:
