@@ -145,7 +145,7 @@ NEAR = st.fixed_dictionaries(
 )
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=100)
 @given(st.lists(st.tuples(st.sampled_from(COMMANDS), st.one_of(NEAR, JSON, st.binary(max_size=40))), min_size=1, max_size=6))
 def test_no_command_ends_the_program(tmp_path_factory: pytest.TempPathFactory, commands: list[tuple[int, Any]]) -> None:
     """A board whose program ends is at the MicroPython prompt, in the middle of a job."""
