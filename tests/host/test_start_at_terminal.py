@@ -28,8 +28,10 @@ def verdict_of(folder: Path) -> str:
     return str(judge(recording.trace, shipped(12), recording.context).verdict)
 
 
-@pytest.mark.parametrize(("height", "width"), [(24, 80), (20, 60)])
-@pytest.mark.parametrize(("name", "code"), [("healthy", 0), ("feed_dead_in_start", 1), ("one_sweep", 3), ("runs_on", 0)])
+@pytest.mark.parametrize(
+    ("name", "code", "height", "width"),  # every text at both sizes: test_result_screen.py
+    [("healthy", 0, 24, 80), ("feed_dead_in_start", 1, 20, 60), ("one_sweep", 3, 24, 80), ("runs_on", 0, 20, 60)],
+)
 def test_the_result_is_the_last_screenful(tmp_path: Path, name: str, code: int, height: int, width: int) -> None:
     left, said = finished(start(tmp_path, f"sim:{name}", "--yes", height=height, width=width))
     assert left == code, plain(said)[-2000:]
