@@ -18,6 +18,7 @@ from sqlalchemy import insert, select
 from firstcrank.jobs import records
 from firstcrank.jobs.backup import back_up
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.schema import JOBS, STARTS
 from firstcrank.jobs.store import Store, open_store
 from firstcrank.report.gather import from_store
@@ -89,10 +90,10 @@ def main() -> None:
         figures: dict[str, float] = {}
         with open_store(str(folder / "s.sqlite")) as store:
             fill(store, folder)
-            timed("list the newest 50", lambda: records.list_jobs(store), figures)
-            timed("find by a word in the vehicle", lambda: records.list_jobs(store, "pickup 42"), figures)
-            timed("find a word that is nowhere", lambda: records.list_jobs(store, "nowhere"), figures)
-            timed("find by cause", lambda: records.list_jobs(store, "feed_dead_in_start"), figures)
+            timed("list the newest 50", lambda: list_jobs(store), figures)
+            timed("find by a word in the vehicle", lambda: list_jobs(store, "pickup 42"), figures)
+            timed("find a word that is nowhere", lambda: list_jobs(store, "nowhere"), figures)
+            timed("find by cause", lambda: list_jobs(store, "feed_dead_in_start"), figures)
             timed("show one job", lambda: records.job_file(store, "J05000"), figures)
             timed("one HTML report", lambda: render(from_store(store, "25000")), figures)
             began = time.perf_counter()

@@ -17,9 +17,12 @@ from hypothesis import strategies as st
 
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs import records
+from firstcrank.jobs.audit import audit_lines
 from firstcrank.jobs.backup import back_up, check_backup, restore
 from firstcrank.jobs.contents import FolderContents
+from firstcrank.jobs.corrections import archive_job, move_start
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.store import _migrate, open_store
 from firstcrank.jobs.trends import trends
 from firstcrank.jobs.vin import check_digit, vin_warnings
@@ -65,17 +68,19 @@ def test_a_job_from_first_to_last(place: str, failing: Path, healthy: Path) -> N
         assert whole.starts[0]["cause"] == "feed_dead_in_start"
         assert store.contents.get(whole.photos[0]["content_hash"]) == b"\xff\xd8jpeg"
         for words in ("1207", "marigold", "terminal 15", "STRAP", "feed_dead", "hale pickup"):
-            assert [line.job["number"] for line in records.list_jobs(store, words)] == ["1207"], words
-        assert records.list_jobs(store, "nothing like it") == []
-        assert records.list_jobs(store)[0].last_verdict == "PASS"
-        assert records.list_jobs(store)[0].start_count == 2
+            assert [line.job["number"] for line in list_jobs(store, words)] == ["1207"], words
+        assert list_jobs(store, "nothing like it") == []
+        assert list_jobs(store)[0].last_verdict == "PASS"
+        assert list_jobs(store)[0].start_count == 2
         records.create_job(store, "1300")
-        records.move_start(store, str(second), "1300")
+        move_start(store, str(second), "1300", "R. Hale")
         assert [s["id"] for s in records.job_file(store, "1300").starts] == [second]
-        assert "moved" in records.job_file(store, "1207").notes[-1]["text"]
-        records.change_job(store, "1207", archived=True)
-        assert [line.job["number"] for line in records.list_jobs(store)] == ["1300"]
-        assert len(records.list_jobs(store, archived=True)) == 2
+        for number in ("1207", "1300"):
+            (line,) = audit_lines(store, records.find_job(store, number)["id"])
+            assert (line["who"], line["action"]) == ("R. Hale", "start moved")
+        archive_job(store, "1207")
+        assert [line.job["number"] for line in list_jobs(store)] == ["1300"]
+        assert len(list_jobs(store, archived=True)) == 2
         assert records.find_start(store, f"{first}#1")[1] == 1
         found = trends(store, synthetic=True)
         assert found.causes == {"feed_dead_in_start": 1}
@@ -109,7 +114,7 @@ def test_names_of_every_kind_come_back(tmp_path: Path, name: str) -> None:
     with open_store(str(tmp_path / f"{time.monotonic_ns()}.sqlite")) as store:
         records.create_job(store, "1", vehicle=name, technician="'); DROP TABLE jobs;--")
         assert records.find_job(store, "1")["vehicle"] == name
-        assert records.list_jobs(store, name.split()[0])[0].job["vehicle"] == name
+        assert list_jobs(store, name.split()[0])[0].job["vehicle"] == name
 
 
 def test_a_name_of_ten_thousand_characters_and_markup_in_the_page(tmp_path: Path, failing: Path) -> None:
@@ -294,7 +299,7 @@ def kills(tmp_path: Path, times: int) -> None:
         for number in filter(None, said):
             (photo,) = records.job_file(store, number).photos
             assert store.contents.state(photo["content_hash"]) == "whole"
-        for line in records.list_jobs(store, most=10_000):
+        for line in list_jobs(store, most=10_000):
             for photo in records.job_file(store, line.job["number"]).photos:
                 assert store.contents.state(photo["content_hash"]) == "whole"
 

@@ -11,14 +11,15 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from sqlalchemy import insert, select, update
+from sqlalchemy import insert, select, text, update
 
 from firstcrank.cli.main import main
 from firstcrank.jobs import backup, records
 from firstcrank.jobs.export import export_store
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
-from firstcrank.jobs.schema import JOBS, STARTS
+from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import _migrate, open_store
 from firstcrank.jobs.trends import trends
 from firstcrank.report import html, pdf
@@ -82,7 +83,7 @@ def test_it_is_filed_and_listed_with_both_verdicts(place: str, capsys: pytest.Ca
         assert (start["verdict"], start["feed_verdict"]) == ("FAIL", "PASS")
         assert start["reason"].startswith("other fault found: intake heater solenoid is wired the wrong way round")
         assert start["cause"] == "heater_reversed"
-        (line,) = records.list_jobs(store)
+        (line,) = list_jobs(store)
         assert (line.last_verdict, line.last_feed_verdict) == ("FAIL", "PASS")
         found = trends(store, synthetic=True)
         assert (found.verdicts, found.feed_verdicts, found.causes) == ({"FAIL": 1}, {"PASS": 1}, {"heater_reversed": 1})
@@ -115,10 +116,11 @@ def test_a_store_of_before_gets_the_feeds_verdict_out_of_what_it_kept(tmp_path: 
     old = tmp_path / "old.sqlite"
     engine = create_engine(f"sqlite:///{old}")
     _migrate(engine, "0002")
-    columns = {k: v for k, v in row.items() if k not in ("id", "feed_verdict")}
+    later = ("id", "feed_verdict", "uuid", "when_utc", "state", "reading_json")
+    columns = {k: v for k, v in row.items() if k not in later}
     with engine.begin() as connection:
-        connection.execute(insert(JOBS).values(number="1", created_utc="2026-01-01", archived=False))
-        old_starts = [{**columns, "job_id": 1, "file_name": name, "judgement_json": text} for name, text in kept.items()]
+        connection.execute(text("INSERT INTO jobs (number, created_utc) VALUES ('1', '2026-01-01')"))
+        old_starts = [{**columns, "job_id": 1, "file_name": name, "judgement_json": found} for name, found in kept.items()]
         from sqlalchemy import column, table
 
         names = [column(name) for name in old_starts[0]]

@@ -90,6 +90,7 @@ class _Record:
     def __init__(self, job: str, place: str | None) -> None:
         self._store: Any = importlib.import_module("firstcrank.jobs.store")
         self._records: Any = importlib.import_module("firstcrank.jobs.records")
+        self._listing: Any = importlib.import_module("firstcrank.jobs.listing")
         self.job, self._place = job, place
         with self._store.open_store(place) as store:
             self.engine = str(self._records.find_job(store, job)["engine"] or "")
@@ -97,13 +98,14 @@ class _Record:
     def outcomes(self, checks: tuple[Check, ...]) -> dict[int, Outcome]:
         """By the notes; what the job's latest real start shows fills what is open. A simulated start fills nothing."""
         from firstcrank.analysis.as_json import from_table
+        from firstcrank.jobs.states import counts
         from firstcrank.visit.checklist import from_judgement, outcomes_of
 
         with self._store.open_store(self._place) as store:
             file = self._records.job_file(store, self.job)
         found = outcomes_of(note["text"] for note in file.notes)
         for start in file.starts:
-            if start["synthetic"]:
+            if start["synthetic"] or not counts(start["state"]):
                 continue
             judgement = from_table(json.loads(start["judgement_json"]))
             for check in checks:
@@ -127,7 +129,7 @@ class _Record:
         """The maker's figure kept for this engine in any job; None where it was never given."""
         mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
         with self._store.open_store(self._place) as store:
-            for line in self._records.list_jobs(store, FIGURE, archived=True, most=10_000):
+            for line in self._listing.list_jobs(store, FIGURE, archived=True, most=10_000):
                 notes = self._records.job_file(store, line.job["number"]).notes
                 values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]
                 if values:

@@ -80,7 +80,7 @@ def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
 
     from firstcrank.analysis.as_json import from_table
     from firstcrank.analysis.verdict import judge
-    from firstcrank.jobs.recordings import stored_recording
+    from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
     from firstcrank.jobs.store import open_store
     from firstcrank.limits import shipped
@@ -90,7 +90,7 @@ def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
     if number.isascii() and number.isdigit():
         with open_store(place) as store:
             start, crank = find_start(store, name)
-            recording = stored_recording(store, start["content_hash"], start["file_name"], start["calibration_json"])
+            recording = recording_of(store, start)
         return (recording.trace, from_table(json.loads(start["judgement_json"]))), crank
     path, mark, crank_text = name.rpartition("#")
     if not mark or not (crank_text.isascii() and crank_text.isdigit() and len(crank_text) < 5):

@@ -44,13 +44,14 @@ def _last_start(number: str, place: str | None) -> tuple[int, Recording]:
     """Id and recording of the job's last start. Raises UsageError where it has none."""
     records: Any = importlib.import_module("firstcrank.jobs.records")
     recordings: Any = importlib.import_module("firstcrank.jobs.recordings")
+    counts: Any = importlib.import_module("firstcrank.jobs.states").counts
     stores: Any = importlib.import_module("firstcrank.jobs.store")
     with stores.open_store(place) as store:
-        starts = records.job_file(store, number).starts
+        starts = [s for s in records.job_file(store, number).starts if counts(s["state"])]
         if not starts:
             raise UsageError(f"job {number} has no start to repeat: firstcrank record --job {number}")
         last = starts[-1]
-        found: Recording = recordings.stored_recording(store, last["content_hash"], last["file_name"], last["calibration_json"])
+        found: Recording = recordings.recording_of(store, last)
         return int(last["id"]), found
 
 

@@ -15,14 +15,16 @@ from sqlalchemy import Table, func, insert, select
 from firstcrank import __version__
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs.contents import hash_of
+from firstcrank.jobs.identity import FIXED, uuid_of_old_row
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
-from firstcrank.jobs.records import now_utc
-from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.schema import AUDIT, FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.store import Store
+from firstcrank.jobs.times import now_utc, when_utc
 
-TABLES = (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS)
-FORMAT = 2
-READABLE = (1, 2)  # 1: before starts kept the feed's verdict in a column of its own
+TABLES = (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS, AUDIT, FORGOTTEN)
+FORMAT = 3
+READABLE = (1, 2, 3)  # 1: before starts kept the feed's verdict in a column of its own; 2: before rows had UUIDs
 FREE_BYTES = 64_000_000  # unpacked, whatever the archive's size
 MOST_RATIO = 100  # rows repeat their limits and shrink to a thirtieth, recordings to a third
 Progress = Callable[[int, int], None]
@@ -71,7 +73,7 @@ def back_up(store: Store, target: Path, progress: Progress | None = None) -> tup
 def _write_table(store: Store, archive: zipfile.ZipFile, table: Table) -> int:
     count = 0
     with store.engine.connect() as connection, archive.open(f"{table.name}.jsonl", "w") as file:
-        for row in connection.execute(select(table).order_by(table.c.id)).mappings():
+        for row in connection.execute(select(table).order_by(*table.primary_key)).mappings():
             file.write(json.dumps(dict(row), ensure_ascii=False).encode("utf-8") + b"\n")
             count += 1
     return count
@@ -85,7 +87,7 @@ def check_backup(path: Path) -> dict[str, Any]:
             about = json.loads(archive.read("about.json"))
             if about.get("format") not in READABLE:
                 raise StoreError(f"{path} was made by a newer firstcrank: update this one")
-            for table in TABLES:
+            for table in tables_of(about):
                 rows = sum(1 for _ in _rows(archive, table.name))
                 if rows != about["rows"][table.name]:
                     raise StoreError(f"{path} is damaged: {table.name} has {rows} rows of {about['rows'][table.name]}")
@@ -112,8 +114,17 @@ def check_backup(path: Path) -> dict[str, Any]:
 def _of_today(table: Table, row: dict[str, object]) -> dict[str, object]:
     """A row of an older backup with what has been added since."""
     if table is STARTS and "feed_verdict" not in row:
-        return {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}
+        row = {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}
+    if table is STARTS and "when_utc" not in row:
+        row = {**row, "when_utc": when_utc(str(row["recorded_utc"]), str(row["filed_utc"]))}
+    if table.name in FIXED and "uuid" not in row:
+        row = {**row, "uuid": uuid_of_old_row(table.name, row)}
     return row
+
+
+def tables_of(about: dict[str, Any]) -> tuple[Table, ...]:
+    """The tables that a backup has: all but those that are younger than it."""
+    return tuple(table for table in TABLES if table.name in about["rows"] or about["format"] == FORMAT)
 
 
 def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
@@ -144,12 +155,15 @@ def restore(store: Store, path: Path, progress: Progress | None = None) -> dict[
             if progress:
                 progress(number, len(names))
         with store.engine.begin() as connection:
-            for table in TABLES:
+            for table in tables_of(about):
                 batch = [_of_today(table, row) for row in _rows(archive, table.name)]
                 for first in range(0, len(batch), 500):
                     connection.execute(insert(table), batch[first : first + 500])
+            if about["format"] < FORMAT:
+                for job_id in connection.execute(select(JOBS.c.id)).scalars().all():
+                    refresh(connection, job_id)
             if store.engine.dialect.name == "postgresql":
-                for table in TABLES:
+                for table in (t for t in TABLES if "id" in t.c):
                     highest = connection.execute(select(func.max(table.c.id))).scalar()
                     if highest:
                         connection.execute(select(func.setval(func.pg_get_serial_sequence(table.name, "id"), highest)))
