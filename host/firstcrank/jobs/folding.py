@@ -35,14 +35,14 @@ def joined(text: str) -> str:
 
 
 def search_text(texts: Iterable[str], numbers: Iterable[str] = ()) -> str:
-    """Each word once, in every way that it is compared, between spaces; `numbers` also without their spaces and dashes."""
-    words: dict[str, None] = {}
+    """Each word once, in every way that it is compared, sorted, between spaces; `numbers` also without their spaces and dashes."""
+    words: set[str] = set()
     numbers = tuple(numbers)
     for text in (*texts, *numbers):
         for word in text.split():
-            words.update(dict.fromkeys(folded(word)))
-    words.update(dict.fromkeys(filter(None, map(joined, numbers))))
-    return " ".join(words)
+            words.update(folded(word))
+    words.update(filter(None, map(joined, numbers)))
+    return " ".join(sorted(words))
 
 
 def ways_of(word: str) -> tuple[str, ...]:
