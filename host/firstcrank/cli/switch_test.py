@@ -38,6 +38,7 @@ def switch_test(**options: Any) -> int:
     \b
     Examples:
       firstcrank switch-test
+      firstcrank switch-test --job 1207
       firstcrank switch-test --port sim:switch_lost --yes --longest 95
     """
     from firstcrank.analysis.causes.cautions import STANDING
@@ -45,6 +46,10 @@ def switch_test(**options: Any) -> int:
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.switch_recording import record_switch
 
+    if options["job"] is not None:
+        from firstcrank.jobs.filing import check_job
+
+        check_job(options["job"], options["store"])
     console = Screen()
     for key in ("K1", "K2"):
         console.print(STANDING[key])
@@ -58,6 +63,11 @@ def switch_test(**options: Any) -> int:
     result = judge_switch(trace, limits)
     _show(console, result, simulated)
     console.print(f"Kept as {path.resolve()}")
+    if options["job"] is not None and not simulated:
+        from firstcrank.cli.checklist import keep_by_board
+        from firstcrank.visit.checklist import from_switch_test
+
+        keep_by_board(options["job"], options["store"], "switch_test", from_switch_test(result.word, result.reason))
     _put_back(console, ask=not options["yes"])
     return EXIT[result.word]
 
