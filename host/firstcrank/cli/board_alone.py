@@ -31,6 +31,11 @@ def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool,
     """Let the board work alone, on a USB power bank: it shows the outcome on its LED and keeps the traces.
 
     Told once, it does so after every power-up until told --off. Fetch the traces with: firstcrank board fetch.
+
+    \b
+    Examples:
+      firstcrank board alone --key-start --module-plugged
+      firstcrank board alone --off
     """
     from rich.table import Table
 

@@ -91,7 +91,13 @@ def calibrate(
     meter_v: float,
     out: Path | None,
 ) -> None:
-    """Calibrate every input of a board against one meter; kept on the board, and a copy in a file."""
+    """Calibrate every input of a board against one meter; kept on the board, and a copy in a file.
+
+    \b
+    Examples:
+      firstcrank board calibrate --meter "shop meter"
+      firstcrank board calibrate --system 24
+    """
     from importlib import resources
 
     from firstcrank import wire

@@ -35,6 +35,11 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
     """Fetch the starts that a board recorded alone, judge each with everything the laptop knows, keep it.
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
+
+    \b
+    Examples:
+      firstcrank board fetch
+      firstcrank board fetch --job 1207
     """
     from firstcrank.board.captures import journal, journal_text, list_captures, mark_told
     from firstcrank.cli.choose_port import chosen_link

@@ -42,7 +42,11 @@ def change(number: str, new_number: str | None, who: str, place: str | None, **f
 @WHO
 @STORE
 def correct(note: int, text: str, who: str, place: str | None) -> None:
-    """Replace the text of NOTE (its number in `jobs show`). The text before is kept in the job's history."""
+    """Replace the text of NOTE (its number in `jobs show`). The text before is kept in the job's history.
+
+    \b
+    Examples:
+    """
     from firstcrank.jobs.corrections import correct_note
 
     with opened(place) as store:

@@ -16,7 +16,13 @@ PATH = click.Path(path_type=Path)
 @click.argument("file", type=PATH)
 @STORE
 def backup(file: Path, place: str | None) -> None:
-    """Make one FILE of the whole store, and check it."""
+    """Make one FILE of the whole store, and check it.
+
+    \b
+    Examples:
+      firstcrank jobs backup shop.backup
+      firstcrank jobs backup shop.backup --check
+    """
     from rich.progress import Progress
 
     from firstcrank.jobs.backup import back_up
@@ -34,7 +40,12 @@ def backup(file: Path, place: str | None) -> None:
 @click.option("--check", is_flag=True, help="Only check the backup.")
 @STORE
 def restore(file: Path, check: bool, place: str | None) -> None:
-    """Fill an empty store from a backup FILE."""
+    """Fill an empty store from a backup FILE.
+
+    \b
+    Examples:
+      firstcrank jobs restore shop.backup
+    """
     from firstcrank.jobs.backup import check_backup
     from firstcrank.jobs.backup import restore as fill
 
@@ -51,7 +62,12 @@ def restore(file: Path, check: bool, place: str | None) -> None:
 @click.argument("folder", type=PATH)
 @STORE
 def export_all(folder: Path, place: str | None) -> None:
-    """Write the whole store as a Parquet FOLDER."""
+    """Write the whole store as a Parquet FOLDER.
+
+    \b
+    Examples:
+      firstcrank jobs export starts.csv
+    """
     from firstcrank.jobs.export import export_store
 
     with opened(place) as store:
