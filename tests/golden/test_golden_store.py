@@ -12,9 +12,10 @@ from sqlalchemy import select
 
 from firstcrank.cli.main import main
 from firstcrank.jobs import records
-from firstcrank.jobs.backup import check_backup, restore
+from firstcrank.jobs.backup_file import check_backup
 from firstcrank.jobs.filing import attach
 from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.restore import restore
 from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store, open_store
 from firstcrank.report.gather import from_store
@@ -38,7 +39,7 @@ def old(request: pytest.FixtureRequest, tmp_path: Path) -> Any:
     with open_store(str(tmp_path / "store" / "shop.sqlite")) as store:
         if request.param == "restored":
             about = restore(store, STORE / "shop-backup.zip")
-            assert about["rows"] == {"jobs": 2, "starts": 3, "notes": 1, "measurements": 1, "photos": 1}
+            assert about.rows == {"jobs": 2, "starts": 3, "notes": 1, "measurements": 1, "photos": 1}
         yield store
 
 
@@ -121,7 +122,7 @@ def test_it_takes_a_new_start_and_a_note(old: Store) -> None:
 
 def test_the_backup_is_whole() -> None:
     about = check_backup(STORE / "shop-backup.zip")
-    assert (about["format"], about["contents"]) == (1, 4)
+    assert (about.format, about.contents) == (1, 4)
 
 
 def test_the_commands_list_and_show_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

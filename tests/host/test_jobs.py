@@ -18,11 +18,13 @@ from hypothesis import strategies as st
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs import records
 from firstcrank.jobs.audit import audit_lines
-from firstcrank.jobs.backup import back_up, check_backup, restore
+from firstcrank.jobs.backup import back_up
+from firstcrank.jobs.backup_file import check_backup
 from firstcrank.jobs.contents import FolderContents
 from firstcrank.jobs.corrections import archive_job, move_start
 from firstcrank.jobs.filing import attach
 from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.restore import restore
 from firstcrank.jobs.store import _migrate, open_store
 from firstcrank.jobs.trends import trends
 from firstcrank.jobs.vin import check_digit, vin_warnings
@@ -158,9 +160,9 @@ def test_a_year_later(place: str, tmp_path: Path, failing: Path, healthy: Path) 
         attach(store, "1207", healthy)
         records.add_photo(store, "1207", "p.png", b"\x89PNG...")
         before = [from_store(store, str(n)) for n in (1, 2)]
-        kept, trouble = back_up(store, tmp_path / "shop.zip")
-    assert (kept, trouble) == (3, [])
-    assert check_backup(tmp_path / "shop.zip")["rows"]["starts"] == 2
+        made = back_up(store, tmp_path / "shop.zip", check=True)
+    assert (made.contents, made.trouble) == (3, [])
+    assert check_backup(tmp_path / "shop.zip").rows["starts"] == 2
     elsewhere = tmp_path / "another place" / "store.sqlite"
     with open_store(str(elsewhere)) as store:
         restore(store, tmp_path / "shop.zip")

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from firstcrank.cli.answers import chosen_limits, judging_options
+from firstcrank.cli.grouped import GroupedCommand
 
 LAMP = (
     ("one blip every 3 s", "waiting: key off, then RUN"),
@@ -21,7 +22,7 @@ LAMP = (
 )
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
 @click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
 @click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")

@@ -10,17 +10,20 @@ from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, opened
 
 PATH = click.Path(path_type=Path)
+TROUBLE = 4
 
 
 @click.command()
 @click.argument("file", type=PATH)
+@click.option("--check", is_flag=True, help="Restore it into a scratch store and compare every row before it is kept.")
 @STORE
-def backup(file: Path, place: str | None) -> None:
-    """Make one FILE of the whole store, and check it.
+def backup(file: Path, check: bool, place: str | None) -> int:
+    """Make one FILE of the whole store as it is now. Others may go on filing meanwhile.
+
+    Exit code: 0, or 4 where recordings of the store itself are missing or altered; the rest is in the backup all the same.
 
     \b
     Examples:
-      firstcrank jobs backup shop.backup
       firstcrank jobs backup shop.backup --check
     """
     from rich.progress import Progress
@@ -29,33 +32,36 @@ def backup(file: Path, place: str | None) -> None:
 
     with opened(place) as store, Progress(transient=True) as bar:
         task = bar.add_task("Backing up")
-        kept, trouble = back_up(store, file, lambda n, total: bar.update(task, completed=n, total=total))
-    for line in trouble:
+        made = back_up(store, file, lambda n, total: bar.update(task, completed=n, total=total), check)
+    for line in made.trouble:
         say(f"Not in the backup: {line}", err=True)
-    say(f"{file}: {kept} recordings and photos, checked.")
+    how = "restored once and compared row for row" if check else "each fits its hash"
+    say(f"{file}: {made.rows['jobs']} jobs, {made.rows['starts']} starts, {made.contents} recordings and photos; {how}.")
+    return TROUBLE if made.trouble else 0
 
 
 @click.command()
 @click.argument("file", type=PATH)
-@click.option("--check", is_flag=True, help="Only check the backup.")
+@click.option("--check", is_flag=True, help="Only check the backup, by restoring it into a scratch store.")
 @STORE
 def restore(file: Path, check: bool, place: str | None) -> None:
     """Fill an empty store from a backup FILE.
 
     \b
     Examples:
-      firstcrank jobs restore shop.backup
+      firstcrank jobs restore shop.backup --check
+      firstcrank jobs restore shop.backup --store new.sqlite
     """
-    from firstcrank.jobs.backup import check_backup
-    from firstcrank.jobs.backup import restore as fill
+    from firstcrank.jobs.proof import prove
+    from firstcrank.jobs.restore import restore as fill
 
     if check:
-        about = check_backup(file)
-        say(f"{file} is whole: {about['rows']['jobs']} jobs, {about['rows']['starts']} starts, made {about['made_utc']}")
+        about = prove(file)
+        say(f"{file} is whole: {about.rows['jobs']} jobs, {about.rows['starts']} starts, made {about.made_utc}")
         return
     with opened(place) as store:
         about = fill(store, file)
-        say(f"{about['rows']['jobs']} jobs and {about['rows']['starts']} starts restored into {store.name}")
+        say(f"{about.rows['jobs']} jobs and {about.rows['starts']} starts restored into {store.name}")
 
 
 @click.command("export")
@@ -66,7 +72,7 @@ def export_all(folder: Path, place: str | None) -> None:
 
     \b
     Examples:
-      firstcrank jobs export starts.csv
+      firstcrank jobs export whole_store
     """
     from firstcrank.jobs.export import export_store
 

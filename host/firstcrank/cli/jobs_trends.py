@@ -19,7 +19,7 @@ def trends(png: Path | None, simulated: bool, place: str | None) -> None:
 
     \b
     Examples:
-      firstcrank jobs trends
+      firstcrank jobs trends --png trends.png
     """
     from firstcrank.jobs.trends import trends as over_all
     from firstcrank.report.trend_plots import as_lines, trend_figure

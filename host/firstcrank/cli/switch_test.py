@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.record import recording_options
 from firstcrank.errors import UsageError
 
@@ -27,7 +28,7 @@ TURN = (
 PUT_BACK = "Put back: key off, wait the power-down time, negative off, S wire on and torqued, boot on, negative on"
 
 
-@click.command("switch-test")
+@click.command("switch-test", cls=GroupedCommand)
 @recording_options
 def switch_test(**options: Any) -> int:
     """Turn the key through START with the starter disabled: does the feed hold? No start, never a PASS.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.stream_options import stream_options
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 EXIT_LOST, EXIT_BATTERY = 1, 3
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @stream_options
 @click.option("--place", default="", help="Where it is moved first; n and a name at the keyboard change it.")
 @click.option("--supported", is_flag=True, help="A supply of at most 14.4 V holds the battery up.")

@@ -7,8 +7,6 @@ covers. A hash is of the content before it was compressed; it shows that a conte
 from __future__ import annotations
 
 import hashlib
-import os
-import tempfile
 import zlib
 from pathlib import Path
 from typing import Literal, NamedTuple, Protocol
@@ -16,8 +14,9 @@ from typing import Literal, NamedTuple, Protocol
 from sqlalchemy import Connection, Engine, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from firstcrank.errors import StoreError
+from firstcrank.errors import StoreError, UnwritableFileError
 from firstcrank.jobs.schema import CONTENTS
+from firstcrank.jobs.whole_file import whole_file
 
 State = Literal["whole", "missing", "altered"]
 PLAIN, ZLIB = "", "zlib"
@@ -104,8 +103,8 @@ class _Reading:
 class FolderContents(_Reading):
     """Files named by hash in a folder, two letters deep."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, durable: bool = True) -> None:
+        self.folder, self._durable = folder, durable
 
     def path(self, content_hash: str) -> Path:
         """Where a content lies: the file that is there, else the name that a compressed one would get."""
@@ -131,20 +130,11 @@ class FolderContents(_Reading):
         target, other = (compressed, plain) if packed.codec == ZLIB else (plain, compressed)
         try:
             target.parent.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=target.parent, prefix=".new-")
-            try:
-                with os.fdopen(handle, "wb") as file:
-                    file.write(packed.data)
-                    file.flush()
-                    os.fsync(file.fileno())
-                Path(name).replace(target)
-            except BaseException:
-                Path(name).unlink(missing_ok=True)
-                raise
+            with whole_file(target, replace=True, durable=self._durable) as file:
+                file.write(packed.data)
             other.unlink(missing_ok=True)  # an altered one
-            _sync_folder(target.parent)
-        except OSError as error:
-            raise StoreError(f"the recording cannot be kept in {self.folder}: {error.strerror or error}") from error
+        except (OSError, UnwritableFileError) as error:
+            raise StoreError(f"the recording cannot be kept: {error}") from error
 
     def get_packed(self, content_hash: str, connection: Connection | None = None) -> Packed:
         """See Contents.get_packed."""
@@ -155,15 +145,6 @@ class FolderContents(_Reading):
             raise StoreError(f"the recording {content_hash[:12]} is missing from {self.folder}") from error
         except OSError as error:
             raise StoreError(f"the recording {content_hash[:12]} cannot be read: {error.strerror or error}") from error
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "posix":
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
 
 
 class DatabaseContents(_Reading):

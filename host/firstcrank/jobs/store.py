@@ -47,8 +47,8 @@ def default_place() -> str:
     return os.environ.get(ENVIRONMENT) or str(user_data_path("firstcrank", appauthor=False) / "firstcrank.sqlite")
 
 
-def open_store(place: str | None = None) -> Store:
-    """A store by file name or SQLAlchemy URL. Creates and migrates it.
+def open_store(place: str | None = None, scratch: bool = False) -> Store:
+    """A store by file name or SQLAlchemy URL. Creates and migrates it. `scratch`: soon deleted, nothing is synced.
 
     Raises StoreError where it cannot be reached or written, or was written by a newer firstcrank.
     """
@@ -62,9 +62,9 @@ def open_store(place: str | None = None) -> Store:
     except (OSError, SQLAlchemyError, ImportError, ValueError) as error:
         raise StoreError(f"the record store {_public(place)} cannot be opened: {_first_line(error)}") from error
     if url.get_backend_name() == "sqlite":
-        event.listen(engine, "connect", _sqlite_pragmas)
+        event.listen(engine, "connect", _scratch_pragmas if scratch else _sqlite_pragmas)
     beside = None if folder is None else folder / (Path(place).stem + "-recordings")
-    contents: Contents = DatabaseContents(engine) if beside is None else FolderContents(beside)
+    contents: Contents = DatabaseContents(engine) if beside is None else FolderContents(beside, not scratch)
     try:
         _migrate(engine)
     except StoreError:
@@ -94,6 +94,11 @@ def _sqlite_pragmas(connection: sqlite3.Connection, _: object) -> None:
     cursor.execute("PRAGMA foreign_keys = ON")
     cursor.execute("PRAGMA synchronous = FULL")
     cursor.close()
+
+
+def _scratch_pragmas(connection: sqlite3.Connection, record: object) -> None:
+    _sqlite_pragmas(connection, record)
+    connection.execute("PRAGMA synchronous = OFF")
 
 
 def _config(connection: Connection) -> Config:
