@@ -95,8 +95,8 @@ def calibrate(
 
     \b
     Examples:
-      firstcrank board calibrate --meter "shop meter"
-      firstcrank board calibrate --system 24
+      firstcrank board calibrate --meter "shop meter" --meter-percent 0.5 --meter-mv 10
+      firstcrank board calibrate --system 24 --meter "shop meter" --meter-percent 0.5 --meter-mv 20
     """
     from importlib import resources
 
