@@ -34,7 +34,7 @@ LOOKED_FOR: dict[str, Callable[[Store], list[object]]] = {
 }
 # Runs a command of the program and prints, last, its seconds and its highest memory in MB.
 CHILD = """
-import re, sys, time
+import sys, time
 from pathlib import Path
 from firstcrank.cli.main import main
 began = time.perf_counter()
@@ -42,8 +42,10 @@ try:
     main(sys.argv[1:])
 except SystemExit as ended:
     code = ended.code
-seconds, status = time.perf_counter() - began, Path("/proc/self/status").read_text()  # ru_maxrss would count the parent's memory
-print(f"\\n{seconds:.2f} {int(re.search(r'VmHWM:\\s+(\\d+)', status)[1]) / 1024:.0f} {code}")
+seconds = time.perf_counter() - began
+lines = Path("/proc/self/status").read_text().splitlines()  # ru_maxrss would count the parent's memory
+highest = next(int(line.split()[1]) for line in lines if line.startswith("VmHWM"))
+print(f"\\n{seconds:.2f} {highest / 1024:.0f} {code}")
 """
 
 

@@ -18,9 +18,10 @@ from firstcrank.jobs import backup, records
 from firstcrank.jobs.export import export_store
 from firstcrank.jobs.filing import attach
 from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.migrating import migrate
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
 from firstcrank.jobs.schema import STARTS
-from firstcrank.jobs.store import _migrate, open_store
+from firstcrank.jobs.store import open_store
 from firstcrank.jobs.trends import trends
 from firstcrank.report import html, pdf
 from firstcrank.report.gather import from_store
@@ -115,7 +116,7 @@ def test_a_store_of_before_gets_the_feeds_verdict_out_of_what_it_kept(tmp_path: 
 
     old = tmp_path / "old.sqlite"
     engine = create_engine(f"sqlite:///{old}")
-    _migrate(engine, "0002")
+    migrate(engine, "0002")
     later = ("id", "feed_verdict", "uuid", "when_utc", "state", "reading_json")
     columns = {k: v for k, v in row.items() if k not in later}
     with engine.begin() as connection:

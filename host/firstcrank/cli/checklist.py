@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -88,11 +89,10 @@ class _Record:
     """The job's notes as the checklist's memory; the maker's figures once per engine."""
 
     def __init__(self, job: str, place: str | None) -> None:
-        self._store: Any = importlib.import_module("firstcrank.jobs.store")
         self._records: Any = importlib.import_module("firstcrank.jobs.records")
         self._listing: Any = importlib.import_module("firstcrank.jobs.listing")
         self.job, self._place = job, place
-        with self._store.open_store(place) as store:
+        with opened(place) as store:
             self.engine = str(self._records.find_job(store, job)["engine"] or "")
 
     def outcomes(self, checks: tuple[Check, ...]) -> dict[int, Outcome]:
@@ -101,7 +101,7 @@ class _Record:
         from firstcrank.jobs.states import counts
         from firstcrank.visit.checklist import from_judgement, outcomes_of
 
-        with self._store.open_store(self._place) as store:
+        with opened(self._place) as store:
             file = self._records.job_file(store, self.job)
         found = outcomes_of(note["text"] for note in file.notes)
         for start in file.starts:
@@ -122,13 +122,13 @@ class _Record:
 
     def note(self, text: str) -> None:
         """One note of the job."""
-        with self._store.open_store(self._place) as store:
+        with opened(self._place) as store:
             self._records.add_note(store, self.job, text)
 
     def figure(self, key: str) -> float | None:
         """The maker's figure kept for this engine in any job; None where it was never given."""
         mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
-        with self._store.open_store(self._place) as store:
+        with opened(self._place) as store:
             for line in self._listing.list_jobs(store, FIGURE, archived=True, most=10_000):
                 notes = self._records.job_file(store, line.job["number"]).notes
                 values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -82,13 +83,12 @@ def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
     from firstcrank.analysis.verdict import judge
     from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
-    from firstcrank.jobs.store import open_store
     from firstcrank.limits import shipped
     from firstcrank.tracefiles.table import load
 
     number = name.partition("#")[0]
     if number.isascii() and number.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             start, crank = find_start(store, name)
             recording = recording_of(store, start)
         return (recording.trace, from_table(json.loads(start["judgement_json"]))), crank

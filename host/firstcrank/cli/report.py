@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 
@@ -21,7 +22,6 @@ from firstcrank.errors import UsageError
 def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, page: str, place: str | None) -> None:
     """Write the report of START: a number in the record, or a recording file."""
     from firstcrank.analysis.verdict import judge
-    from firstcrank.jobs.store import open_store
     from firstcrank.limits import shipped
     from firstcrank.report import gather
     from firstcrank.report import html as page_of
@@ -31,7 +31,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     from firstcrank.tracefiles.table import load
 
     if start.isascii() and start.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             facts = gather.from_store(store, start)
     else:
         path = Path(start)
