@@ -91,7 +91,13 @@ def calibrate(
     meter_v: float,
     out: Path | None,
 ) -> None:
-    """Calibrate every input of a board against one meter; kept on the board, and a copy in a file."""
+    """Calibrate every input of a board against one meter; kept on the board, and a copy in a file.
+
+    \b
+    Examples:
+      firstcrank board calibrate --meter "shop meter" --meter-percent 0.5 --meter-mv 10
+      firstcrank board calibrate --system 24 --meter "shop meter" --meter-percent 0.5 --meter-mv 20
+    """
     from importlib import resources
 
     from firstcrank import wire

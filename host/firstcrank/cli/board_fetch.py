@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.printable import printable
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 WORST_FIRST = (2, 4, 1, 3, 0)
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
 @click.option(
     "--out", "folder", type=click.Path(file_okay=False, path_type=Path), default=Path(), help="Folder. Default: this one."
@@ -35,6 +36,11 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
     """Fetch the starts that a board recorded alone, judge each with everything the laptop knows, keep it.
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
+
+    \b
+    Examples:
+      firstcrank board fetch
+      firstcrank board fetch --job 1207
     """
     from firstcrank.board.captures import journal, journal_text, list_captures, mark_told
     from firstcrank.cli.choose_port import chosen_link

@@ -141,6 +141,18 @@ class _Record:
         self.note(f"{FIGURE} for {self.engine or self.job}: {key} = {value:g}")
 
 
+def keep_by_board(job: str, place: str | None, board: str, outcome: Outcome | None) -> None:
+    """Keeps with the job what the switch test or the harness watch showed of its check; says so. Nothing for None."""
+    from firstcrank.visit.checklist import note_of
+
+    check = next(check for check in _read(None) if check.board == board)
+    if outcome is None:
+        say(f"Check {check.number} of job {job} stays open: this proved nothing.")
+        return
+    _Record(job, place).note(note_of(check, outcome))
+    say(f"Check {check.number} of job {job}: {outcome.state} ({outcome.text})")
+
+
 def _go_through(record: _Record, chosen: list[Check], outcomes: dict[int, Outcome]) -> None:
     part = ""
     for check in chosen:
@@ -161,7 +173,7 @@ def _go_through(record: _Record, chosen: list[Check], outcomes: dict[int, Outcom
 def _ask(record: _Record, check: Check) -> Outcome | None:
     """One check; None to leave."""
     from firstcrank.analysis.causes.cautions import STANDING
-    from firstcrank.visit.checklist import STATUS, Outcome, State
+    from firstcrank.visit.checklist import Outcome, State
 
     say(f"{check.number:3d}. {check.text}")
     say(f"     Why: {check.why}. How: {check.how}")
@@ -170,7 +182,7 @@ def _ask(record: _Record, check: Check) -> Outcome | None:
         for key in STANDING:
             if key in check.caution.replace(",", " ").replace(";", " ").split():
                 say(f"     {key}: {STANDING[key]}")
-    say(f"     Expect: {check.expect} ({STATUS[check.status]})")
+    say(f"     Expect: {check.expect} ({check.status_words})")
     keys = "a reading" if check.kind == "reading" else "y yes, n no"
     while True:
         text = click.prompt(f"     {keys}, s skip, x not applicable, q leave").strip()

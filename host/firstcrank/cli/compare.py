@@ -22,7 +22,13 @@ if TYPE_CHECKING:
 @click.option("--png", type=click.Path(path_type=Path), help="Plot: one above the other, and the difference.")
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
 def compare(first: str, second: str, png: Path | None, place: str | None) -> None:
-    """Compare two starts crank by crank: numbers in the record (12, or 12#2 for its second crank) or recording files."""
+    """Compare two starts crank by crank: numbers in the record (12, or 12#2 for its second crank) or recording files.
+
+    \b
+    Examples:
+      firstcrank compare before.fcr after.fcr
+      firstcrank compare 12#1 12#2
+    """
     from rich.table import Table
     from rich.text import Text
 

@@ -30,7 +30,12 @@ STORY = (
 
 @click.command()
 def demo() -> int:
-    """A start whose key feed dies in START, then the same vehicle repaired. Simulated, no hardware needed."""
+    """A start whose key feed dies in START, then the same vehicle repaired. Simulated, no hardware needed.
+
+    \b
+    Examples:
+      firstcrank demo
+    """
     from rich.text import Text
 
     from firstcrank.cli.screen import Screen

@@ -57,6 +57,11 @@ def divider(given: str | None, clamp: str, no_clamp: bool, tolerance: float, cel
     """Design the network between a clip and the converter, or check one you have.
 
     Every network proposed survives every pulse that is listed with it. Exit code 5: a wish is not met, the pulses among them.
+
+    \b
+    Examples:
+      firstcrank divider --highest 18
+      firstcrank divider --check 4x8.2k,6k8,10n,4k7
     """
     from firstcrank.divider.clamp import BAV199, SCHOTTKY_PAIR, SILICON_PAIR
     from firstcrank.divider.network import Network

@@ -11,9 +11,10 @@ from firstcrank.cli.store_option import opened
 from firstcrank.tracefiles.table import load, writable_suffixes, write
 
 HELP = f"Write START (a number in the record, or a recording file) as FILE: {', '.join(writable_suffixes())}."
+EXAMPLES = "\n\n\b\nExamples:\n  firstcrank export start.fcr start.csv\n  firstcrank export 12 start.parquet"
 
 
-@click.command(help=HELP)
+@click.command(help=HELP + EXAMPLES)
 @click.argument("start")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")

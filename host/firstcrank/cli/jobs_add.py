@@ -41,7 +41,12 @@ def field_options(default: str | None) -> Callable[[Command], Command]:
 @field_options("")
 @STORE
 def new(number: str, place: str | None, **fields: str) -> None:
-    """Make a job."""
+    """Make a job.
+
+    \b
+    Examples:
+      firstcrank jobs new 1207 --vehicle "blue pickup" --engine "4-cylinder diesel"
+    """
     from firstcrank.jobs.records import create_job
     from firstcrank.jobs.vin import vin_warnings
 
@@ -58,7 +63,12 @@ def new(number: str, place: str | None, **fields: str) -> None:
 @click.option("--who", default="", help="Who says so.")
 @STORE
 def note(number: str, text: str, who: str, place: str | None) -> None:
-    """Add a note to a job."""
+    """Add a note to a job.
+
+    \b
+    Examples:
+      firstcrank jobs note 1207 "feed moved to the fuse block"
+    """
     from firstcrank.jobs.records import add_note
 
     with opened(place) as store:
@@ -73,7 +83,12 @@ def note(number: str, text: str, who: str, place: str | None) -> None:
 @click.option("--meter", default="", help="Meter used.")
 @STORE
 def measured(number: str, what: str, value: float, unit: str, meter: str, place: str | None) -> None:
-    """Add a hand measurement: jobs measured 1207 "ground strap drop" 0.12 V."""
+    """Add a hand measurement: jobs measured 1207 "ground strap drop" 0.12 V.
+
+    \b
+    Examples:
+      firstcrank jobs measured 1207 "battery at rest" 12.6 V
+    """
     from firstcrank.jobs.records import add_measurement
 
     with opened(place) as store:

@@ -19,7 +19,12 @@ PHOTOS = (".png", ".jpg", ".jpeg", ".heic", ".webp")
 @click.option("--caption", default="", help="For photos.")
 @STORE
 def attach(number: str, files: tuple[Path, ...], caption: str, place: str | None) -> None:
-    """Attach recordings (judged and filed) or photos to a job."""
+    """Attach recordings (judged and filed) or photos to a job.
+
+    \b
+    Examples:
+      firstcrank jobs attach 1207 start.fcr
+    """
     from firstcrank.errors import UsageError
     from firstcrank.jobs.filing import attach as attach_start
     from firstcrank.jobs.records import add_photo

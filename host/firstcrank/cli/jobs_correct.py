@@ -22,6 +22,10 @@ def change(number: str, new_number: str | None, who: str, place: str | None, **f
     \b
     Example:
       firstcrank jobs change 1207 --number 1270 --plate "FC 4711"
+
+    \b
+    Examples:
+      firstcrank jobs change 1207 --plate AB-123
     """
     from firstcrank.jobs.corrections import change_job
     from firstcrank.jobs.vin import vin_warnings
@@ -42,7 +46,12 @@ def change(number: str, new_number: str | None, who: str, place: str | None, **f
 @WHO
 @STORE
 def correct(note: int, text: str, who: str, place: str | None) -> None:
-    """Replace the text of NOTE (its number in `jobs show`). The text before is kept in the job's history."""
+    """Replace the text of NOTE (its number in `jobs show`). The text before is kept in the job's history.
+
+    \b
+    Examples:
+      firstcrank jobs correct-note 3 "battery 12.6 V, not 12.0 V"
+    """
     from firstcrank.jobs.corrections import correct_note
 
     with opened(place) as store:
@@ -59,6 +68,11 @@ def mark(start: str, state: str, reason: str, who: str, place: str | None) -> No
     """Mark START before-repair, after-repair, not-valid (recorded wrongly), withdrawn (filed by mistake), or none.
 
     Starts not valid or withdrawn stay in the record and count nowhere.
+
+    \b
+    Examples:
+      firstcrank jobs mark 12 after-repair
+      firstcrank jobs mark 12 not-valid --reason "leads swapped"
     """
     from firstcrank.jobs.corrections import set_state
 
@@ -73,7 +87,13 @@ def mark(start: str, state: str, reason: str, who: str, place: str | None) -> No
 @WHO
 @STORE
 def customer(kind: str, number: int, hidden: bool, who: str, place: str | None) -> None:
-    """Choose a note or photo (its number in `jobs show`) for the customer's page."""
+    """Choose a note or photo (its number in `jobs show`) for the customer's page.
+
+    \b
+    Examples:
+      firstcrank jobs customer note 3
+      firstcrank jobs customer photo 1 --no
+    """
     from firstcrank.jobs.corrections import show_customer
 
     with opened(place) as store:
@@ -86,7 +106,12 @@ def customer(kind: str, number: int, hidden: bool, who: str, place: str | None) 
 @WHO
 @STORE
 def move(start: str, number: str, who: str, place: str | None) -> None:
-    """Move a START to the job NUMBER."""
+    """Move a START to the job NUMBER.
+
+    \b
+    Examples:
+      firstcrank jobs move 12 1208
+    """
     from firstcrank.jobs.corrections import move_start
 
     with opened(place) as store:
@@ -99,7 +124,12 @@ def move(start: str, number: str, who: str, place: str | None) -> None:
 @WHO
 @STORE
 def archive(number: str, back: bool, who: str, place: str | None) -> None:
-    """Put a job out of sight; it stays in the store."""
+    """Put a job out of sight; it stays in the store.
+
+    \b
+    Examples:
+      firstcrank jobs archive 1207
+    """
     from firstcrank.jobs.corrections import archive_job
 
     with opened(place) as store:

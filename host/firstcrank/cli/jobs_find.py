@@ -75,7 +75,12 @@ def list_jobs(
 @click.argument("number")
 @STORE
 def show(number: str, place: str | None) -> None:
-    """Show everything of a job; says if a recording is missing or altered."""
+    """Show everything of a job; says if a recording is missing or altered.
+
+    \b
+    Examples:
+      firstcrank jobs show 1207
+    """
     from firstcrank.jobs.records import job_file
     from firstcrank.model.vocabulary import beside
     from firstcrank.units import local_time
@@ -113,7 +118,12 @@ def show(number: str, place: str | None) -> None:
 @click.argument("number")
 @STORE
 def history(number: str, place: str | None) -> None:
-    """Who changed what in a job, and when."""
+    """Who changed what in a job, and when.
+
+    \b
+    Examples:
+      firstcrank jobs history 1207
+    """
     from firstcrank.jobs.records import job_file
     from firstcrank.units import local_time
 

@@ -21,6 +21,10 @@ def backup(file: Path, check: bool, place: str | None) -> int:
     """Make one FILE of the whole store as it is now. Others may go on filing meanwhile.
 
     Exit code: 0, or 4 where recordings of the store itself are missing or altered; the rest is in the backup all the same.
+
+    \b
+    Examples:
+      firstcrank jobs backup shop.backup --check
     """
     from rich.progress import Progress
 
@@ -41,7 +45,13 @@ def backup(file: Path, check: bool, place: str | None) -> int:
 @click.option("--check", is_flag=True, help="Only check the backup, by restoring it into a scratch store.")
 @STORE
 def restore(file: Path, check: bool, place: str | None) -> None:
-    """Fill an empty store from a backup FILE."""
+    """Fill an empty store from a backup FILE.
+
+    \b
+    Examples:
+      firstcrank jobs restore shop.backup --check
+      firstcrank jobs restore shop.backup --store new.sqlite
+    """
     from firstcrank.jobs.proof import prove
     from firstcrank.jobs.restore import restore as fill
 
@@ -58,7 +68,12 @@ def restore(file: Path, check: bool, place: str | None) -> None:
 @click.argument("folder", type=PATH)
 @STORE
 def export_all(folder: Path, place: str | None) -> None:
-    """Write the whole store as a Parquet FOLDER."""
+    """Write the whole store as a Parquet FOLDER.
+
+    \b
+    Examples:
+      firstcrank jobs export whole_store
+    """
     from firstcrank.jobs.export import export_store
 
     with opened(place) as store:

@@ -15,7 +15,12 @@ from firstcrank.cli.store_option import STORE, opened
 @click.option("--simulated", is_flag=True, help="Simulated starts too.")
 @STORE
 def trends(png: Path | None, simulated: bool, place: str | None) -> None:
-    """Across all jobs: drift of calibration, spread of feed drop and crank speed, failures by cause."""
+    """Across all jobs: drift of calibration, spread of feed drop and crank speed, failures by cause.
+
+    \b
+    Examples:
+      firstcrank jobs trends --png trends.png
+    """
     from firstcrank.jobs.trends import trends as over_all
     from firstcrank.report.trend_plots import as_lines, trend_figure
 

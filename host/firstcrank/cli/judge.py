@@ -8,13 +8,14 @@ from typing import Any
 import click
 
 from firstcrank.cli.answers import EXIT, FILE, chosen_limits, context_with, judging_options
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say, say_json
 from firstcrank.errors import FirstcrankError
 
 WORST_FIRST = (2, 4, 1, 3, 0)
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @click.argument("files", nargs=-1, required=True, type=FILE)
 @judging_options
 @click.option("--map", "columns", multiple=True, metavar="ROLE=COLUMN", help="CSV column of a lead; may be repeated.")

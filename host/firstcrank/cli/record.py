@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 from firstcrank.printable import printable
@@ -65,7 +66,7 @@ def recording_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @recording_options
 def record(**options: Any) -> int:
     """Record one start, judge it, keep it.

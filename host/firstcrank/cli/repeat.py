@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.record import recording_options, run_recording
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 STAYS = ("feed_kind", "cylinders", "hold_on_s", "known_load_ohm")
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @click.argument("number")
 @recording_options
 def repeat(number: str, **options: Any) -> int:

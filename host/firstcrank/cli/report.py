@@ -20,7 +20,13 @@ from firstcrank.errors import UsageError
 @click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
 def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, page: str, place: str | None) -> None:
-    """Write the report of START: a number in the record, or a recording file."""
+    """Write the report of START: a number in the record, or a recording file.
+
+    \b
+    Examples:
+      firstcrank report start.fcr
+      firstcrank report 12 --pdf start.pdf
+    """
     from firstcrank.analysis.verdict import judge
     from firstcrank.limits import shipped
     from firstcrank.report import gather

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -36,7 +37,7 @@ from firstcrank_sim.board.parts import (
 from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
 from firstcrank_sim.board.to_trace import bench_converter
 from firstcrank_sim.scenarios.catalogue import simulate
-from firstcrank_sim.scenarios.visits import VISITS
+from firstcrank_sim.scenarios.visits import VISITS, Doubled, Pieces, Steps
 
 STEP_US = 4000  # simulated time per pass of the firmware's loop
 PINS = tuple(range(26, 34))
@@ -209,24 +210,35 @@ def _brings(start: Waveforms) -> dict[str, object]:
 
 
 def open_sim(text: str) -> SimulatedBoard:
-    """The Link for "NAME[,seed=N][,speed=X][,solder=N]", NAME a scenario or a link fault.
+    """The Link for "NAME[,seed=N][,speed=X][,pull=S][,system=24][,solder=N]", NAME a scenario or a link fault.
 
-    `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes), `solder`
-    plants fault N of a wrongly soldered board, its clips on the ground clip: for `board check`. Raises UsageError where a part
-    cannot be read.
+    `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes), `pull`
+    pulls the cable S seconds into the recording, `system=24` doubles the volts of a visit, `solder` plants fault N of a wrongly
+    soldered board, its clips on the ground clip: for `board check`. Raises UsageError where a part cannot be read.
     """
     name, *options = (part.strip() for part in text.split(","))
-    seed, speed, solder = 1, 0.0, None
+    seed, speed, solder, pull_s, system = 1, 0.0, None, None, None
     for option in options:
         key, _, value = option.partition("=")
         seed = _number(option, value, int) if key == "seed" else seed
         speed = _number(option, value, float) if key == "speed" else speed
         solder = solder_fault(_number(option, value, int)) if key == "solder" else solder
-        if key not in ("seed", "speed", "solder"):
-            raise UsageError(f"sim:{text}: {option!r} is not seed=N, speed=X or solder=N")
+        pull_s = _number(option, value, float) if key == "pull" else pull_s
+        system = _number(option, value, int) if key == "system" else system
+        if key not in ("seed", "speed", "solder", "pull", "system"):
+            raise UsageError(f"sim:{text}: {option!r} is not seed=N, speed=X, pull=S, system=24 or solder=N")
     fault = LINK_FAULTS.get(name)
-    start = VISITS[name](seed) if name in VISITS else simulate(fault.scenario if fault else name, seed)
+    start = _visit(name, seed, system) if name in VISITS else simulate(fault.scenario if fault else name, seed)
+    if system not in (None, start.system_v):
+        raise UsageError(f"sim:{text}: {name} is at {start.system_v} V (firstcrank scenarios lists those at 24 V)")
+    if pull_s is not None:
+        fault = replace(fault or LinkFault(name, ""), pulled_s=pull_s)
     return SimulatedBoard(f"sim:{name}", start, bench_converter(start), seed, fault, speed, solder)
+
+
+def _visit(name: str, seed: int, system: int | None) -> Pieces | Steps | Doubled:
+    visit = VISITS[name](seed)
+    return Doubled(visit) if system == 24 else visit
 
 
 def _number(option: str, value: str, kind: Callable[[str], Number]) -> Number:
