@@ -60,7 +60,7 @@ WORDS = {
 }
 
 
-def told(error: BaseException, place: Place) -> StoreError:
+def store_error(error: BaseException, place: Place) -> StoreError:
     """One line for an error of a database driver."""
     cause = getattr(error, "orig", None) or error
     return StoreError(f"the record store {place.shown} {_what(cause, place)}")
@@ -88,4 +88,4 @@ def translate(context: ExceptionContext, place: Place) -> None:
     if isinstance(context.original_exception, StoreError) or isinstance(context.sqlalchemy_exception, IntegrityError):
         return
     if context.sqlalchemy_exception is not None:
-        raise told(context.original_exception, place) from context.original_exception
+        raise store_error(context.original_exception, place) from context.original_exception
