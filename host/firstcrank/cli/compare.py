@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -144,7 +145,6 @@ def _load(name: str, place: str | None) -> Side:
     from firstcrank.analysis.verdict import judge
     from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
-    from firstcrank.jobs.store import open_store
     from firstcrank.limits import Limits, shipped
     from firstcrank.report.before_after import Side
     from firstcrank.report.changes import crank_result
@@ -152,7 +152,7 @@ def _load(name: str, place: str | None) -> Side:
 
     number, mark, _ = name.partition("#")
     if number.isascii() and number.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             start, crank = find_start(store, name)
             recording = recording_of(store, start)
         judgement = from_table(json.loads(start["judgement_json"]))

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 
@@ -32,7 +33,6 @@ def report(
       firstcrank report 12 --pdf start.pdf
     """
     from firstcrank.analysis.verdict import judge
-    from firstcrank.jobs.store import open_store
     from firstcrank.jobs.whole_file import whole_file
     from firstcrank.limits import shipped
     from firstcrank.report import gather
@@ -43,7 +43,7 @@ def report(
     from firstcrank.tracefiles.table import load
 
     if start.isascii() and start.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             facts = gather.from_store(store, start, before)
     else:
         if before is not None:

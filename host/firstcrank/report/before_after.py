@@ -16,7 +16,7 @@ from firstcrank.report.drawing import HEADROOM, STYLES, Curve, Drawing, Style, i
 from firstcrank.report.facts import WORDS, number
 from firstcrank.report.summary import losses
 from firstcrank.trace import FloatArray, Trace
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 TITLE = "Before and after"
 FROM_STARTER = "seconds from the starter engaging"
@@ -165,7 +165,7 @@ def _lost(side: Side) -> str:
     if side.crank is not None and side.crank <= len(side.judgement.cranks):
         crank = side.judgement.cranks[side.crank - 1]
         found = tuple(d for d in found if d.start_s < crank.end_s and d.end_s > crank.start_s)
-    return text_s(max(d.duration_s for d in found)) if found else "none"
+    return format_duration(max(d.duration_s for d in found)) if found else "none"
 
 
 def _speed(side: Side) -> str:

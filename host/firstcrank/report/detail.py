@@ -80,8 +80,11 @@ def _raw(trace: Trace, start_s: float) -> dict[str, str]:
         if values is None or len(values) > left:
             continue
         left -= len(values)
-        at_s: FloatArray = piece.start_s + piece.offset_s["key_switch"] + np.arange(len(values) + 1) * piece.period_s - start_s
-        times.append(np.asarray(at_s, dtype=np.float64))
+        at_s = np.asarray(
+            piece.start_s + piece.offset_s["key_switch"] + np.arange(len(values) + 1) * piece.period_s - start_s,
+            dtype=np.float64,
+        )
+        times.append(at_s)
         volts.append(np.append(values, np.nan))
     if not times:
         return {}
