@@ -15,12 +15,12 @@ from sqlalchemy import insert, select, text, update
 
 from firstcrank.cli.main import main
 from firstcrank.jobs import backup, records
-from firstcrank.jobs.restore import restore
 from firstcrank.jobs.export import export_store
 from firstcrank.jobs.filing import attach
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.migrating import migrate
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
+from firstcrank.jobs.restore import restore
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import open_store
 from firstcrank.jobs.trends import trends
