@@ -65,3 +65,7 @@ class UnwritableFileError(FirstcrankError):
 
 class StoreError(FirstcrankError):
     """The record store cannot be reached, is newer than this program, or is damaged."""
+
+
+class StoreAwayError(StoreError):
+    """The record store does not answer, has no room or cannot be written now: what was to be filed waits on this computer."""

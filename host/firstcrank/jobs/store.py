@@ -18,7 +18,7 @@ from firstcrank.jobs.migrating import migrate, stored_revision
 from firstcrank.jobs.network_share import warning
 from firstcrank.jobs.patience import connector
 from firstcrank.jobs.place import Place, place_of
-from firstcrank.jobs.read_only import can_only_be_read, read_only_engine
+from firstcrank.jobs.read_only import can_only_be_read, read_only_engine, reading_url
 from firstcrank.jobs.trouble import told, translate
 
 ENVIRONMENT = "FIRSTCRANK_STORE"
@@ -73,6 +73,19 @@ def open_store(place: str | None = None, scratch: bool = False, create: bool = T
     create = create or (place is None and not os.environ.get(ENVIRONMENT))
     where = place_of(place or default_place())
     return _open_server(where, create) if where.file is None else _open_file(where, where.file, scratch, create)
+
+
+def raw_store(place: str | None = None) -> Store:
+    """A store as it is, for reading what can still be read: its tables are not brought up to date. Raises as open_store."""
+    where = place_of(place or default_place())
+    if where.file is not None and not where.file.exists():
+        raise StoreError(f"there is no record store {where.file}{_near(where.file)}")
+    if where.file is None:
+        with extra_packages("postgres"):
+            engine = create_engine(where.url, creator=connector(where.url))
+        return Store(engine, DatabaseContents(engine), where, read_only=True)
+    engine = create_engine(reading_url(where.file, immutable=False))
+    return Store(engine, FolderContents(recordings_folder(where.file)), where, read_only=True)
 
 
 def _open_server(place: Place, create: bool) -> Store:
