@@ -66,7 +66,7 @@ def test_a_job_from_first_to_last(place: str, failing: Path, healthy: Path) -> N
         records.add_note(store, "1207", "moved the feed to terminal 15", "R. Hale")
         records.add_measurement(store, "1207", "ground strap drop", 0.12, "V", "pocket meter")
         records.add_photo(store, "1207", "plug.jpg", b"\xff\xd8jpeg", "module plug")
-        whole = records.job_file(store, "1207")
+        whole = records.job_detail(store, "1207")
         assert [s["verdict"] for s in whole.starts] == ["FAIL", "PASS"]
         assert whole.starts[0]["cause"] == "feed_dead_in_start"
         assert store.contents.get(whole.photos[0]["content_hash"]) == b"\xff\xd8jpeg"
@@ -77,7 +77,7 @@ def test_a_job_from_first_to_last(place: str, failing: Path, healthy: Path) -> N
         assert list_jobs(store)[0].start_count == 2
         records.create_job(store, "1300")
         move_start(store, str(second), "1300", "R. Hale")
-        assert [s["id"] for s in records.job_file(store, "1300").starts] == [second]
+        assert [s["id"] for s in records.job_detail(store, "1300").starts] == [second]
         for number in ("1207", "1300"):
             (line,) = audit_lines(store, records.find_job(store, number)["id"])
             assert (line["who"], line["action"]) == ("R. Hale", "start moved")
@@ -136,7 +136,7 @@ def test_a_missing_or_altered_recording_is_said(place: str, failing: Path) -> No
     with open_store(place) as store:
         records.create_job(store, "1")
         attach(store, "1", failing)
-        content_hash = records.job_file(store, "1").starts[0]["content_hash"]
+        content_hash = records.job_detail(store, "1").starts[0]["content_hash"]
         assert store.contents.state(content_hash) == "whole"
         if not isinstance(store.contents, FolderContents):
             return
@@ -249,7 +249,7 @@ def test_a_full_disk_files_nothing_and_says_so(tmp_path: Path, failing: Path, mo
         with pytest.raises(StoreError, match="No space left"):
             attach(store, "1", failing)
         monkeypatch.undo()
-        assert records.job_file(store, "1").starts == ()
+        assert records.job_detail(store, "1").starts == ()
         assert [p for p in (tmp_path / "s-recordings").rglob("*") if p.is_file()] == []
 
 
@@ -277,7 +277,7 @@ def test_two_hosts_write_one_store_at_once(place: str) -> None:
     assert [writer.returncode for writer in writers] == [0, 0]
     with open_store(place) as store:
         for number in said[0] + said[1]:
-            assert len(records.job_file(store, number).photos) == 1
+            assert len(records.job_detail(store, number).photos) == 1
 
 
 def kills(tmp_path: Path, times: int) -> None:
@@ -300,10 +300,10 @@ def kills(tmp_path: Path, times: int) -> None:
         writer.wait()
     with open_store(place) as store:
         for number in filter(None, said):
-            (photo,) = records.job_file(store, number).photos
+            (photo,) = records.job_detail(store, number).photos
             assert store.contents.state(photo["content_hash"]) == "whole"
         for line in list_jobs(store, most=10_000):
-            for photo in records.job_file(store, line.job["number"]).photos:
+            for photo in records.job_detail(store, line.job["number"]).photos:
                 assert store.contents.state(photo["content_hash"]) == "whole"
 
 

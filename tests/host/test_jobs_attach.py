@@ -60,7 +60,7 @@ def test_attach_takes_all_that_judge_takes_and_keeps_it(
     assert run("jobs", "attach", "1207", str(csv), *TYPED, *answers, "--recorded", moment, "--store", place) == 0
     assert f"filed as start 1: {verdict}" in capsys.readouterr().out
     with open_store(place) as store:
-        (row,) = records.job_file(store, "1207").starts
+        (row,) = records.job_detail(store, "1207").starts
         assert row["when_utc"] == row["recorded_utc"] == "2026-02-03T02:05:06+00:00"
         again = recording_of(store, row)
     assert (again.context.cylinders, again.context.cranked_with_key, again.context.temperature_c) == (6, True, 3.0)
@@ -81,7 +81,7 @@ def test_a_recording_that_is_there_already_is_told(csv: Path, place: str, capsys
     assert "does not say when it was recorded" in said.err
     assert run("jobs", "attach", "1207", str(csv), *TYPED, "--again", "--store", place) == 0
     with open_store(place) as store:
-        assert [len(records.job_file(store, number).starts) for number in ("1207", "1300")] == [2, 1]
+        assert [len(records.job_detail(store, number).starts) for number in ("1207", "1300")] == [2, 1]
 
 
 def test_what_the_record_knows_of_the_vehicle_is_used(
@@ -102,7 +102,7 @@ def test_what_the_record_knows_of_the_vehicle_is_used(
     other.write_text(csv.read_text("utf-8").replace("25.600", "25.500"), "utf-8")
     assert run("jobs", "attach", "1300", str(other), *MAP, "--store", place) == 0
     with open_store(place) as store:
-        (row,) = records.job_file(store, "1300").starts
+        (row,) = records.job_detail(store, "1300").starts
         assert '"system_v": 24' in row["limits_json"]
         assert recording_of(store, row).context.cylinders == 6
     capsys.readouterr()
@@ -120,7 +120,7 @@ def test_a_simulated_start_teaches_nothing(place: str, tmp_path: Path) -> None:
     assert run("jobs", "attach", "1207", str(path), "--cylinders", "8", "--store", place) == 0
     with open_store(place) as store:
         assert known_of_vehicle(store, "1207").start is None
-        (row,) = records.job_file(store, "1207").starts
+        (row,) = records.job_detail(store, "1207").starts
         assert recording_of(store, row).context.cylinders == 8
 
 
@@ -137,4 +137,4 @@ def test_a_simulated_start_teaches_nothing(place: str, tmp_path: Path) -> None:
 def test_what_cannot_be_used_is_told_before_anything_is_filed(wrong: tuple[str, str], csv: Path, place: str) -> None:
     assert run("jobs", "attach", "1207", str(csv), *wrong, "--store", place) == 2
     with open_store(place) as store:
-        assert records.job_file(store, "1207").starts == ()
+        assert records.job_detail(store, "1207").starts == ()

@@ -104,7 +104,7 @@ def test_a_start_waits_for_a_hung_server_and_goes_up_by_itself(
     assert "start 1 " in said.out
     assert run("jobs", "outbox") == 0
     with open_store(server) as store:
-        (row,) = records.job_file(store, "1207").starts
+        (row,) = records.job_detail(store, "1207").starts
         assert store.contents.get(row["content_hash"]) == (tmp_path / "x.fcr").read_bytes()
 
 
@@ -135,7 +135,7 @@ def test_a_start_is_sent_once_however_often_it_is_tried(start: Path, tmp_path: P
     with open_store(place) as store:
         monkeypatch.setenv(outbox.ENVIRONMENT, str(tmp_path / "outbox"))
         assert [filed.start for filed in send(store).filed] == [1]
-        assert len(records.job_file(store, "1207").starts) == 1
+        assert len(records.job_detail(store, "1207").starts) == 1
         assert send(store).filed == ()
 
 
@@ -151,7 +151,7 @@ def test_two_laptops_file_the_same_new_job(start: Path, tmp_path: Path, monkeypa
             monkeypatch.setenv(outbox.ENVIRONMENT, str(tmp_path / laptop))
             (filed,) = send(store).filed
             assert filed.made is made
-        whole = records.job_file(store, "77")
+        whole = records.job_detail(store, "77")
         assert len(whole.starts) == 2
         assert "is its number right?" in audit_lines(store, whole.job["id"])[0]["text"]
 
@@ -245,7 +245,7 @@ def kills(place: str, start: Path, times: int, seed: int = 7) -> tuple[int, int]
         sender.wait()
     with open_store(place) as store:
         assert send(store).trouble == ()
-        starts = records.job_file(store, "1207").starts
+        starts = records.job_detail(store, "1207").starts
         names = [row["file_name"] for row in starts]
         assert len(names) == len(set(names)), "filed twice"
         assert told <= set(names), "lost"

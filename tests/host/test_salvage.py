@@ -56,13 +56,13 @@ def _whole(place: str, folder: Path) -> None:
         found = check(store)
         assert found.trouble == []
         assert (found.rows["jobs"], found.rows["starts"], found.contents) == (40, 2, 3)
-        before = records.job_file(store, "J000")
+        before = records.job_detail(store, "J000")
     with open_store(str(folder / "new.sqlite")) as target:
         done = salvage(place, target)
         assert done.lost == []
         assert done.rows == found.rows
         assert (done.contents, done.lonely) == (3, 0)
-        assert records.job_file(target, "J000") == before
+        assert records.job_detail(target, "J000") == before
         assert check(target).trouble == []
         with pytest.raises(UsageError, match="new store"):
             salvage(place, target)
@@ -130,7 +130,7 @@ def test_recordings_whose_database_is_gone_are_filed_anew(tmp_path: Path, capsys
     assert run("jobs", "salvage", str(tmp_path / "new.sqlite"), "--store", str(place)) == 4
     assert '3 recordings or photos that no row names are in the job "salvaged"' in capsys.readouterr().out
     with open_store(str(tmp_path / "new.sqlite")) as store:
-        whole = records.job_file(store, "salvaged")
+        whole = records.job_detail(store, "salvaged")
         assert sorted(s["verdict"] for s in whole.starts) == ["FAIL", "PASS"]
         assert len(whole.photos) == 1
 

@@ -253,7 +253,7 @@ def test_a_read_only_disk_is_read(waiting: bool, tmp_path: Path) -> None:
         with open_store(place) as reading:
             assert reading.read_only
             assert len(reading.notes) == 1
-            (photo,) = records.job_file(reading, "1207").photos
+            (photo,) = records.job_detail(reading, "1207").photos
             assert reading.contents.get(photo["content_hash"]) == b"photo"
             with pytest.raises(StoreError, match="can only be read"):
                 records.create_job(reading, "2")

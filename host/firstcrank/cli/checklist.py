@@ -102,7 +102,7 @@ class _Record:
         from firstcrank.visit.checklist import from_judgement, outcomes_of
 
         with opened(self._place) as store:
-            file = self._records.job_file(store, self.job)
+            file = self._records.job_detail(store, self.job)
         found = outcomes_of(note["text"] for note in file.notes)
         for start in file.starts:
             if start["synthetic"] or not counts(start["state"]):
@@ -130,7 +130,7 @@ class _Record:
         mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
         with opened(self._place) as store:
             for line in self._listing.list_jobs(store, FIGURE, archived=True, most=10_000):
-                notes = self._records.job_file(store, line.job["number"]).notes
+                notes = self._records.job_detail(store, line.job["number"]).notes
                 values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]
                 if values:
                     return float(values[-1])
@@ -182,7 +182,7 @@ def _ask(record: _Record, check: Check) -> Outcome | None:
         for key in STANDING:
             if key in check.caution.replace(",", " ").replace(";", " ").split():
                 say(f"     {key}: {STANDING[key]}")
-    say(f"     Expect: {check.expect} ({check.status_words})")
+    say(f"     Expect: {check.expect} ({check.status_text})")
     keys = "a reading" if check.kind == "reading" else "y yes, n no"
     while True:
         text = click.prompt(f"     {keys}, s skip, x not applicable, q leave").strip()

@@ -47,7 +47,7 @@ def _last_start(number: str, place: str | None) -> tuple[int, Recording]:
     recordings: Any = importlib.import_module("firstcrank.jobs.recordings")
     counts: Any = importlib.import_module("firstcrank.jobs.states").counts
     with opened(place) as store:
-        starts = [s for s in records.job_file(store, number).starts if counts(s["state"])]
+        starts = [s for s in records.job_detail(store, number).starts if counts(s["state"])]
         if not starts:
             raise UsageError(f"job {number} has no start to repeat: firstcrank record --job {number}")
         last = starts[-1]

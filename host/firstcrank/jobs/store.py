@@ -19,7 +19,7 @@ from firstcrank.jobs.network_share import warning
 from firstcrank.jobs.patience import connector
 from firstcrank.jobs.place import Place, place_of
 from firstcrank.jobs.read_only import can_only_be_read, read_only_engine, reading_url
-from firstcrank.jobs.trouble import told, translate
+from firstcrank.jobs.trouble import store_error, translate
 
 ENVIRONMENT = "FIRSTCRANK_STORE"
 BUSY_MS = 30_000
@@ -98,7 +98,7 @@ def _open_server(place: Place, create: bool) -> Store:
         migrate(engine)
     except SQLAlchemyError as error:
         engine.dispose()
-        raise told(error, place) from None
+        raise store_error(error, place) from None
     except StoreError:
         engine.dispose()
         raise
@@ -126,13 +126,13 @@ def _open_file(place: Place, file: Path, scratch: bool, create: bool) -> Store:
     except (SQLAlchemyError, StoreError) as error:
         engine.dispose()
         if isinstance(error, StoreError) or not can_only_be_read(error, file):
-            raise error if isinstance(error, StoreError) else told(error, place) from None
+            raise error if isinstance(error, StoreError) else store_error(error, place) from None
         try:
             engine, copy = read_only_engine(file)
         except (SQLAlchemyError, OSError):
-            raise told(error, place) from None
+            raise store_error(error, place) from None
         read_only = True
-        notes = (*notes, f"{told(error, place)}. It is opened for reading alone: nothing can be filed")
+        notes = (*notes, f"{store_error(error, place)}. It is opened for reading alone: nothing can be filed")
     event.listen(engine, "handle_error", lambda context: translate(context, place))
     return Store(engine, contents, place, notes, copy, read_only)
 

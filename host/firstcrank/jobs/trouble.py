@@ -64,7 +64,7 @@ WORDS = {
 WRONG = ("refuses the user", "has no such", "lacks a table", "is no record store")
 
 
-def told(error: BaseException, place: Place) -> StoreError:
+def store_error(error: BaseException, place: Place) -> StoreError:
     """One line for an error of a database driver; a StoreAwayError unless the store is named wrongly."""
     cause = getattr(error, "orig", None) or error
     what = _what(cause, place)
@@ -94,4 +94,4 @@ def translate(context: ExceptionContext, place: Place) -> None:
     if isinstance(context.original_exception, StoreError) or isinstance(context.sqlalchemy_exception, IntegrityError):
         return
     if context.sqlalchemy_exception is not None:
-        raise told(context.original_exception, place) from context.original_exception
+        raise store_error(context.original_exception, place) from context.original_exception
