@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
-import random
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -29,6 +27,7 @@ from firstcrank.tracefiles.native import read_native
 
 from .bench_recording import recorded
 from .postgres import shared_store
+from .record_kills import JOB, kill_backups, kill_filing
 from .test_store_opening import processes
 
 
@@ -204,67 +203,13 @@ def test_no_room_here_and_no_store_there_names_the_recording(
     assert file_or_keep(start, judged(start), "1207", place).start == 1
 
 
-SENDER = """
-import sys
-from pathlib import Path
-from firstcrank.analysis.verdict import judge
-from firstcrank.jobs.keeping import file_or_keep
-from firstcrank.limits import shipped
-from firstcrank.tracefiles.native import read_native
-path = Path(sys.argv[2])
-recording = read_native(path)
-judgement = judge(recording.trace, shipped(12), recording.context)
-print("ready", flush=True)
-for n in range(1000):
-    own = path.with_name(f"{sys.argv[3]}-{n}.fcr")
-    own.write_bytes(path.read_bytes())
-    print("begun", own.name, flush=True)
-    file_or_keep(own, judgement, "1207", sys.argv[1])
-    print("told", own.name, flush=True)
-"""
-
-
-def kills(place: str, start: Path, times: int, seed: int = 7) -> tuple[int, int]:
-    """Programs killed while they file and sync; then what waits is sent. How many were told as filed, and how many are there.
-
-    Each that was told is there once; of those that were only begun at most one each.
-    """
-    chance = random.Random(seed)
-    told: set[str] = set()
-    begun: set[str] = set()
-    for round_number in range(times):
-        args = [sys.executable, "-c", SENDER, place, str(start), f"r{round_number}"]
-        sender = subprocess.Popen(args, stdout=subprocess.PIPE, text=True)
-        assert sender.stdout is not None
-        sender.stdout.readline()
-        time.sleep(chance.uniform(0.0, 0.5))
-        sender.send_signal(signal.SIGKILL)
-        for line in sender.stdout.read().splitlines():
-            word, _, name = line.partition(" ")
-            {"begun": begun, "told": told}.get(word, set()).add(name)
-        sender.wait()
-    with open_store(place) as store:
-        assert send(store).trouble == ()
-        starts = records.job_detail(store, "1207").starts
-        names = [row["file_name"] for row in starts]
-        assert len(names) == len(set(names)), "filed twice"
-        assert told <= set(names), "lost"
-        assert set(names) <= begun
-        assert {store.contents.state(row["content_hash"]) for row in starts} <= {"whole"}
-    assert waiting() == ((), ())
-    return len(told), len(names)
-
-
 @pytest.mark.slow
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="programs are made to be killed by fork")
 @pytest.mark.parametrize("database", ["sqlite", "postgresql"])
-def test_killed_while_filing_and_syncing(database: str, start: Path, tmp_path: Path) -> None:
-    if database == "postgresql":
-        with shared_store() as url:
-            with open_store(url) as store:
-                records.create_job(store, "1207")
-            kills(url, start, 4)
-        return
-    place = str(tmp_path / "s.sqlite")
-    with open_store(place) as store:
-        records.create_job(store, "1207")
-    kills(place, start, 4)
+def test_killed_while_filing_syncing_and_backing_up(database: str, start: Path, tmp_path: Path) -> None:
+    """Longer: python -m tests.host.record_numbers --jobs 0 --kills 200."""
+    with shared_store() if database == "postgresql" else contextlib.nullcontext(str(tmp_path / "s.sqlite")) as place:
+        with open_store(place) as store:
+            records.create_job(store, JOB)
+        kill_filing(place, start, 6)
+        kill_backups(place, tmp_path, 4)
