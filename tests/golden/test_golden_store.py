@@ -51,7 +51,7 @@ def test_everything_of_it_is_there(old: Store) -> None:
     }
     assert [line.job["number"] for line in list_jobs(old)] == ["1207"]
     assert [line.job["number"] for line in list_jobs(old, "terminal 15 hale")] == ["1207"]
-    whole = records.job_file(old, "1207")
+    whole = records.job_detail(old, "1207")
     assert (whole.job["vehicle"], whole.job["technician"]) == ("Marigold, farm pickup", "R. Hale")
     assert whole.job["odometer"] == "81200 mi"
     assert [(s["file_name"], s["verdict"], s["cause"]) for s in whole.starts] == FILED
@@ -91,7 +91,7 @@ def test_its_jobs_are_found_by_what_was_filed(old: Store, word: str) -> None:
 
 def test_its_recordings_are_the_bytes_that_were_filed(old: Store) -> None:
     for number in ("1207", "1300/b"):
-        for start in records.job_file(old, number).starts:
+        for start in records.job_detail(old, number).starts:
             assert old.contents.state(start["content_hash"]) == "whole"
             assert old.contents.get(start["content_hash"]) == (RECORDINGS / start["file_name"]).read_bytes()
 
@@ -113,7 +113,7 @@ def test_a_start_is_reported_with_the_verdict_and_limits_it_was_filed_with(old: 
 def test_it_takes_a_new_start_and_a_note(old: Store) -> None:
     made = attach(old, "1207", RECORDINGS / "key_never_off.fcr")
     records.add_note(old, "1207", "cranked again", "R. Hale")
-    whole = records.job_file(old, "1207")
+    whole = records.job_detail(old, "1207")
     change = VERDICTS.get("key_never_off.fcr")
     assert [s["id"] for s in whole.starts] == [1, 2, made]
     assert whole.starts[-1]["verdict"] == (change.verdict if change else "NO VERDICT")

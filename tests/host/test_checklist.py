@@ -122,7 +122,7 @@ def code_of(*args: str) -> int:
 def test_what_is_published_names_its_source_and_says_it() -> None:
     published = [check for check in SHIPPED if check.status == "P"]
     assert {check.number for check in published} == {13, 16, 24, 25, 32, 33, 34}
-    assert all(check.source in check.status_words for check in published)
+    assert all(check.source in check.status_text for check in published)
     row = {
         "number": 1,
         "part": "A",

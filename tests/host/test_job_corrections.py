@@ -74,7 +74,7 @@ def test_a_job_is_found_by_any_field_and_what_belongs_to_it(place: str, start: P
             ("klemme", "hale"), ("FAIL",), ("farm", "1207"),
         ):  # fmt: skip
             assert numbers(store, *words) == ["1207"], words
-        reason = records.job_file(store, "1207").starts[0]["reason"]
+        reason = records.job_detail(store, "1207").starts[0]["reason"]
         assert numbers(store, *reason.split()[:4]) == ["1207"]
         assert numbers(store, "tansy") == ["1300"]
         assert numbers(store, "1207", "tansy") == []
@@ -128,7 +128,7 @@ def test_a_note_is_corrected_and_the_old_text_kept(place: str) -> None:
         note = records.add_note(store, "1207", "moved to terminal 51")
         corrections.correct_note(store, note, "moved to terminal 15", "R. Hale")
         corrections.show_customer(store, "note", note, True)
-        (kept,) = records.job_file(store, "1207").notes
+        (kept,) = records.job_detail(store, "1207").notes
         assert (kept["text"], bool(kept["for_customer"])) == ("moved to terminal 15", True)
         first, second = audit_lines(store, made)
         assert "moved to terminal 51" in first["text"]
@@ -151,7 +151,7 @@ def test_a_withdrawn_start_stays_and_counts_nowhere(place: str, start: Path, tmp
         (line,) = list_jobs(store)
         assert (line.start_count, line.last_verdict) == (1, "FAIL")
         assert trends(store, synthetic=True).verdicts == {"FAIL": 1}
-        assert [s["state"] for s in records.job_file(store, "1207").starts] == ["before repair", "withdrawn"]
+        assert [s["state"] for s in records.job_detail(store, "1207").starts] == ["before repair", "withdrawn"]
         last = audit_lines(store, made)[-1]
         assert (last["start_id"], last["text"]) == (second, f"start {second}: (empty) -> withdrawn (wrong vehicle)")
         assert numbers(store, "withdrawn") == ["1207"]
@@ -161,10 +161,10 @@ def test_a_start_is_filed_once_however_often_it_is_sent(place: str, start: Path)
     with open_store(place) as store:
         job = records.create_job(store, "1207")
         attach(store, "1207", start)
-        (row,) = records.job_file(store, "1207").starts
+        (row,) = records.job_detail(store, "1207").starts
         values = {k: v for k, v in row.items() if k not in ("id", "job_id", "content_hash", "size_bytes")}
         assert add_row(store, job, start.read_bytes(), values) == row["id"]
-        assert len(records.job_file(store, "1207").starts) == 1
+        assert len(records.job_detail(store, "1207").starts) == 1
         assert same_content(store, start) == ((row["id"], "1207"),)
         with store.engine.begin() as connection:
             connection.execute(insert(FORGOTTEN).values(kind="start", name="gone", at_utc="2026-01-02", who=""))

@@ -12,7 +12,7 @@ import pytest
 
 from firstcrank.errors import MissingExtraError
 from firstcrank.extras import EXTRAS, extra_packages
-from firstcrank.jobs.store import head_revision
+from firstcrank.jobs.migrating import head_revision
 
 HOST = Path(__file__).parents[2] / "host"
 PROJECT = tomllib.loads((HOST.parent / "pyproject.toml").read_text("utf-8"))["project"]

@@ -45,11 +45,11 @@ class AtTerminal:
     def volts(self, text: str) -> float:
         """A number; empty for done."""
         while True:
-            said = click.prompt(text, default="", show_default=False, prompt_suffix=" ").strip()
-            if said in ("", "done"):
+            typed_text = click.prompt(text, default="", show_default=False, prompt_suffix=" ").strip()
+            if typed_text in ("", "done"):
                 return math.nan
             try:
-                return typed.volts(said)
+                return typed.volts(typed_text)
             except UsageError as error:
                 click.echo(str(error))
 

@@ -42,7 +42,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
       firstcrank board fetch
       firstcrank board fetch --job 1207
     """
-    from firstcrank.board.captures import journal, journal_text, list_captures, mark_told
+    from firstcrank.board.captures import acknowledge_journal, journal, journal_text, list_captures
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
     from firstcrank.cli.screen import Screen
@@ -55,11 +55,11 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
         client.handshake()
         client.idle()
         captures = [c for c in list_captures(client) if every or not c.fetched]
-        told = journal_text(journal(client))
-        for line in told:
+        journal_lines = journal_text(journal(client))
+        for line in journal_lines:
             console.print(line)
-        if told:
-            mark_told(client)
+        if journal_lines:
+            acknowledge_journal(client)
         if not captures:
             console.print("Nothing new on the board." if not every else "The board has kept nothing.")
             return 0
@@ -106,14 +106,16 @@ def _one(
     judgement = judge(recording.trace, limits, recording.context)
     show(console, judgement, recording.trace, title=path.name, details=False)
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
-    said = recording.meta.get("board_said")
-    if said and said[0] != judgement.feed.verdict:
-        console.print(printable(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts."))
-    elif said and judgement.other_faults:
+    board_result = recording.meta.get("board_said")
+    if board_result and board_result[0] != judgement.feed.verdict:
         console.print(
-            printable(f"The board alone had said {said[0]}: it judges the key feed only; the other fault above counts.")
+            printable(f"The board alone had said {board_result[0]}: {board_result[1]}. It sees less; the verdict above counts.")
         )
-    elif said:
+    elif board_result and judgement.other_faults:
+        console.print(
+            printable(f"The board alone had said {board_result[0]}: it judges the key feed only; the other fault above counts.")
+        )
+    elif board_result:
         console.print("The board alone had said the same.")
     return path, judgement
 

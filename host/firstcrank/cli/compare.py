@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -46,9 +47,9 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     console.print(Text(f"Overall: {_verdict(one[1])} in {first}, {_verdict(two[1])} in {second}", style="bold"))
     results = [crank_result(j, which) for (_, j), which in ((one, crank_one), (two, crank_two))]
     if (len(one[1].cranks) > 1 or len(two[1].cranks) > 1) and None not in results:
-        said = [WORDS[r] for r in results if r is not None]
+        labels = [WORDS[r] for r in results if r is not None]
         console.print(
-            f"Feed and supply in crank {crank_one} of {first}: {said[0]}; in crank {crank_two} of {second}: {said[1]}"
+            f"Feed and supply in crank {crank_one} of {first}: {labels[0]}; in crank {crank_two} of {second}: {labels[1]}"
         )
     width = max(console.width - 34, 20)
     top_v = 28.0 if (compared.before_v["battery"] > 17).any() else 14.0
@@ -88,13 +89,12 @@ def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
     from firstcrank.analysis.verdict import judge
     from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
-    from firstcrank.jobs.store import open_store
     from firstcrank.limits import shipped
     from firstcrank.tracefiles.table import load
 
     number = name.partition("#")[0]
     if number.isascii() and number.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             start, crank = find_start(store, name)
             recording = recording_of(store, start)
         return (recording.trace, from_table(json.loads(start["judgement_json"]))), crank

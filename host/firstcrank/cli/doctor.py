@@ -112,8 +112,8 @@ def _store(place: str | None) -> Looked:
     import importlib
 
     try:
-        with importlib.import_module("firstcrank.jobs.store").open_store(place):
-            return Looked("record store", True, place or "this computer's own")
+        with importlib.import_module("firstcrank.jobs.store").open_store(place, create=False) as store:
+            return Looked("record store", True, store.name if place else "this computer's own")
     except FirstcrankError as error:
         return Looked("record store", False, str(error), "firstcrank jobs backup --help")
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.tracefiles.table import load, writable_suffixes, write
 
 HELP = f"Write START (a number in the record, or a recording file) as FILE: {', '.join(writable_suffixes())}."
@@ -21,10 +22,9 @@ def export(start: str, file: Path, place: str | None) -> None:
     """Write a recording as a file of another format."""
     from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
-    from firstcrank.jobs.store import open_store
 
     if start.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             row, _ = find_start(store, start)
             recording = recording_of(store, row)
     else:

@@ -25,6 +25,7 @@ jobs = LazyGroup(
         "archive": (f"{CLI}.jobs_correct:archive", "Put a job out of sight; it stays in the store."),
         "backup": (f"{CLI}.jobs_keep:backup", "Make one file of the whole store, and check it."),
         "restore": (f"{CLI}.jobs_keep:restore", "Fill an empty store from a backup."),
+        "access": (f"{CLI}.jobs_access:access", "Who may read a store's files: you alone, or a group."),
         "export": (f"{CLI}.jobs_keep:export_all", "Write the whole store as a Parquet folder."),
         "trends": (f"{CLI}.jobs_trends:trends", "Across all jobs: calibration, feed drop, crank speed, causes."),
     },

@@ -50,7 +50,7 @@ def new(number: str, place: str | None, **fields: str) -> None:
     from firstcrank.jobs.records import create_job
     from firstcrank.jobs.vin import vin_warnings
 
-    with opened(place) as store:
+    with opened(place, create=True) as store:
         create_job(store, number, **fields)
     for line in vin_warnings(fields["vin"]):
         say(f"Note: {line}", err=True)

@@ -81,12 +81,12 @@ def show(number: str, place: str | None) -> None:
     Examples:
       firstcrank jobs show 1207
     """
-    from firstcrank.jobs.records import job_file
+    from firstcrank.jobs.records import job_detail
     from firstcrank.model.vocabulary import beside
     from firstcrank.units import local_time
 
     with opened(place) as store:
-        whole = job_file(store, number)
+        whole = job_detail(store, number)
         states = {s["content_hash"]: store.contents.state(s["content_hash"]) for s in (*whole.starts, *whole.photos)}
     job = whole.job
     say(f"Job {job['number']}{'  (archived)' if job['archived'] else ''}")
@@ -98,9 +98,9 @@ def show(number: str, place: str | None) -> None:
         state = states[start["content_hash"]]
         mark = "" if state == "whole" else f"   RECORDING {state.upper()}"
         mark = f"   SIMULATED{mark}" if start["synthetic"] else mark
-        said = f"   ({start['state']})" if start["state"] else ""
+        state_note = f"   ({start['state']})" if start["state"] else ""
         result = beside(start["verdict"], start["feed_verdict"])
-        say(f"  start {start['id']}  {local_time(start['when_utc'])}  {result}  {start['reason']}{said}{mark}")
+        say(f"  start {start['id']}  {local_time(start['when_utc'])}  {result}  {start['reason']}{state_note}{mark}")
     for m in whole.measurements:
         say(f"  measured  {local_time(m['taken_utc'])}  {m['what']}: {m['value']:g} {m['unit']}  {m['meter']}")
     for note in whole.notes:
@@ -124,11 +124,11 @@ def history(number: str, place: str | None) -> None:
     Examples:
       firstcrank jobs history 1207
     """
-    from firstcrank.jobs.records import job_file
+    from firstcrank.jobs.records import job_detail
     from firstcrank.units import local_time
 
     with opened(place) as store:
-        lines = job_file(store, number).audit
+        lines = job_detail(store, number).audit
     for line in lines:
         say(f"{local_time(line['at_utc'])}  {line['who'] or '(unknown)'}  {line['action']}: {line['text']}")
     if not lines:

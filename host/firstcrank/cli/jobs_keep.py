@@ -59,7 +59,7 @@ def restore(file: Path, check: bool, place: str | None) -> None:
         about = prove(file)
         say(f"{file} is whole: {about.rows['jobs']} jobs, {about.rows['starts']} starts, made {about.made_utc}")
         return
-    with opened(place) as store:
+    with opened(place, create=True) as store:
         about = fill(store, file)
         say(f"{about.rows['jobs']} jobs and {about.rows['starts']} starts restored into {store.name}")
 

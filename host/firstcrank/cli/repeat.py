@@ -10,6 +10,7 @@ import click
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.record import recording_options, run_recording
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -46,9 +47,8 @@ def _last_start(number: str, place: str | None) -> tuple[int, Recording]:
     records: Any = importlib.import_module("firstcrank.jobs.records")
     recordings: Any = importlib.import_module("firstcrank.jobs.recordings")
     counts: Any = importlib.import_module("firstcrank.jobs.states").counts
-    stores: Any = importlib.import_module("firstcrank.jobs.store")
-    with stores.open_store(place) as store:
-        starts = [s for s in records.job_file(store, number).starts if counts(s["state"])]
+    with opened(place) as store:
+        starts = [s for s in records.job_detail(store, number).starts if counts(s["state"])]
         if not starts:
             raise UsageError(f"job {number} has no start to repeat: firstcrank record --job {number}")
         last = starts[-1]

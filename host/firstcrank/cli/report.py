@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 
@@ -27,7 +28,6 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
       firstcrank report 12 --pdf start.pdf
     """
     from firstcrank.analysis.verdict import judge
-    from firstcrank.jobs.store import open_store
     from firstcrank.limits import shipped
     from firstcrank.report import gather
     from firstcrank.report import html as page_of
@@ -37,7 +37,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     from firstcrank.tracefiles.table import load
 
     if start.isascii() and start.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             facts = gather.from_store(store, start)
     else:
         path = Path(start)

@@ -13,8 +13,17 @@ STORE = click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record
 WHO = click.option("--who", default="", help="Who does it. Default: the computer's user.")
 
 
-def opened(place: str | None) -> Store:
-    """The store. Raises StoreError."""
-    from firstcrank.jobs.store import open_store
+def opened(place: str | None, create: bool = False) -> Store:
+    """The store; what its user should know is printed. `create`: made where it is not there, and told. Raises StoreError."""
+    from pathlib import Path
 
-    return open_store(place)
+    from firstcrank.cli.say import say
+    from firstcrank.jobs.store import default_place, open_store
+
+    new = create and "://" not in (place or default_place()) and not Path(place or default_place()).expanduser().exists()
+    store = open_store(place, create=create)
+    if new:
+        say(f"New record store: {store.name}", err=True)
+    for note in store.notes:
+        say(f"Note: {note}", err=True)
+    return store

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Engine, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import StoreError, UnwritableFileError
+from firstcrank.jobs.access import OWNER, Access
 from firstcrank.jobs.schema import CONTENTS
 from firstcrank.jobs.whole_file import whole_file
 
@@ -103,8 +104,8 @@ class _Reading:
 class FolderContents(_Reading):
     """Files named by hash in a folder, two letters deep."""
 
-    def __init__(self, folder: Path, durable: bool = True) -> None:
-        self.folder, self._durable = folder, durable
+    def __init__(self, folder: Path, durable: bool = True, access: Access = OWNER) -> None:
+        self.folder, self._durable, self._access = folder, durable, access
 
     def path(self, content_hash: str) -> Path:
         """Where a content lies: the file that is there, else the name that a compressed one would get."""
@@ -129,8 +130,11 @@ class FolderContents(_Reading):
         compressed = plain.with_name(content_hash + SUFFIX)
         target, other = (compressed, plain) if packed.codec == ZLIB else (plain, compressed)
         try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            with whole_file(target, replace=True, durable=self._durable) as file:
+            for folder in (self.folder, target.parent):
+                if not folder.is_dir():
+                    folder.mkdir(parents=True, exist_ok=True)
+                    folder.chmod(self._access.folder_mode)  # mkdir's own mode is cut by the umask
+            with whole_file(target, True, self._durable, self._access.file_mode) as file:
                 file.write(packed.data)
             other.unlink(missing_ok=True)  # an altered one
         except (OSError, UnwritableFileError) as error:

@@ -30,13 +30,13 @@ from firstcrank.tracefiles.table import load
 
 def check_job(job: str, place: str | None = None) -> None:
     """Raises StoreError where the record store can't be reached, UsageError where it has no such job."""
-    with open_store(place) as store:
+    with open_store(place, create=False) as store:
         find_job(store, job)
 
 
 def file_recording(path: Path, judgement: Judgement, job: str, place: str | None = None) -> int:
     """Files a recording that was just judged; the start's id. Raises StoreError, UsageError for an unknown job."""
-    with open_store(place) as store:
+    with open_store(place, create=False) as store:
         recording = load(path)
         return add_start(store, job, path, recording, judgement, recording.limits or shipped(12))
 

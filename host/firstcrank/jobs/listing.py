@@ -19,7 +19,7 @@ COUNTED = STARTS.c.state.not_in([str(state) for state in UNCOUNTED])
 
 
 @dataclass(frozen=True, slots=True)
-class JobLine:
+class JobSummary:
     """A job in a list: its row, how many starts it has, the last one's overall verdict and its key feed's (None: not kept).
 
     A simulated start never counts as a vehicle's: the last verdict is that of a real one; `simulated` where the job has none but
@@ -41,7 +41,7 @@ def list_jobs(
     verdict: str = "",
     first_day: str = "",
     last_day: str = "",
-) -> list[JobLine]:
+) -> list[JobSummary]:
     """Jobs, the newest first; with `text` those that have each of its words, or part of a word, anywhere (search_index.py).
 
     `verdict`: only jobs with a start whose overall verdict it is. `first_day`, `last_day`: only jobs made, or with a start
@@ -68,7 +68,8 @@ def list_jobs(
             found = connection.execute(select(*columns).where(STARTS.c.id.in_(ids)))
             verdicts = {int(start): (str(overall), feed, bool(made_up)) for start, overall, feed, made_up in found}
     return [
-        JobLine(cast(JobRow, row), int(row["start_count"]), *verdicts.get(row["last_start"], ("", None, False))) for row in rows
+        JobSummary(cast(JobRow, row), int(row["start_count"]), *verdicts.get(row["last_start"], ("", None, False)))
+        for row in rows
     ]
 
 

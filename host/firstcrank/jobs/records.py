@@ -23,7 +23,7 @@ JOB_FIELDS = ("customer", "phone", "vehicle", "plate", "vin", "odometer", "engin
 
 
 @dataclass(frozen=True, slots=True)
-class JobFile:
+class JobDetail:
     """Everything of one job, rows in time order."""
 
     job: JobRow
@@ -79,7 +79,7 @@ def find_job(store: Store, number: str) -> JobRow:
     raise UsageError(f"there is no job {number}{hint} (firstcrank jobs new {number} makes it)")
 
 
-def job_file(store: Store, number: str) -> JobFile:
+def job_detail(store: Store, number: str) -> JobDetail:
     """Everything of a job. Raises UsageError for an unknown one."""
     job = find_job(store, number)
     with store.engine.connect() as connection:
@@ -87,7 +87,7 @@ def job_file(store: Store, number: str) -> JobFile:
             tuple(dict(r) for r in connection.execute(select(t).where(t.c.job_id == job["id"]).order_by(t.c.id)).mappings())
             for t in (STARTS, NOTES, MEASUREMENTS, PHOTOS, AUDIT)
         ]
-    return JobFile(
+    return JobDetail(
         job,
         cast("tuple[StartRow, ...]", parts[0]),
         cast("tuple[NoteRow, ...]", parts[1]),

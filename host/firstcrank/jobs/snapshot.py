@@ -5,8 +5,9 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, Table, select, text
+from sqlalchemy import Connection, Table, select
 
+from firstcrank.jobs.patience import patient
 from firstcrank.jobs.schema import AUDIT, FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store
 
@@ -20,14 +21,14 @@ def snapshot(store: Store) -> Iterator[Connection]:
     with store.engine.connect() as connection:
         if store.engine.dialect.name == "postgresql":
             connection = connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
-            connection.execute(text("SET LOCAL statement_timeout = 0"))  # reading all of it may take minutes
         else:
             connection.exec_driver_sql("BEGIN")
-        connection.execute(select(JOBS.c.id).limit(1))  # from this first query on
-        try:
-            yield connection
-        finally:
-            connection.rollback()
+        with patient(connection):
+            connection.execute(select(JOBS.c.id).limit(1))  # from this first query on
+            try:
+                yield connection
+            finally:
+                connection.rollback()
 
 
 def rows_of(connection: Connection, table: Table) -> Iterator[dict[str, object]]:

@@ -13,10 +13,10 @@ from firstcrank.errors import UnwritableFileError, UsageError
 
 
 @contextlib.contextmanager
-def whole_file(target: Path, replace: bool = False, durable: bool = True) -> Iterator[BinaryIO]:
+def whole_file(target: Path, replace: bool = False, durable: bool = True, mode: int = 0o600) -> Iterator[BinaryIO]:
     """A file to write that takes its name when the block ends well; synced first, so that power lost leaves all or nothing.
 
-    `durable` False: not synced, for a file that is soon deleted.
+    `mode`: who may read it; its owner alone. `durable` False: not synced, for a file that is soon deleted.
     Raises UsageError where the name is taken (and `replace` is not set), UnwritableFileError where it cannot be written.
     """
     if target.exists() and not replace:
@@ -32,6 +32,7 @@ def whole_file(target: Path, replace: bool = False, durable: bool = True) -> Ite
                 file.flush()
                 if durable:
                     os.fsync(file.fileno())
+            fresh.chmod(mode)
             fresh.replace(target)
             fresh = None
             if durable:

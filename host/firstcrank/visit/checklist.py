@@ -65,7 +65,7 @@ class Check:
     source: str = ""
 
     @property
-    def status_words(self) -> str:
+    def status_text(self) -> str:
         """Where the expectation comes from, in words."""
         return f"{STATUS[self.status]}: {self.source}" if self.source else STATUS[self.status]
 
