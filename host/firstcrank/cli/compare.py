@@ -10,6 +10,7 @@ import click
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
+from firstcrank.whole_file import whole_file
 
 if TYPE_CHECKING:
     from firstcrank.model.judgement import Judgement
@@ -72,7 +73,9 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     if png is not None:
         from firstcrank.report.plots import as_png, comparison
 
-        png.write_bytes(as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}"))))
+        content = as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}")))
+        with whole_file(png, replace=True) as file:
+            file.write(content)
         say(str(png))
 
 

@@ -9,7 +9,7 @@ import click
 
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
-from firstcrank.errors import UsageError
+from firstcrank.whole_file import whole_file
 
 
 @click.command()
@@ -52,8 +52,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     ]
     for target, make in made:
         if target is not None:
-            try:
-                target.write_bytes(make())
-            except OSError as error:
-                raise UsageError(f"{target} cannot be written: {error.strerror or error}") from error
+            content = make()
+            with whole_file(target, replace=True) as file:
+                file.write(content)
             say(str(target))
