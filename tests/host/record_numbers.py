@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -16,11 +17,15 @@ from pathlib import Path
 
 from sqlalchemy import text
 
+from firstcrank.jobs import outbox
 from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.records import create_job
 from firstcrank.jobs.store import Store, open_store
 
+from .bench_recording import recorded
 from .postgres import shared_store
 from .record_fill import DISTINCT, JOB_COUNT, STARTS_EACH, fill
+from .record_kills import JOB, kill_backups, kill_filing
 
 WARM = 5  # runs; the median counts, after one that is not timed
 LOOKED_FOR: dict[str, Callable[[Store], list[object]]] = {
@@ -32,7 +37,7 @@ LOOKED_FOR: dict[str, Callable[[Store], list[object]]] = {
     "find a word that is nowhere": lambda store: list(list_jobs(store, "nowhere")),
     "find by days and verdict": lambda store: list(list_jobs(store, first_day="2024-05", last_day="2024-06", verdict="FAIL")),
 }
-# Runs a command of the program and prints, last, its seconds and its highest memory in MB.
+# Runs a command of the program and prints, last, its seconds, its highest memory in MB, the processor's seconds, the exit code.
 CHILD = """
 import sys, time
 from pathlib import Path
@@ -42,20 +47,20 @@ try:
     main(sys.argv[1:])
 except SystemExit as ended:
     code = ended.code
-seconds = time.perf_counter() - began
+seconds, of_processor = time.perf_counter() - began, time.process_time()
 lines = Path("/proc/self/status").read_text().splitlines()  # ru_maxrss would count the parent's memory
 highest = next(int(line.split()[1]) for line in lines if line.startswith("VmHWM"))
-print(f"\\n{seconds:.2f} {highest / 1024:.0f} {code}")
+print(f"\\n{seconds:.2f} {highest / 1024:.0f} {of_processor:.2f} {code}")
 """
 
 
-def command(*args: str) -> tuple[float, float]:
-    """Seconds and MB of one command; ends this program where it fails."""
+def command(*args: str) -> tuple[float, float, float]:
+    """Seconds, MB and seconds of the processor of one command; ends this program where it fails."""
     done = subprocess.run([sys.executable, "-c", CHILD, *args], capture_output=True, text=True, check=False)
-    seconds, megabytes, code = done.stdout.rsplit("\n", 2)[-2].split()
+    seconds, megabytes, of_processor, code = done.stdout.rsplit("\n", 2)[-2].split()
     if code not in ("0", "None"):
         sys.exit(f"{' '.join(args)}: exit code {code}\n{done.stdout}{done.stderr}")
-    return float(seconds), float(megabytes)
+    return float(seconds), float(megabytes), float(of_processor)
 
 
 def warm(store: Store) -> dict[str, float]:
@@ -73,28 +78,64 @@ def warm(store: Store) -> dict[str, float]:
     return figures
 
 
-def measured(place: str, folder: Path, jobs: int) -> dict[str, float]:
-    """One database: searches, backup, its proof, restore; all rows of the restored store against those of this one."""
+def timed_command(name: str, figures: dict[str, float], *args: str) -> None:
+    """One command, its seconds and memory kept under its name and printed."""
+    seconds, megabytes, of_processor = command("jobs", *args)
+    figures |= {f"{name}, s": seconds, f"{name}, MB": megabytes, f"{name}, processor s": of_processor}
+    print(f"  {name:<36}{seconds:9.1f} s  {megabytes:6.0f} MB  {of_processor:8.1f} s of the processor", flush=True)
+
+
+def in_sqlite(place: str, folder: Path, jobs: int) -> dict[str, float]:
+    """Filled, searched, backed up, the backup proved, restored and compared."""
     began = time.perf_counter()
     with open_store(place) as store:
         size = fill(store, folder, jobs)
         with store.engine.connect() as connection:
-            statement = "ANALYZE"
-            connection.execution_options(isolation_level="AUTOCOMMIT").execute(text(statement))
+            connection.execution_options(isolation_level="AUTOCOMMIT").execute(text("ANALYZE"))
         print(f"  filled in {time.perf_counter() - began:.0f} s, {size / 1e6:.0f} MB of recordings before packing", flush=True)
         figures = warm(store)
-    for name, args in {
-        "backup": ("backup", str(folder / "b.zip")),
-        "backup --check": ("backup", str(folder / "c.zip"), "--check"),
-        "restore --check": ("restore", "--check", str(folder / "b.zip")),
-        "restore": ("restore", str(folder / "b.zip")),
-    }.items():
-        into = str(folder / "restored.sqlite") if name == "restore" else place
-        figures[f"{name}, s"], figures[f"{name}, MB"] = command("jobs", *args, "--store", into)
-        print(f"  {name:<36}{figures[f'{name}, s']:9.1f} s  {figures[f'{name}, MB']:6.0f} MB", flush=True)
+    timed_command("backup", figures, "backup", str(folder / "b.zip"), "--store", place)
     print(f"  {'size of the backup':<36}{(folder / 'b.zip').stat().st_size / 1e6:9.1f} MB")
+    timed_command("restore", figures, "restore", str(folder / "b.zip"), "--store", str(folder / "restored.sqlite"))
     print(f"  {'rows equal after restore':<36}{same_rows(place, str(folder / 'restored.sqlite')):9d}", flush=True)
+    timed_command("backup --check", figures, "backup", str(folder / "c.zip"), "--check", "--store", place)
     return figures
+
+
+def in_postgresql(url: str, sqlite: str, folder: Path) -> dict[str, float]:
+    """Restored from the SQLite store's backup, searched, backed up; its rows compared with those of the SQLite store."""
+    figures: dict[str, float] = {}
+    timed_command("restore", figures, "restore", str(folder / "b.zip"), "--store", url)
+    print(f"  {'rows equal to those in SQLite':<36}{same_rows(sqlite, url):9d}", flush=True)
+    with open_store(url) as store:
+        with store.engine.connect() as connection:
+            connection.execution_options(isolation_level="AUTOCOMMIT").execute(text("ANALYZE"))
+        figures |= warm(store)
+    timed_command("backup", figures, "backup", str(folder / "p.zip"), "--store", url)
+    return figures
+
+
+def kills(times: int, folder: Path) -> None:
+    """A third each: filing and syncing into SQLite, into PostgreSQL, backing both up."""
+    os.environ[outbox.ENVIRONMENT] = str(folder / "outbox")
+    start = folder / "start.fcr"
+    start.write_bytes(recorded("marigold_trap"))
+    sqlite = str(folder / "shop.sqlite")
+    with shared_store() as url:
+        for name, place, share in (("SQLite", sqlite, times // 3), ("PostgreSQL", url, times // 3)):
+            with open_store(place) as store:
+                create_job(store, JOB)
+            told, there = kill_filing(place, start, share)
+            print(
+                f"  {share} kills while filing, {name}: {told} told as filed, {there} there, none twice, all whole", flush=True
+            )
+            backups = (times - 2 * (times // 3)) // 2
+            (folder / name).mkdir()
+            whole, none = kill_backups(place, folder / name, backups)
+            print(
+                f"  {backups} kills while backing up, {name}: {whole} backups whole, {none} not there, none half there",
+                flush=True,
+            )
 
 
 def same_rows(one: str, other: str) -> int:
@@ -121,16 +162,22 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", help="where to work; a temporary folder")
     parser.add_argument("--jobs", type=int, default=JOB_COUNT)
+    parser.add_argument("--kills", type=int, default=200)
     options = parser.parse_args()
     found: dict[str, dict[str, float]] = {}
-    print(f"{options.jobs} jobs, {options.jobs * STARTS_EACH} starts, {DISTINCT} recordings")
     with tempfile.TemporaryDirectory(dir=options.folder) as name:
-        print("SQLite")
-        (Path(name) / "a").mkdir()
-        found["sqlite"] = measured(str(Path(name) / "a" / "shop.sqlite"), Path(name) / "a", options.jobs)
-    with tempfile.TemporaryDirectory(dir=options.folder) as name, shared_store() as url:
-        print("PostgreSQL")
-        found["postgresql"] = measured(url, Path(name), options.jobs)
+        folder = Path(name)
+        if options.jobs:
+            print(f"{options.jobs} jobs, {options.jobs * STARTS_EACH} starts, {DISTINCT} recordings\nSQLite", flush=True)
+            sqlite = str(folder / "shop.sqlite")
+            found["sqlite"] = in_sqlite(sqlite, folder, options.jobs)
+            with shared_store() as url:
+                print("PostgreSQL", flush=True)
+                found["postgresql"] = in_postgresql(url, sqlite, folder)
+        if options.kills:
+            print("Programs killed", flush=True)
+            (folder / "kills").mkdir()
+            kills(options.kills, folder / "kills")
     print(json.dumps(found))
 
 

@@ -11,6 +11,7 @@ import click
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
+from firstcrank.whole_file import whole_file
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -107,8 +108,6 @@ def _table(console: Console, one: Side, two: Side) -> None:
 
 def _write(one: Side, two: Side, compared: Comparison, targets: tuple[tuple[Path | None, str], ...]) -> None:
     """Each file that was asked for, whole or not at all."""
-    from firstcrank.jobs.whole_file import whole_file
-
     for target, kind in targets:
         if target is not None:
             content = _content(one, two, compared, kind)()

@@ -10,6 +10,7 @@ import click
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
+from firstcrank.whole_file import whole_file
 
 
 @click.command()
@@ -33,7 +34,6 @@ def report(
       firstcrank report 12 --pdf start.pdf
     """
     from firstcrank.analysis.verdict import judge
-    from firstcrank.jobs.whole_file import whole_file
     from firstcrank.limits import shipped
     from firstcrank.report import gather
     from firstcrank.report import html as page_of
