@@ -18,7 +18,7 @@ from firstcrank.divider.pulses import pulses
 from firstcrank.divider.stress import FILM_RISE_K, discharge, stress
 from firstcrank.divider.transfer import nominal_volts
 from firstcrank.divider.values import written
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 from firstcrank.wiring.gauge import metric_ohm_per_m
 from hardware_notes import bill, bring_up, builds, solve, tables
 from hardware_notes.circuit import circuit
@@ -97,7 +97,7 @@ FACTS: dict[str, Any] = {
     "mm": lambda x: f"{x:g} mm", "amps": lambda x: f"{x:.3g} A", "milliamps": lambda x: f"{x * 1e3:.2g} mA",
     "microamps": lambda x: f"{x * 1e6:.0f} µA", "millivolts": lambda x: f"{x * 1e3:.2g} mV", "percent": lambda x: f"{x * 100:.2g} %",
     "full_scale": lambda n: f"{n.full_scale_v:.1f} V",
-    "dropout": lambda n, v: text_s(n.shortest_dropout_s(10.0 * v / 12, 7.0 * v / 12)),
+    "dropout": lambda n, v: format_duration(n.shortest_dropout_s(10.0 * v / 12, 7.0 * v / 12)),
     "boot": lambda n: n.parts_ohm[0], "boot_total": lambda n: sum(n.parts_ohm[:4]), "board": lambda n: n.parts_ohm[4],
     "crushed": lambda n: (n.r_top_ohm + n.r_bottom_ohm) / (n.r_top_ohm - n.parts_ohm[0] + n.r_bottom_ohm) - 1.0,
     "ratio_crushed": lambda n: (n.r_top_ohm + n.r_bottom_ohm) / (n.parts_ohm[4] + n.r_bottom_ohm),

@@ -36,8 +36,8 @@ class BinRing:
         self.group = group
         self.block_bytes = bin_bytes * group
         self.bins = bytearray(capacity * self.block_bytes) if bins is None else bins
-        self.fact_words = UNIFORM_FACTS if uniform else FACTS
-        self.facts = array("i", bytes(4 * self.fact_words * capacity)) if facts is None else facts
+        self.header_words = UNIFORM_FACTS if uniform else FACTS
+        self.facts = array("i", bytes(4 * self.header_words * capacity)) if facts is None else facts
         self.marks = array("i", bytes(4 * MARKS))
         self.marks[CAPACITY] = capacity
 
@@ -94,11 +94,11 @@ class BinRing:
         """The block at the last `slot` is complete."""
         marks, facts = self.marks, self.facts
         at = marks[HEAD]
-        word = at * self.fact_words
+        word = at * self.header_words
         facts[word] = first_low
         facts[word + 1] = first_high
         facts[word + 2] = ticks_us
-        if self.fact_words == FACTS:
+        if self.header_words == FACTS:
             facts[word + 3] = span_us
             facts[word + 4] = gap_us
             facts[word + 5] = conversions
@@ -107,9 +107,9 @@ class BinRing:
 
     def fact(self, block, which):
         """One fact of a block."""
-        if which >= self.fact_words:
+        if which >= self.header_words:
             return self.marks[SAME_SPAN + which - SPAN]
-        return self.facts[block * self.fact_words + which]
+        return self.facts[block * self.header_words + which]
 
     def waiting(self):
         """How many bins wait to be sent."""
@@ -124,7 +124,7 @@ class BinRing:
             count = self.marks[CAPACITY] - tail
         if count * self.group > most:
             count = max(most // self.group, 1)
-        facts, words = self.facts, self.fact_words
+        facts, words = self.facts, self.header_words
         varies = words == FACTS
         word = tail * words
         span_us = self.marks[SAME_SPAN]

@@ -170,7 +170,7 @@ class Outbox:
         job[5] = lost_conversions
         job[6] = ring.lost_bins
         job[7] = self.short_writes
-        job[8] = ring.fact_words
+        job[8] = ring.header_words
         for n in range(3):
             job[9 + n] = ring.marks[6 + n]
         self.between()

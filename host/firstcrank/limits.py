@@ -123,12 +123,12 @@ class Limits:
         """
         since = "not in the recording, which is older than this limit: shipped value"
         try:
-            system_v, given, told = int(number(data, "system_v")), data["values"], data["sources"]
-            if not isinstance(given, Mapping) or not isinstance(told, Mapping):
+            system_v, given, stated = int(number(data, "system_v")), data["values"], data["sources"]
+            if not isinstance(given, Mapping) or not isinstance(stated, Mapping):
                 raise ValueError("values and sources must be tables")
             base = shipped(system_v)
             values = {k: number(given, k, base[k]) for k in SPECS}
-            sources = {k: str(told.get(k, "")) if k in given else since for k in SPECS}
+            sources = {k: str(stated.get(k, "")) if k in given else since for k in SPECS}
             return cls(system_v, _following(values, given), sources, str(data["name"]))
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise LimitsError(f"limits cannot be used: {one_line(error)}") from error

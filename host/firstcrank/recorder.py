@@ -35,7 +35,7 @@ STANDING_S = 1.0
 END_S = 5.0
 
 
-class Watcher(Protocol):
+class RecordingObserver(Protocol):
     """Told what happens while recording."""
 
     def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
@@ -77,7 +77,7 @@ class Plan:
     watch: Watch = "start"
 
 
-def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
+def record(client: BoardClient, plan: Plan, observer: RecordingObserver) -> None:
     """Records until the release has been watched, the cable is pulled, or Ctrl-C. The file is always left readable.
 
     Raises BoardRefusedError or LinkLostError where the recording never began, UnwritableFileError where the file is already
@@ -88,7 +88,7 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
     client.configure(plan.channels, plan.bin_us, line.code(plan.limits["module_minimum_v"]), plan.acquisition)
     recording_id = os.urandom(8)
     file = RecordingFile(plan.path, recording_id)
-    follow = _Follow(client, plan, watcher, file, recording_id)
+    session = _RecordingSession(client, plan, observer, file, recording_id)
     try:
         file.protect(
             identity=_identity(client, plan),
@@ -97,20 +97,20 @@ def record(client: BoardClient, plan: Plan, watcher: Watcher) -> None:
             answers=context_to_json(plan.context),
         )
         client.command(wire.START, {}, recording_id)
-        why = follow.run()
-        if not follow.begun:
+        why = session.run()
+        if not session.begun:
             raise LinkLostError(f"nothing was recorded: {why}")
         if why is not None:
-            answer = watcher.runs() if follow.asks_running else None
+            answer = observer.runs() if session.asks_running else None
             if answer is not None:
                 file.answered(engine_running=answer)
-            account = watcher.account()
+            account = observer.account()
             if account:
                 file.note("visit", lines=list(account))
             file.end(why=why, utc=datetime.now(UTC).isoformat(timespec="seconds"))
-            watcher.ended(why)
+            observer.ended(why)
     except BaseException:
-        if not follow.begun:
+        if not session.begun:
             file.discard()  # it holds notes alone: nothing was recorded
         raise
     finally:
@@ -137,11 +137,13 @@ def _raise_refusal(frames: Sequence[wire.Frame]) -> None:
                 raise BoardRefusedError(f"the board refused to start: {reply.get('why')}")
 
 
-class _Follow:
+class _RecordingSession:
     """The loop of one recording."""
 
-    def __init__(self, client: BoardClient, plan: Plan, watcher: Watcher, file: RecordingFile, recording_id: bytes) -> None:
-        self._client, self._plan, self._watcher, self._file, self._id = client, plan, watcher, file, recording_id
+    def __init__(
+        self, client: BoardClient, plan: Plan, observer: RecordingObserver, file: RecordingFile, recording_id: bytes
+    ) -> None:
+        self._client, self._plan, self._observer, self._file, self._id = client, plan, observer, file, recording_id
         answers = plan.context
         self._tracker = LiveTracker(plan.limits, answers.engine_running, plan.watch, answers.hold_on_s or 0.0)
         self._roles = [str(channel["role"]) for channel in plan.channels]
@@ -149,7 +151,7 @@ class _Follow:
         self._elapsed_us = 0
         self._leads_from_s = 0.0
         self._leads_v: list[tuple[float, float]] = []
-        self._told: tuple[str, ...] | None = None
+        self._announced: tuple[str, ...] | None = None
         self.begun = False  # a reading was recorded
         self._heard = False  # the board answered under our recording's id
         self._seen_s = self._standing_s = self._stood_s = self._silent_s = self._useless_s = 0.0
@@ -173,7 +175,7 @@ class _Follow:
             if not self.begun:
                 raise
             self._file.note("broke off", why=str(error))
-            self._watcher.ended(str(error))
+            self._observer.ended(str(error))
             return None
         except KeyboardInterrupt:
             why = self._stop("stopped by the user")
@@ -205,7 +207,7 @@ class _Follow:
             )
         if self._tracker.state == "done":
             return self._stop("the release was watched")
-        over = self._watcher.over() if self.begun else ""
+        over = self._observer.over() if self.begun else ""
         if over:
             return self._stop(over)
         if self._spent_s() > self._plan.longest_s:
@@ -271,7 +273,7 @@ class _Follow:
         coil_v = self._mean_v("starter_coil", words) if "starter_coil" in self._roles else None
         self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
         self._look_at_leads(float(battery_v.mean()), float(key_v.mean()))
-        self._watcher.bins(self._tracker, battery_v, key_v, lowest_v)
+        self._observer.bins(self._tracker, battery_v, key_v, lowest_v)
         return True
 
     def _look_at_leads(self, battery_v: float, key_v: float) -> None:
@@ -286,9 +288,9 @@ class _Follow:
         self._leads_v.clear()
         waiting_for_off = self._tracker.state == "key off?"
         lines = check_leads(float(battery_v), float(key_v), self._plan.limits, key_is_off=waiting_for_off)
-        if lines != self._told:
-            self._told = lines
-            self._watcher.leads(lines, key_is_off=waiting_for_off)
+        if lines != self._announced:
+            self._announced = lines
+            self._observer.leads(lines, key_is_off=waiting_for_off)
 
     def _mean_v(self, role: str, words: NDArray[np.uint16]) -> FloatArray:
         column = 3 * self._roles.index(role)

@@ -9,7 +9,7 @@ MS_PER_S = 1_000.0
 MV_PER_V = 1_000.0
 
 
-def text_s(seconds: float) -> str:
+def format_duration(seconds: float) -> str:
     """A duration as a person reads it: microseconds below 1 ms, milliseconds below 1 s, else seconds."""
     magnitude = abs(seconds)
     if magnitude < 1e-3:
@@ -19,7 +19,7 @@ def text_s(seconds: float) -> str:
     return f"{seconds:.2f} s"
 
 
-def text_v(volts: float) -> str:
+def format_voltage(volts: float) -> str:
     """A voltage as a person reads it: two decimals."""
     return f"{volts + 0.0:.2f} V" if abs(volts) >= 0.005 else "0 V"
 

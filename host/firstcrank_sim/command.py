@@ -7,7 +7,12 @@ import click
 
 @click.command()
 def scenarios() -> None:
-    """List the simulated starts. Use one as a port: firstcrank record --port sim:NAME"""
+    """List the simulated starts. Use one as a port: firstcrank record --port sim:NAME
+
+    \b
+    Examples:
+      firstcrank scenarios
+    """
     from rich.table import Table
 
     from firstcrank.cli.screen import Screen

@@ -66,8 +66,8 @@ def test_driven_and_let_go() -> None:
     check = board.wait(wire.CHECK, 2.0)
     good, too_large, live = check["inputs"]
     print(good["driven_codes"], too_large["driven_codes"], pads.drives)
-    assert GOOD.told(good["driven_codes"])[0] == "ok"
-    assert "Capacitor too large" in GOOD.told(too_large["driven_codes"])[2]
+    assert GOOD.assess(good["driven_codes"])[0] == "ok"
+    assert "Capacitor too large" in GOOD.assess(too_large["driven_codes"])[2]
     assert "driven_codes" not in live  # a wire that is live is left alone
     assert pads.drives == [6, 6, 0]
     for n, after_s in enumerate((4e-6, 60e-6)):

@@ -61,7 +61,7 @@ def make(
 
     `answer`: what is answered where the recorder asks whether the engine runs.
     """
-    watcher = Silent(answer)
+    observer = Silent(answer)
     limits = shipped(24 if "24" in name else 12)
     client = BoardClient(open_link(f"sim:{name},seed=3"))
     try:
@@ -69,10 +69,10 @@ def make(
         calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
         answers = context or Context(cranked_with_key=True, module_plugged_in=True)
         channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(leads)] or CHANNELS
-        record(client, Plan(path, limits, calibration, answers, channels, acquisition=acquisition), watcher)
+        record(client, Plan(path, limits, calibration, answers, channels, acquisition=acquisition), observer)
     finally:
         client.close()
-    return watcher
+    return observer
 
 
 @functools.cache
@@ -80,8 +80,8 @@ def watched(name: str) -> tuple[bytes, Silent]:
     """The bytes of a recording of sim:NAME and what its watcher was told, made once per run of the tests."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "start.fcr"
-        watcher = make(name, path)
-        return path.read_bytes(), watcher
+        observer = make(name, path)
+        return path.read_bytes(), observer
 
 
 def recorded(name: str) -> bytes:

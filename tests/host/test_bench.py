@@ -1,4 +1,4 @@
-"""The simulated bench: same seed same start, its fold is the firmware's, every scenario gets what its circuit deserves."""
+"""The simulated bench: same seed same start, its fold is the firmware's, every scenario gets the verdict that its circuit says."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def test_an_unknown_scenario_is_told() -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("part", range(6))
-def test_every_scenario_gets_the_verdict_it_deserves(part: int) -> None:
+def test_every_scenario_gets_the_expected_verdict(part: int) -> None:
     names = sorted(SCENARIOS)[part::6]
     wrong = []
     for truth in simulate_many([(name, 31) for name in names]):

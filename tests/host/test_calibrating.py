@@ -163,9 +163,9 @@ class Obeys(Hands):
     def volts(self, text: str) -> float:
         if not self.next:
             return math.nan
-        said_v, true_v = self.next.pop(0)
+        reading_v, true_v = self.next.pop(0)
         self._put(dict.fromkeys(ROLES, true_v))
-        return said_v
+        return reading_v
 
     def tell(self, text: str) -> None:
         super().tell(text)

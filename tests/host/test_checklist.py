@@ -8,12 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from firstcrank.cli.checklist import keep_by_board
 from firstcrank.cli.main import main
 from firstcrank.errors import UsageError
 from firstcrank.visit.checklist import (
     Outcome,
     State,
     checks_of,
+    from_switch_test,
+    from_watch,
     judge_reading,
     note_of,
     open_checks,
@@ -107,3 +110,63 @@ def test_a_visit_to_the_terminal_resumes_and_stands_in_the_record(tmp_path: Path
     assert code == 1
     assert "12.6 V" in plain(said)
     assert "skipped" in plain(said)
+
+
+def code_of(*args: str) -> int:
+    """Exit code of the program."""
+    with pytest.raises(SystemExit) as left:
+        main(list(args))
+    return int(left.value.code or 0)
+
+
+def test_what_is_published_names_its_source_and_says_it() -> None:
+    published = [check for check in SHIPPED if check.status == "P"]
+    assert {check.number for check in published} == {13, 16, 24, 25, 32, 33, 34}
+    assert all(check.source in check.status_text for check in published)
+    row = {
+        "number": 1,
+        "part": "A",
+        "text": "t",
+        "why": "w",
+        "how": "h",
+        "expect": "e",
+        "kind": "look",
+        "fails": "f",
+        "next": "n",
+    }
+    with pytest.raises(UsageError, match="needs its source"):
+        checks_of({"check": [{**row, "status": "P"}]}, "own list")
+    assert checks_of({"check": [{**row, "status": "P", "source": "A Manual, page 3"}]}, "own list")[0].source
+
+
+def test_what_switch_test_and_watch_show_of_their_checks() -> None:
+    held = from_switch_test("FEED HELD, SWITCH TEST ONLY", "ten turns")
+    lost = from_switch_test("FEED LOST IN START", "0.3 s")
+    assert held is not None
+    assert lost is not None
+    assert (held.state, lost.state) == (State.DONE, State.FAILED)
+    assert from_switch_test("START NOT SEEN", "no lead") is None
+    quiet, shaken = from_watch(0, 600.0, "", ""), from_watch(3, 600.0, "fuse holder", "")
+    assert quiet is not None
+    assert shaken is not None
+    assert (quiet.state, shaken.state) == (State.DONE, State.FAILED)
+    assert "fuse holder" in shaken.text
+    assert from_watch(0, 0.0, "", "") is None
+    assert from_watch(0, 600.0, "", "battery at 11.98 V") is None
+
+
+def test_they_are_kept_with_the_job_and_an_unknown_job_is_told_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = str(tmp_path / "shop.sqlite")
+    assert code_of("jobs", "new", "1207", "--store", store) == 0
+    keep_by_board("1207", store, "switch_test", from_switch_test("FEED HELD, SWITCH TEST ONLY", "ten turns"))
+    keep_by_board("1207", store, "watch", from_watch(2, 60.0, "bulkhead plug", ""))
+    keep_by_board("1207", store, "watch", from_watch(0, 0.0, "", ""))
+    assert "stays open" in capsys.readouterr().out
+    assert code_of("checklist", "1207", "--store", store, "--show") == 1
+    shown = capsys.readouterr().out
+    assert " 29  done " in shown
+    assert " 30  failed " in shown
+    assert code_of("watch", "--job", "9999", "--store", store, "--port", "sim:moved_harness") == 2
+    assert code_of("switch-test", "--job", "9999", "--store", store, "--yes", "--port", "sim:switch_held") == 2

@@ -23,7 +23,7 @@ from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict
 from firstcrank.report.summary import DO_NOT_CRANK_AGAIN, OTHER_FAULT, large_lines, losses, rows
 from firstcrank.trace import Trace
 from firstcrank.tracefiles.native import from_bytes
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 from .bench_recording import make, recorded
 
@@ -211,7 +211,7 @@ def test_one_loss_is_listed_once_and_its_drops_not_at_all() -> None:
     assert len(loss.phases) > 1
     listed = [f for f in rows(judgement) if f.result == "fail"]
     assert [f.reason for f in listed] == [
-        f"lost for {text_s(loss.duration_s)} ({loss.start_s:.3f} to {loss.end_s:.3f} s), down to 0 V, from "
+        f"lost for {format_duration(loss.duration_s)} ({loss.start_s:.3f} to {loss.end_s:.3f} s), down to 0 V, from "
         "turn to START through START through release"
     ]
     assert sum(f.scope == "evidence" for f in rows(judgement)) == 1

@@ -1,4 +1,4 @@
-"""The input designer as its user meets it: proposals meet every wish, conflicts are named, nonsense is refused, and fast."""
+"""The input designer as its user meets it: proposals meet every requirement, conflicts are named, nonsense is refused, and fast."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from firstcrank.cli.main import main
 from firstcrank.divider.network import Network
-from firstcrank.divider.propose import CLOSED_FORM, UnmetWishError, Wishes, check, propose
+from firstcrank.divider.propose import CLOSED_FORM, Requirements, UnmetRequirementError, check, propose
 from firstcrank.divider.stress import Ratings
 from firstcrank.divider.values import in_series, number, written, written_series
 from firstcrank.errors import UsageError
@@ -25,18 +25,22 @@ from firstcrank.errors import UsageError
     st.floats(3e-5, 1e-3),
     st.sampled_from(["E12", "E24", "E96"]),
 )
-def test_every_proposal_meets_every_wish(system_v: int, room: float, source: float, dropout_s: float, series: str) -> None:
-    wishes = Wishes(system_v, system_v * room, source_ohm=source, dropout_s=dropout_s, loading_a=5e-3, series=series)
+def test_every_proposal_meets_every_requirement(
+    system_v: int, room: float, source: float, dropout_s: float, series: str
+) -> None:
+    requirements = Requirements(
+        system_v, system_v * room, source_ohm=source, dropout_s=dropout_s, loading_a=5e-3, series=series
+    )
     try:
-        proposals = propose(wishes)
-    except UnmetWishError as error:
+        proposals = propose(requirements)
+    except UnmetRequirementError as error:
         told = str(error)
         proposals = []
     else:
         told = "conflict"
     assert "conflict" in told or "cannot be met" in told
     for proposal in proposals:
-        assert all(rule(proposal.network, wishes) for rule in CLOSED_FORM.values())
+        assert all(rule(proposal.network, requirements) for rule in CLOSED_FORM.values())
         assert proposal.not_survived == ()
         assert proposal.network.clamp is not None
         assert proposal.network.r_series_ohm > 0
@@ -45,27 +49,27 @@ def test_every_proposal_meets_every_wish(system_v: int, room: float, source: flo
 
 
 def test_ground_inputs_go_below_zero() -> None:
-    for proposal in propose(Wishes(highest_v=4.0, lowest_v=-2.0, dropout_s=1e-3)):
+    for proposal in propose(Requirements(highest_v=4.0, lowest_v=-2.0, dropout_s=1e-3)):
         n = proposal.network
         assert n.lowest_v <= -2.0
         assert 0 < n.code(-2.0) < n.code(0.0) < n.code(4.0) <= 4095
 
 
 @pytest.mark.parametrize(
-    ("wishes", "said"),
+    ("requirements", "said"),
     [
         ({"source_ohm": 0.1, "dropout_s": 1e-6}, "source impedance .* conflicts with loading"),
         ({"source_ohm": 1.2e3, "loading_a": 1e-4}, "conflict: source impedance and loading"),
         ({"dropout_s": 1e-8}, "shortest dropout"),
     ],
 )
-def test_impossible_wishes_say_which_conflict(wishes: dict[str, float], said: str) -> None:
-    with pytest.raises(UnmetWishError, match=said):
-        propose(Wishes(**wishes))  # type: ignore[arg-type]
+def test_impossible_requirements_say_which_conflict(requirements: dict[str, float], said: str) -> None:
+    with pytest.raises(UnmetRequirementError, match=said):
+        propose(Requirements(**requirements))  # type: ignore[arg-type]
 
 
 def test_a_megohm_does_not_see_a_microsecond() -> None:
-    _, unmet = check(Network(1e6, 220e3, 10e-9), Wishes(dropout_s=1e-6))
+    _, unmet = check(Network(1e6, 220e3, 10e-9), Requirements(dropout_s=1e-6))
     assert {"source impedance", "shortest dropout"} <= set(unmet)
 
 
@@ -73,9 +77,9 @@ def test_a_megohm_does_not_see_a_microsecond() -> None:
     "bad",
     [{"system_v": 6}, {"highest_v": -1.0}, {"reference_v": 0.0}, {"source_ohm": 0.0}, {"dropout_s": -1.0}, {"series": "E7"}],
 )
-def test_nonsense_wishes_are_refused(bad: dict[str, float]) -> None:
+def test_nonsense_requirements_are_refused(bad: dict[str, float]) -> None:
     with pytest.raises(UsageError, match="must be"):
-        Wishes(**bad)  # type: ignore[arg-type]
+        Requirements(**bad)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -158,8 +162,8 @@ def test_the_designer_never_proposes_what_its_own_table_fails(
 
 
 def test_parts_of_too_low_a_rating_are_refused_with_what_to_take() -> None:
-    with pytest.raises(UnmetWishError, match="higher working voltage"):
-        propose(Wishes(ratings=Ratings(working_v=100.0)))
+    with pytest.raises(UnmetRequirementError, match="higher working voltage"):
+        propose(Requirements(ratings=Ratings(working_v=100.0)))
 
 
 @pytest.mark.parametrize(
@@ -171,7 +175,9 @@ def test_parts_of_too_low_a_rating_are_refused_with_what_to_take() -> None:
         ("4x22k+12k,10k,10n,4k7", 5, "Does not meet: highest voltage"),
     ],
 )
-def test_an_unmet_wish_has_its_own_exit_code(capsys: pytest.CaptureFixture[str], given: str, code: int, said: str) -> None:
+def test_an_unmet_requirement_has_its_own_exit_code(
+    capsys: pytest.CaptureFixture[str], given: str, code: int, said: str
+) -> None:
     with pytest.raises(SystemExit) as left:
         main(["divider", "--check", given])
     assert left.value.code == code

@@ -11,15 +11,17 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from sqlalchemy import insert, select, update
+from sqlalchemy import insert, select, text, update
 
 from firstcrank.cli.main import main
 from firstcrank.jobs import backup, records
 from firstcrank.jobs.export import export_store
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.migrating import migrate
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
-from firstcrank.jobs.schema import JOBS, STARTS
-from firstcrank.jobs.store import _migrate, open_store
+from firstcrank.jobs.schema import STARTS
+from firstcrank.jobs.store import open_store
 from firstcrank.jobs.trends import trends
 from firstcrank.report import html, pdf
 from firstcrank.report.gather import from_store
@@ -78,11 +80,11 @@ def test_record_and_judge_end_with_the_overall_verdict(tmp_path: Path, capsys: p
 
 def test_it_is_filed_and_listed_with_both_verdicts(place: str, capsys: pytest.CaptureFixture[str]) -> None:
     with open_store(place) as store:
-        (start,) = records.job_file(store, "1207").starts
+        (start,) = records.job_detail(store, "1207").starts
         assert (start["verdict"], start["feed_verdict"]) == ("FAIL", "PASS")
         assert start["reason"].startswith("other fault found: intake heater solenoid is wired the wrong way round")
         assert start["cause"] == "heater_reversed"
-        (line,) = records.list_jobs(store)
+        (line,) = list_jobs(store)
         assert (line.last_verdict, line.last_feed_verdict) == ("FAIL", "PASS")
         found = trends(store, synthetic=True)
         assert (found.verdicts, found.feed_verdicts, found.causes) == ({"FAIL": 1}, {"PASS": 1}, {"heater_reversed": 1})
@@ -114,18 +116,19 @@ def test_a_store_of_before_gets_the_feeds_verdict_out_of_what_it_kept(tmp_path: 
 
     old = tmp_path / "old.sqlite"
     engine = create_engine(f"sqlite:///{old}")
-    _migrate(engine, "0002")
-    columns = {k: v for k, v in row.items() if k not in ("id", "feed_verdict")}
+    migrate(engine, "0002")
+    later = ("id", "feed_verdict", "uuid", "when_utc", "state", "reading_json")
+    columns = {k: v for k, v in row.items() if k not in later}
     with engine.begin() as connection:
-        connection.execute(insert(JOBS).values(number="1", created_utc="2026-01-01", archived=False))
-        old_starts = [{**columns, "job_id": 1, "file_name": name, "judgement_json": text} for name, text in kept.items()]
+        connection.execute(text("INSERT INTO jobs (number, created_utc) VALUES ('1', '2026-01-01')"))
+        old_starts = [{**columns, "job_id": 1, "file_name": name, "judgement_json": found} for name, found in kept.items()]
         from sqlalchemy import column, table
 
         names = [column(name) for name in old_starts[0]]
         connection.execute(insert(table("starts", *names)), old_starts * 300)  # more than one batch
     engine.dispose()
     with open_store(str(old)) as store:
-        starts = records.job_file(store, "1").starts
+        starts = records.job_detail(store, "1").starts
     assert len(starts) == 1200
     assert {(s["file_name"], s["feed_verdict"]) for s in starts} == {
         ("new", "PASS"),
@@ -153,7 +156,7 @@ def test_a_backup_keeps_both(place: str, tmp_path: Path) -> None:
         backup.back_up(store, tmp_path / "b.zip")
     with open_store(str(tmp_path / "again.sqlite")) as store:
         backup.restore(store, tmp_path / "b.zip")
-        (start,) = records.job_file(store, "1207").starts
+        (start,) = records.job_detail(store, "1207").starts
         assert (start["verdict"], start["feed_verdict"]) == ("FAIL", "PASS")
 
 

@@ -34,7 +34,7 @@ def test_the_figures_after_four_microseconds(series_ohm: float, farad: float, vo
 @pytest.mark.parametrize("top", [33e3, 0.0])
 @pytest.mark.parametrize("spread", [0.85, 1.0, 1.15])
 def test_a_good_input_is_ok_open_or_on_a_dead_wire(top: float, spread: float) -> None:
-    assert GOOD.told(codes(4700, 10e-9 * spread, r_top=top))[0] == "ok"
+    assert GOOD.assess(codes(4700, 10e-9 * spread, r_top=top))[0] == "ok"
 
 
 @pytest.mark.parametrize(
@@ -52,7 +52,7 @@ def test_a_good_input_is_ok_open_or_on_a_dead_wire(top: float, spread: float) ->
 )
 @pytest.mark.parametrize("top", ["clip on a dead wire"])
 def test_each_wrong_part_is_named(seen: list[float], said: str, top: str) -> None:
-    outcome, _, do = GOOD.told(seen)
+    outcome, _, do = GOOD.assess(seen)
     assert outcome == "fail"
     assert said in do
 

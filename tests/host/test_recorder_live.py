@@ -28,9 +28,9 @@ BIN_S = 0.768e-3
     ],
 )
 def test_the_start_is_followed_and_ends_by_itself(name: str, states: list[str]) -> None:
-    data, watcher = watched(name)
-    assert watcher.states == states
-    assert watcher.why == "the release was watched"
+    data, observer = watched(name)
+    assert observer.states == states
+    assert observer.why == "the release was watched"
     assert from_bytes(data).trace.complete
 
 
@@ -116,12 +116,12 @@ def test_nothing_happens_while_the_key_is_not_touched() -> None:
     ("name", "said"), [("board_restarts", "the board started again"), ("cable_pulled", "the cable was pulled")]
 )
 def test_a_board_that_restarts_or_goes_ends_the_recording_and_it_is_not_complete(name: str, said: str) -> None:
-    data, watcher = watched(name)
-    assert said in watcher.why
+    data, observer = watched(name)
+    assert said in observer.why
     trace = from_bytes(data).trace
     assert not trace.complete
     assert any("broke off" in note and said in note for note in trace.notes)
-    assert watcher.states[-1] == "cranking"
+    assert observer.states[-1] == "cranking"
 
 
 def test_a_board_that_refuses_to_start_says_why_and_leaves_no_file(tmp_path: Path) -> None:

@@ -55,13 +55,13 @@ class Odd:
 
 
 def recorded_from(link: Odd, path: Path, **changed: object) -> Silent:
-    watcher, client = Silent(), BoardClient(link)
+    observer, client = Silent(), BoardClient(link)
     client.handshake()
     calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
     plan = Plan(path, shipped(12), calibration, Context(cranked_with_key=True, module_plugged_in=True), CHANNELS)
     link.live = True
-    record(client, replace(plan, **changed), watcher)  # type: ignore[arg-type]
-    return watcher
+    record(client, replace(plan, **changed), observer)  # type: ignore[arg-type]
+    return observer
 
 
 def wrong_length(frame: wire.Frame) -> wire.Frame:
@@ -98,8 +98,8 @@ def test_bins_that_become_useless_end_a_recording_that_began_and_it_is_kept_as_i
         seen += frame.kind == wire.BINS
         return wrong_length(frame) if seen > 40 else frame
 
-    watcher = recorded_from(Odd(change=later), tmp_path / "x.fcr")
-    assert "no readings that can be used" in watcher.why
+    observer = recorded_from(Odd(change=later), tmp_path / "x.fcr")
+    assert "no readings that can be used" in observer.why
     trace = read_native(tmp_path / "x.fcr").trace
     assert not trace.complete
     assert any("broke off" in note for note in trace.notes)
@@ -117,8 +117,8 @@ def test_the_longest_time_counts_time_that_passes_without_readings(tmp_path: Pat
         ticks = b"\x00\x00\x00\x00"  # and its clock stands still
         return frame._replace(body=frame.body[:8] + ticks + frame.body[12:]) if frame.kind == wire.BINS else frame
 
-    watcher = recorded_from(Odd(change=thinned), tmp_path / "x.fcr", longest_s=5.0)
-    assert watcher.why == "nothing more happened"
+    observer = recorded_from(Odd(change=thinned), tmp_path / "x.fcr", longest_s=5.0)
+    assert observer.why == "nothing more happened"
 
 
 @pytest.mark.parametrize("half", [1, 7, 40])
@@ -136,8 +136,8 @@ def test_a_program_stopped_for_ten_seconds_goes_on(half: int, tmp_path: Path) ->
         return data
 
     link.hook = paused
-    watcher = recorded_from(link, tmp_path / "x.fcr")
-    assert watcher.why == "the release was watched"
+    observer = recorded_from(link, tmp_path / "x.fcr")
+    assert observer.why == "the release was watched"
     assert from_bytes((tmp_path / "x.fcr").read_bytes()).trace.complete
 
 

@@ -18,8 +18,8 @@ RUN_ON_S = shipped(12)["run_on_s"]
 @pytest.mark.parametrize(("answer", "verdict"), [(True, "PASS"), (False, "NO VERDICT"), (None, "PASS")])
 def test_the_answer_is_asked_for_kept_and_decides(tmp_path: Path, answer: bool | None, verdict: str) -> None:
     path = tmp_path / "quick.fcr"
-    watcher = make("runs_on", path, answer=answer)
-    assert watcher.asked == 1
+    observer = make("runs_on", path, answer=answer)
+    assert observer.asked == 1
     recording = read_native(path)
     assert recording.context.engine_running is answer
     judgement = judge(recording.trace, shipped(12), recording.context)

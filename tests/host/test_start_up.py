@@ -12,7 +12,7 @@ import pytest
 
 from firstcrank.errors import MissingExtraError
 from firstcrank.extras import EXTRAS, extra_packages
-from firstcrank.jobs.store import head_revision
+from firstcrank.jobs.migrating import head_revision
 
 HOST = Path(__file__).parents[2] / "host"
 PROJECT = tomllib.loads((HOST.parent / "pyproject.toml").read_text("utf-8"))["project"]
@@ -69,8 +69,10 @@ def test_help_imports_click_alone() -> None:
 
 
 def test_a_list_of_jobs_needs_neither_alembic_nor_numpy(tmp_path: Path) -> None:
-    run = f"from firstcrank.cli.main import main; main(['jobs', 'list', '--store', {str(tmp_path / 'shop.sqlite')!r}])"
-    assert "alembic" in outside_after(run), "the first one makes the tables"
+    store = str(tmp_path / "shop.sqlite")
+    made = outside_after(f"from firstcrank.cli.main import main; main(['jobs', 'new', '1', '--store', {store!r}])")
+    assert "alembic" in made, "the first one makes the tables"
+    run = f"from firstcrank.cli.main import main; main(['jobs', 'list', '--store', {store!r}])"
     loaded = outside_after(run)
     assert "sqlalchemy" in loaded
     assert not loaded & {"alembic", "numpy", "matplotlib", "jinja2"}

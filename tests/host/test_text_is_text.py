@@ -23,8 +23,10 @@ from firstcrank.cli.say import say, say_json
 from firstcrank.cli.screen import Screen
 from firstcrank.cli.show import show
 from firstcrank.errors import StoreError, UsageError
-from firstcrank.jobs.backup import back_up, check_backup
-from firstcrank.jobs.records import add_measurement, create_job, find_start, list_jobs
+from firstcrank.jobs.backup import back_up
+from firstcrank.jobs.backup_file import check_backup
+from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.records import add_measurement, create_job, find_start
 from firstcrank.jobs.store import open_store
 from firstcrank.limits import shipped
 from firstcrank.printable import printable, storable

@@ -8,7 +8,7 @@ import pytest
 
 from firstcrank.visit.before import BEFORE, answer
 from firstcrank.visit.showing import account, show
-from firstcrank.visit.steps import BURSTS_S, IDLE_S, burst_limit_s, rest_s, step
+from firstcrank.visit.steps import BURSTS_S, IDLE_S, OIL_GRACE_S, OIL_S, SOAK_S, burst_limit_s, rest_s, step
 from firstcrank.visit.values import Bins, Clock, Key, Leads, MakersLimits, Stage, Visit, Word
 
 STEP_S = 0.1
@@ -55,10 +55,39 @@ def test_the_words_of_a_whole_first_start_come_in_the_order_of_the_trade() -> No
     driven = Driven().to_ready().crank(4.0).readings(31.0, "released").crank(2.0, running=True)
     assert driven.visit.stage is Stage.OIL
     driven.key("o").readings(IDLE_S + 1, "released").readings(3.0, "released", 0.0)
-    assert driven.words == ["KEY OFF", "KEY ON", "WAIT", "CRANK", "REST", "CRANK", "LET GO", "OIL", "IDLE", "KEY OFF", "DONE"]
+    assert driven.visit.stage is Stage.SOAK
+    driven.readings(SOAK_S + 1, "released", 0.0).readings(0.5, "released").key(" ").crank(1.0, running=True)
+    driven.key("o").readings(3.0, "released", 0.0)
+    cold = ["KEY OFF", "KEY ON", "WAIT", "CRANK", "REST", "CRANK", "LET GO", "OIL", "IDLE", "KEY OFF"]
+    assert driven.words == [*cold, "REST", "KEY ON", "WAIT", "CRANK", "LET GO", "OIL", "KEY OFF", "DONE"]
     assert driven.visit.why == "the whole start was watched"
-    assert [b.ran for b in driven.visit.bursts] == [False, True]
+    assert [b.ran for b in driven.visit.bursts] == [False, True, True]
     assert "Answered: oil pressure seen" in account(driven.visit)
+    assert any(line.startswith("Burst 3 (hot restart): 1.0 s, the engine ran") for line in account(driven.visit))
+
+
+def test_a_hot_restart_is_taken_at_once_skipped_or_begun_unasked() -> None:
+    def ran() -> Driven:
+        return Driven().to_ready().crank(2.0, running=True).key("oss")
+
+    now = ran().readings(60.0, "released", 0.0).key("h")
+    assert now.visit.stage is Stage.SEE_ON
+    assert "hot restart after 1 min of soak" in now.visit.answered
+    assert burst_limit_s(now.visit) == 5.0  # its bursts count from one again
+    now.readings(0.5, "released").key(" ")
+    for _ in range(3):
+        now.crank(2.0).readings(31.0, "released")
+    assert now.visit.stage is Stage.OVER
+    assert "three bursts" in now.visit.why
+    skipped = ran().key("s")
+    assert skipped.visit.stage is Stage.OVER
+    assert "hot restart" in skipped.visit.skipped
+    unasked = ran().crank(1.0)
+    assert unasked.visit.cold_bursts == 1
+    assert "hot restart before the soak was over" in unasked.visit.noted
+    patient = ran().readings(SOAK_S + 1, "released", 0.0)
+    assert patient.visit.stage is Stage.SEE_ON  # the soak is no waiting for a crank
+    assert patient.readings(601.0, "released", 0.0).visit.why == "no crank in 10 minutes"
 
 
 def test_bursts_grow_and_never_exceed_the_makers_limit() -> None:
@@ -149,15 +178,24 @@ def test_no_oil_pressure_is_key_off_and_a_runaway_is_air() -> None:
     driven.key("a")
     assert show(driven.visit).word is Word.SHUT_AIR
     assert "never a hand or a rag" in show(driven.visit).line
+    after = Driven().to_ready().crank(2.0, running=True).readings(16.0, "released").readings(0.6, "released", 0.0)
+    assert after.visit.stage is Stage.OVER
+    assert after.visit.why == "no oil pressure within 15 s, key off: find out why before the next crank"
+    early = Driven().to_ready().crank(2.0, running=True).readings(4.0, "released").readings(0.6, "released", 0.0)
+    assert early.visit.why == "no oil pressure seen, key off: find out why before the next crank"
+    left_on = Driven().to_ready().crank(2.0, running=True).readings(OIL_S + OIL_GRACE_S + 0.5, "released")
+    assert left_on.visit.stage is Stage.OVER
+    assert "turn it off now" in left_on.visit.why
+    assert any("no oil pressure" in line for line in account(left_on.visit))
     makers = Driven(makers=MakersLimits(oil_s=8.0)).to_ready().crank(2.0, running=True).readings(8.5, "released")
     assert show(makers.visit).word is Word.KEY_OFF
 
 
 def test_what_is_skipped_stands_in_the_account() -> None:
-    driven = Driven().to_ready().crank(2.0, running=True).key("sss")
+    driven = Driven().to_ready().crank(2.0, running=True).key("ssss")
     assert driven.visit.stage is Stage.OVER
-    assert driven.visit.skipped == ("oil pressure", "idle and charging", "key off after running")
-    assert sum(line.startswith("Skipped: ") for line in account(driven.visit)) == 3
+    assert driven.visit.skipped == ("oil pressure", "idle and charging", "key off after running", "hot restart")
+    assert sum(line.startswith("Skipped: ") for line in account(driven.visit)) == 4
     visit = answer(Visit(), BEFORE[0], "skip", "engine was run on a stand")
     assert "barred over by hand (engine was run on a stand)" in visit.skipped
     assert "no reason given" in answer(Visit(), BEFORE[0], "skip").skipped[0]

@@ -36,7 +36,7 @@ class Key:
     """`on`: the feed's first live sample after it was dead. `off`: the key went off at the end. None where not seen.
 
     `between`: off between two cranks. `dead_from_s`: the feed went dead and never came back, whatever the reason, None where
-    it is live at the end. `told_off` is True where `off` rests on the person's word that the key was turned off.
+    it is live at the end. `key_off_reported` is True where `off` rests on the person's word that the key was turned off.
     `fed_back_until_s`: the feed stood below its source, and not dead, from the start until then; None where it did not.
     """
 
@@ -44,14 +44,14 @@ class Key:
     off: Border | None
     between: tuple[OffTime, ...] = ()
     dead_from_s: float | None = None
-    told_off: bool = False
+    key_off_reported: bool = False
     fed_back_until_s: float | None = None
 
 
 def read_key(
-    trace: Trace, feed: Feed, limits: Limits, cranks: tuple[CrankInterval, ...], th: KeyThresholds, told_off: bool
+    trace: Trace, feed: Feed, limits: Limits, cranks: tuple[CrankInterval, ...], th: KeyThresholds, key_off_reported: bool
 ) -> Key:
-    """Reads the key's positions. `told_off`: the user says that the key was turned off at the end of the recording."""
+    """Reads the key's positions. `key_off_reported`: the user says that the key was turned off at the end of the recording."""
     dead = feed.mean_v < limits["feed_off_v"]
     on = _on(trace, feed, limits, dead, th)
     between = tuple(
@@ -63,8 +63,8 @@ def read_key(
     fed_back = fed_back_until_s(trace, feed, limits, first_crank_s) if on is None else None
     dead_from = _dead_to_the_end(trace, dead, feed, limits)
     if dead_from is None:
-        step = _step_at_end(trace, feed, limits, cranks, th) if told_off else None
-        return Key(on, step, between, None, told_off=step is not None, fed_back_until_s=fed_back)
+        step = _step_at_end(trace, feed, limits, cranks, th) if key_off_reported else None
+        return Key(on, step, between, None, key_off_reported=step is not None, fed_back_until_s=fed_back)
     off = _fall_to(trace, feed, dead_from, th)
     return Key(on, off, between, float(trace.start_s[dead_from]), fed_back_until_s=fed_back)
 
@@ -76,10 +76,10 @@ def _on(trace: Trace, feed: Feed, limits: Limits, dead: BoolArray, th: KeyThresh
     firsts, pasts = runs_of(off)
     span_s = trace.end_s[pasts - 1] - trace.start_s[firsts] if len(firsts) else np.zeros(0)
     long = [(int(a), int(b)) for a, b, s in zip(firsts, pasts, span_s, strict=True) if s >= th.dead_least_s]
-    lives = np.flatnonzero(live)
-    if not long or not len(lives):
+    live_indices = np.flatnonzero(live)
+    if not long or not len(live_indices):
         return None
-    first_live = int(lives[0])
+    first_live = int(live_indices[0])
     if not any(past <= first_live for _, past in long):
         return None
     while True:
@@ -89,7 +89,7 @@ def _on(trace: Trace, feed: Feed, limits: Limits, dead: BoolArray, th: KeyThresh
         pulse_s = float((trace.end_s - trace.start_s)[first_live : later[0]].sum())
         if pulse_s >= limits["dropout_min_s"] * 2 or trace.end_s[later[1] - 1] - trace.start_s[later[0]] < th.blip_dead_s:
             break
-        following = lives[lives >= later[1]]
+        following = live_indices[live_indices >= later[1]]
         if not len(following):
             break
         first_live = int(following[0])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from firstcrank.analysis.thresholds import EvidenceThresholds, KeyThresholds
 from firstcrank.limits import Limits
 from firstcrank.model.vocabulary import CheckId
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +73,8 @@ def missing_evidence(seen: Seen, limits: Limits, key: KeyThresholds, th: Evidenc
             found.append(
                 Missing(
                     CheckId.KEY_HELD_AFTER,
-                    f"only {text_s(max(crank.watched_s, 0.0))} after the starter let go were seen, "
-                    f"{text_s(limits['after_release_s'])} are needed with the key left ON",
+                    f"only {format_duration(max(crank.watched_s, 0.0))} after the starter let go were seen, "
+                    f"{format_duration(limits['after_release_s'])} are needed with the key left ON",
                     number,
                     wait_s=due_s if number == len(seen.cranks) else 0.0,
                 )
@@ -96,7 +96,8 @@ def _too_short(seen: Seen, limits: Limits) -> Missing:
     hint = "say so if the engine runs by itself (--running)" if quick else "crank once more"
     return Missing(
         CheckId.CRANK_LONG_ENOUGH,
-        f"the crank was too short: {text_s(longest.lasted_s)}, at least {text_s(limits['crank_min_s'])} are needed, or the engine "
+        f"the crank was too short: {format_duration(longest.lasted_s)}, at least "
+        f"{format_duration(limits['crank_min_s'])} are needed, or the engine "
         f"running on by itself; {hint}",
         wait_s=max(limits["run_on_s"] - last.watched_s, 0.0) if quick else 0.0,
         ask_running=quick and seen.asked_running is None,

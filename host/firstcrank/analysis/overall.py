@@ -7,7 +7,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.fault_order import DROP_CHECKS, FAULT_ORDER
 from firstcrank.model.judgement import FeedVerdict, Finding
 from firstcrank.model.vocabulary import LIVE_PHASES, CheckId, Phase, Result, Scope, Verdict
-from firstcrank.units import text_v
+from firstcrank.units import format_voltage
 
 PHASE_ORDER = (Phase.CRANK, Phase.TURN, Phase.RELEASE, Phase.AFTER, Phase.KEY_ON)
 
@@ -69,7 +69,7 @@ def _held(view: View, obligations: tuple[Finding, ...]) -> str:
         if len(view.cranks) > 1
         else f"{longest_s:.1f} s of cranking"
     )
-    text = f"the key feed held with the key ON, through the turn, {count} and the release; lowest {text_v(lowest_v)}"
+    text = f"the key feed held with the key ON, through the turn, {count} and the release; lowest {format_voltage(lowest_v)}"
     tolerated = list(dict.fromkeys(f.tolerated for f in obligations if f.tolerated))
     if view.key.between:
         tolerated.append("the key taken as off between the cranks")

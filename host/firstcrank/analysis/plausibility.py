@@ -261,7 +261,7 @@ def _clipped(view: _View) -> Iterator[Implausible]:
     flat = flat[flat[:, 1] - flat[:, 0] >= TOP_ROWS]
     if len(flat) < 2:
         return
-    said = f"the battery never reads more than {top_v:.2f} V and stays exactly there: the logger's range ends there"
+    reason = f"the battery never reads more than {top_v:.2f} V and stays exactly there: the logger's range ends there"
     before, after = flat[:, 0] - 1, flat[:, 1]
     entered = np.where(before >= 0, top_v - volts[np.maximum(before, 0)], 0.0) >= TOP_STEPS * step_v
     left = np.where(after < len(volts), top_v - volts[np.minimum(after, len(volts) - 1)], 0.0) >= TOP_STEPS * step_v
@@ -269,7 +269,7 @@ def _clipped(view: _View) -> Iterator[Implausible]:
     if len(cut) >= TOPS:
         within_s = view.t_s[cut[TOPS - 1 :, 0]] - view.t_s[cut[: len(cut) - TOPS + 1, 0]]
         if float(within_s.min()) <= TOPS_WITHIN_S:
-            yield view.found("battery", int(cut[0, 0]), int(cut[-1, 1]), "clipped", said)
+            yield view.found("battery", int(cut[0, 0]), int(cut[-1, 1]), "clipped", reason)
             return
     rows = view.rows(FLAT_S, STILL_ROWS)
     long = flat[flat[:, 1] - flat[:, 0] >= rows]
@@ -279,7 +279,7 @@ def _clipped(view: _View) -> Iterator[Implausible]:
         with_key = key_v[two_first:two_past][key_v[two_first:two_past] > 0.5 * top_v]
         key_there = len(with_key) >= rows and float((with_key == top_v).mean()) > 0.9
         if sagged.any() and key_there and float(key_v.max()) == top_v:
-            yield view.found("battery", int(two_first), int(two_past), "clipped", said)
+            yield view.found("battery", int(two_first), int(two_past), "clipped", reason)
             return
 
 

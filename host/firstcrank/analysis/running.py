@@ -16,7 +16,7 @@ from firstcrank.analysis.grid import resampled, smoothed
 if TYPE_CHECKING:
     from firstcrank.analysis.view import View
 
-TOLD = "told that it runs"
+REPORTED = "told that it runs"
 SEEN = "seen: it took over while the starter was in, and the battery was charged afterwards"
 
 
@@ -27,7 +27,7 @@ def ran_on(view: View, index: int) -> str:
     if answer is False or view.context.charger_connected:
         return ""
     if answer is True and last:
-        return TOLD
+        return REPORTED
     if not last or not view.found.intervals[index].by_lead or view.rest_v > view.limits["battery_rest_charger_v"]:
         return ""
     return SEEN if _took_over(view, index) and _charged(view, index) else ""

@@ -15,7 +15,7 @@ from firstcrank.analysis.intervals import runs_of
 from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.limits import Limits
 from firstcrank.trace import Trace
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 KIND = "switch test"
 TURNS_WANTED = 10
@@ -78,10 +78,10 @@ def judge_switch(trace: Trace, limits: Limits) -> SwitchResult:
         if seconds > longest_s:
             longest_s, at_s = seconds, began_s
     if longest_s > limits["turn_bounce_max_s"]:
-        reason = f"the feed was lost for {text_s(longest_s)} at {at_s:.2f} s, down to {text_v(lowest_v)}"
+        reason = f"the feed was lost for {format_duration(longest_s)} at {at_s:.2f} s, down to {format_voltage(lowest_v)}"
         return SwitchResult(SwitchWord.LOST, reason, len(turns), longest_s, lowest_v)
     few = "" if len(turns) >= TURNS_WANTED else f"; {TURNS_WANTED} turns are wanted"
-    reason = f"through {len(turns)} turns to START and back, lowest {text_v(lowest_v)}{few}"
+    reason = f"through {len(turns)} turns to START and back, lowest {format_voltage(lowest_v)}{few}"
     return SwitchResult(SwitchWord.HELD, reason, len(turns), longest_s, lowest_v)
 
 

@@ -23,7 +23,7 @@ from firstcrank.model.judgement import FeedVerdict, Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict
 from firstcrank.roles import REQUIRED_ROLES
 from firstcrank.trace import Trace
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 LEAST_BINS = 10
 
@@ -109,7 +109,9 @@ def _assumptions(view: View) -> tuple[str, ...]:
         )
     for off in view.key.between:
         dead_s = off.on.early_s - off.off.late_s
-        lines.append(f"the key was turned off between the cranks (feed dead for {text_s(dead_s)} at {off.off.at_s:.2f} s)")
+        lines.append(
+            f"the key was turned off between the cranks (feed dead for {format_duration(dead_s)} at {off.off.at_s:.2f} s)"
+        )
     return tuple(lines)
 
 

@@ -44,7 +44,7 @@ def journal(client: BoardClient) -> dict[str, Any]:
     return dict(client.ask(wire.CAPTURES, wire.REPLY, {"do": "list"}).get("journal") or {})
 
 
-def mark_told(client: BoardClient) -> None:
+def acknowledge_journal(client: BoardClient) -> None:
     """Tells the board that its journal has been shown, so that it begins anew. Raises BoardRefusedError, LinkLostError."""
     client.ask(wire.CAPTURES, wire.REPLY, {"do": "told"})
 

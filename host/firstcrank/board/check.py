@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime
 from typing import Literal, cast
 
 from firstcrank import wire
-from firstcrank.board.pin_network import CODES, FIRST_GPIO, LEAD_PINS, SUPPLY_V, PinNetwork, rest_told
+from firstcrank.board.pin_network import CODES, FIRST_GPIO, LEAD_PINS, SUPPLY_V, PinNetwork, rest_advice
 from firstcrank.calibration import Calibration, ChannelCalibration
 from firstcrank.calibration_age import DO, age_warning
 from firstcrank.errors import CalibrationError, UnreadableTraceError
@@ -280,9 +280,9 @@ def _parts(entry: InputBody, networks: Mapping[str, PinNetwork]) -> CheckLine:
     lead = pin - FIRST_GPIO + 1 if FIRST_GPIO <= pin < FIRST_GPIO + len(LEAD_PINS) else 0
     if network is None or not codes:
         pin_v = float(entry["mean_code"]) * SUPPLY_V / CODES
-        do = rest_told(pin_v, lead) if network is not None and float(entry["highest_code"]) >= network.live_code else ""
+        do = rest_advice(pin_v, lead) if network is not None and float(entry["highest_code"]) >= network.live_code else ""
         return CheckLine(what, "not checked", "only seen with the lead at rest, below 0.2 V, on the chip's own inputs", do)
-    outcome, seen, do = network.told([float(code) for code in codes], lead)
+    outcome, seen, do = network.assess([float(code) for code in codes], lead)
     return CheckLine(what, outcome, seen, do)
 
 

@@ -52,7 +52,7 @@ class Found:
 
 def inspect(board: Prompt, root: str = "") -> Found:
     """Raises WrongFirmwareError for another interpreter, one too old, or a board without analog inputs."""
-    said = board.exec(
+    output = board.exec(
         "import sys, os\n"
         "try:\n import machine\n adc = hasattr(machine, 'ADC')\nexcept ImportError:\n adc = False\n"
         f"s = os.statvfs('{root}/')\n"
@@ -60,7 +60,7 @@ def inspect(board: Prompt, root: str = "") -> Found:
         "getattr(sys.implementation, '_mpy', 0)))"
     )
     try:
-        name, version, platform, adc, free_bytes, mpy = ast.literal_eval(said.decode().strip())
+        name, version, platform, adc, free_bytes, mpy = ast.literal_eval(output.decode().strip())
     except (ValueError, SyntaxError) as error:
         raise WrongFirmwareError(f"this board does not run MicroPython: {GET_MICROPYTHON}") from error
     if name != "micropython":

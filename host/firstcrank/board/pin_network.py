@@ -30,7 +30,7 @@ BRIDGED_V = 0.2  # at another input while this one is driven
 FADED = 0.3  # of the shortest time constant that is right
 LEAD_PINS = (31, 32, 34)  # of leads 1, 2, 3 on the module: GP26, GP27, GP28
 FIRST_GPIO = 26
-Told = tuple[Literal["ok", "warn", "fail"], str, str]
+Assessment = tuple[Literal["ok", "warn", "fail"], str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ class PinNetwork:
         start_v = SUPPLY_V * node_ohm / (node_ohm + self.r_series_ohm)
         return start_v * math.exp(-seconds / (node_ohm * self.filter_f)) if self.filter_f > 0 else 0.0
 
-    def told(self, codes: Sequence[float], lead: int = 0) -> Told:
+    def assess(self, codes: Sequence[float], lead: int = 0) -> Assessment:
         """Outcome, what was seen, what to do.
 
         codes: after FIRST_S and after SECOND_S, and by how much another input rose while this one was driven (0 where not known).
@@ -129,7 +129,7 @@ class _Parts:
         return f"pin {LEAD_PINS[self.lead - 1]}" if 1 <= self.lead <= len(LEAD_PINS) else "the pin"
 
 
-def rest_told(pin_v: float, lead: int = 0) -> str:
+def rest_advice(pin_v: float, lead: int = 0) -> str:
     """What to do with an input that is not at rest, so that its pin was not driven."""
     parts = _Parts(lead)
     if pin_v > STAYS * SUPPLY_V:

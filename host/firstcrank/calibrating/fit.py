@@ -136,11 +136,11 @@ def _refuse_contradiction(
         raise ContradictionError(
             f"{where}: the shorted leads read {off_v:+.2f} V off the other points' line: short them again", 0.0
         )
-    said_v = float(seen.volts[suspect])
+    typed_v = float(seen.volts[suspect])
     raise ContradictionError(
-        f"{where}: the point at {said_v:.2f} V is {off_v:+.2f} V off the others' line: read the meter again (what it shows, "
+        f"{where}: the point at {typed_v:.2f} V is {off_v:+.2f} V off the others' line: read the meter again (what it shows, "
         "not what the battery is called), and look for a loose lead",
-        said_v,
+        typed_v,
     )
 
 

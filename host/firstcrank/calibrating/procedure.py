@@ -32,7 +32,7 @@ TRIES = 3  # of one thing that can be put right, then it ends
 METER_SHOWS = "Type what the meter SHOWS, not what the battery is called"
 
 
-class Person(Protocol):
+class Operator(Protocol):
     """Who does what is asked."""
 
     def do(self, text: str) -> None:
@@ -58,15 +58,15 @@ class Outcome:
 
 
 def calibrate(
-    person: Person, read: Reader, roles: Sequence[str], meter: Meter, nominal: Calibration | None, board: str
+    operator: Operator, read: Reader, roles: Sequence[str], meter: Meter, nominal: Calibration | None, board: str
 ) -> Outcome:
     """Leads the person through the points. Raises CalibrationError with the reason where they make no calibration."""
     known = dict(nominal.channels) if nominal else {}
-    shorted = _take_shorted(person, read, known, roles)
-    _look_at_order(person, read, roles, known)
+    shorted = _take_shorted(operator, read, known, roles)
+    _look_at_order(operator, read, roles, known)
     fits: dict[str, Fitted] = {}
     for group, ask in _groups(roles, known):
-        shorted, made = _Group(person, read, roles, group, ask, known, meter).run(shorted)
+        shorted, made = _Group(operator, read, roles, group, ask, known, meter).run(shorted)
         fits.update(made)
     date = datetime.now(UTC).date().isoformat()
     calibration = Calibration(
@@ -88,16 +88,16 @@ def _take(
     return point, check_point(point, points, known)
 
 
-def _take_shorted(person: Person, read: Reader, known: Nominal, roles: Sequence[str]) -> Point:
+def _take_shorted(operator: Operator, read: Reader, known: Nominal, roles: Sequence[str]) -> Point:
     trouble: tuple[str, ...] = ()
     for _ in range(TRIES):
-        person.do(
+        operator.do(
             "Engine off, nothing connected to the vehicle. Clip all input leads and the ground lead together (all shorted)."
         )
         point, trouble = _take(0.0, read, (), known, roles)
         if not trouble:
             return point
-        person.tell(trouble[0])
+        operator.tell(trouble[0])
     raise CalibrationError(trouble[0])
 
 
@@ -136,7 +136,7 @@ def _names(roles: Sequence[str]) -> str:
 class _Group:
     """Takes the known voltages for the inputs of `group`, until they make a line for each."""
 
-    person: Person
+    operator: Operator
     read: Reader
     roles: Sequence[str]
     group: Sequence[str]
@@ -148,15 +148,15 @@ class _Group:
         """The shorted point (taken again where it was the slip) and the lines. Raises CalibrationError where none can be had."""
         taken: list[Point] = []
         blamed: list[float] = []
-        refused, told_cost, ended = "", False, 0
+        refused, cost_shown, ended = "", False, 0
         while True:
-            said_v = self.person.volts(f"{self.ask} {METER_SHOWS} (empty: done):")
-            if math.isnan(said_v):
+            typed_v = self.operator.volts(f"{self.ask} {METER_SHOWS} (empty: done):")
+            if math.isnan(typed_v):
                 if not taken:
                     raise CalibrationError(f"no known voltage was taken, the calibration stays as it was. {refused}".strip())
-                if not self._apart(taken) and not told_cost:
-                    told_cost = True
-                    self.person.tell(self._cost([shorted, *taken]))
+                if not self._apart(taken) and not cost_shown:
+                    cost_shown = True
+                    self.operator.tell(self._cost([shorted, *taken]))
                     continue
                 try:
                     return shorted, self._fits([shorted, *taken])
@@ -164,19 +164,19 @@ class _Group:
                     ended += 1
                     if ended == TRIES:
                         raise
-                    self.person.tell(f"{error}. Put on another voltage")
+                    self.operator.tell(f"{error}. Put on another voltage")
                     continue
-            if not KNOWN_V < abs(said_v) < 60.0:
-                self.person.tell(f"{said_v:g} V is no use here: the higher the better, up to the input's range.")
+            if not KNOWN_V < abs(typed_v) < 60.0:
+                self.operator.tell(f"{typed_v:g} V is no use here: the higher the better, up to the input's range.")
                 continue
             if blamed:  # a voltage read once more takes the place of what was typed for it before
-                taken = [p for p in taken if abs(p.meter_v - said_v) >= AGAIN_V]
-            point, trouble = _take(said_v, self.read, [shorted, *taken], self.known, self.group)
+                taken = [p for p in taken if abs(p.meter_v - typed_v) >= AGAIN_V]
+            point, trouble = _take(typed_v, self.read, [shorted, *taken], self.known, self.group)
             if trouble:
                 refused = trouble[0]
                 for line in trouble:
-                    self.person.tell(line)
-                self.person.tell("This point is not taken. Mend that and try again, or try another voltage.")
+                    self.operator.tell(line)
+                self.operator.tell("This point is not taken. Mend that and try again, or try another voltage.")
                 continue
             taken.append(point)
             try:
@@ -189,9 +189,9 @@ class _Group:
                     suspect_v = others[-1]
                     refused = f"{error.meter_v:.2f} V reads as it did before, so it is the point at {suspect_v:.2f} V: read the meter again"
                 blamed.append(suspect_v)
-                self.person.tell(f"{refused}. Only this point is taken again, the others stay.")
+                self.operator.tell(f"{refused}. Only this point is taken again, the others stay.")
                 if suspect_v == 0.0:
-                    shorted = _take_shorted(self.person, self.read, self.known, self.roles)
+                    shorted = _take_shorted(self.operator, self.read, self.known, self.roles)
                 else:
                     taken = [p for p in taken if p.meter_v != suspect_v]
             except CalibrationError as error:
@@ -225,12 +225,14 @@ def expanded_v(line: ChannelCalibration, volts: float) -> float:
     return 2.0 * of_voltage(volts, line.uncertainty, 1000.0)
 
 
-def _look_at_order(person: Person, read: Reader, roles: Sequence[str], known: Nominal) -> None:
+def _look_at_order(operator: Operator, read: Reader, roles: Sequence[str], known: Nominal) -> None:
     """Each lead but the last alone on a battery shows whether two inputs are swapped."""
     for number, role in enumerate(roles[:-1]):
         where = role.replace("_", " ")
         for last in range(TRIES):
-            person.do(f"Now the {where} lead alone on a battery's positive post, the others with the ground lead on negative.")
+            operator.do(
+                f"Now the {where} lead alone on a battery's positive post, the others with the ground lead on negative."
+            )
             mean, rms = read()
             for other in roles[number + 1 :]:
                 line = swapped(Point(0.0, mean, rms), other, role, known)
@@ -241,4 +243,4 @@ def _look_at_order(person: Person, read: Reader, roles: Sequence[str], known: No
             trouble = f"the {where} lead reads nothing: check the lead and its input"
             if last == TRIES - 1:
                 raise CalibrationError(trouble)
-            person.tell(trouble)
+            operator.tell(trouble)

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from firstcrank.cli.answers import chosen_limits, judging_options
+from firstcrank.cli.grouped import GroupedCommand
 
 LAMP = (
     ("one blip every 3 s", "waiting: key off, then RUN"),
@@ -21,7 +22,7 @@ LAMP = (
 )
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
 @click.option("--lead", "leads", multiple=True, metavar="ROLE=PIN", help="Leads of your board, if not the minimal build's.")
 @click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
@@ -31,6 +32,11 @@ def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool,
     """Let the board work alone, on a USB power bank: it shows the outcome on its LED and keeps the traces.
 
     Told once, it does so after every power-up until told --off. Fetch the traces with: firstcrank board fetch.
+
+    \b
+    Examples:
+      firstcrank board alone --key-start --module-plugged
+      firstcrank board alone --off
     """
     from rich.table import Table
 

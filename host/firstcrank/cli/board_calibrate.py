@@ -45,11 +45,11 @@ class AtTerminal:
     def volts(self, text: str) -> float:
         """A number; empty for done."""
         while True:
-            said = click.prompt(text, default="", show_default=False, prompt_suffix=" ").strip()
-            if said in ("", "done"):
+            typed_text = click.prompt(text, default="", show_default=False, prompt_suffix=" ").strip()
+            if typed_text in ("", "done"):
                 return math.nan
             try:
-                return typed.volts(said)
+                return typed.volts(typed_text)
             except UsageError as error:
                 click.echo(str(error))
 
@@ -91,7 +91,13 @@ def calibrate(
     meter_v: float,
     out: Path | None,
 ) -> None:
-    """Calibrate every input of a board against one meter; kept on the board, and a copy in a file."""
+    """Calibrate every input of a board against one meter; kept on the board, and a copy in a file.
+
+    \b
+    Examples:
+      firstcrank board calibrate --meter "shop meter" --meter-percent 0.5 --meter-mv 10
+      firstcrank board calibrate --system 24 --meter "shop meter" --meter-percent 0.5 --meter-mv 20
+    """
     from importlib import resources
 
     from firstcrank import wire

@@ -22,6 +22,11 @@ def calibrations(board: str | None, folder: Path | None, sheet_file: Path | None
     """List a board's calibrations kept on this computer and how far its inputs have moved since each.
 
     BOARD is its identity as `firstcrank board info` shows it; needed only where copies of several boards are there.
+
+    \b
+    Examples:
+      firstcrank board calibrations
+      firstcrank board calibrations --sheet sheet.html --by technician
     """
     from firstcrank.calibrating.history import kept_calibrations, movements
     from firstcrank.calibrating.sheet import sheet

@@ -23,6 +23,11 @@ def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: st
     """Check inputs, noise, clock, memory, sampling and link of a board. Key off, engine stopped.
 
     Exit code: 0 fit, 4 not fit or not reachable.
+
+    \b
+    Examples:
+      firstcrank board check
+      firstcrank board check --port sim:healthy,solder=1
     """
     from dataclasses import asdict
     from importlib import resources

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.cli.file_start import file_start, look_up
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.printable import printable
 
 if TYPE_CHECKING:
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
 WORST_FIRST = (2, 4, 1, 3, 0)
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
 @click.option(
     "--out", "folder", type=click.Path(file_okay=False, path_type=Path), default=Path(), help="Folder. Default: this one."
@@ -35,8 +37,13 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
     """Fetch the starts that a board recorded alone, judge each with everything the laptop knows, keep it.
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
+
+    \b
+    Examples:
+      firstcrank board fetch
+      firstcrank board fetch --job 1207
     """
-    from firstcrank.board.captures import journal, journal_text, list_captures, mark_told
+    from firstcrank.board.captures import acknowledge_journal, journal, journal_text, list_captures
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.record import ask
     from firstcrank.cli.screen import Screen
@@ -44,16 +51,18 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
     from firstcrank.model.context import Context
 
     console = Screen()
+    if job is not None:
+        look_up(job, store)
     client = BoardClient(chosen_link(port))
     try:
         client.handshake()
         client.idle()
         captures = [c for c in list_captures(client) if every or not c.fetched]
-        told = journal_text(journal(client))
-        for line in told:
+        journal_lines = journal_text(journal(client))
+        for line in journal_lines:
             console.print(line)
-        if told:
-            mark_told(client)
+        if journal_lines:
+            acknowledge_journal(client)
         if not captures:
             console.print("Nothing new on the board." if not every else "The board has kept nothing.")
             return 0
@@ -63,9 +72,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
             path, judgement = _one(console, client, capture, folder, context, options)
             codes.append(EXIT[judgement.verdict])
             if job is not None:
-                from firstcrank.jobs.filing import file_recording
-
-                console.print(f"Filed with job {printable(job)} as start {file_recording(path, judgement, job, store)}")
+                file_start(path, judgement, job, store)
     finally:
         client.close()
     return min(codes, key=WORST_FIRST.index)
@@ -100,14 +107,16 @@ def _one(
     judgement = judge(recording.trace, limits, recording.context)
     show(console, judgement, recording.trace, title=path.name, details=False)
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
-    said = recording.meta.get("board_said")
-    if said and said[0] != judgement.feed.verdict:
-        console.print(printable(f"The board alone had said {said[0]}: {said[1]}. It sees less; the verdict above counts."))
-    elif said and judgement.other_faults:
+    board_result = recording.meta.get("board_said")
+    if board_result and board_result[0] != judgement.feed.verdict:
         console.print(
-            printable(f"The board alone had said {said[0]}: it judges the key feed only; the other fault above counts.")
+            printable(f"The board alone had said {board_result[0]}: {board_result[1]}. It sees less; the verdict above counts.")
         )
-    elif said:
+    elif board_result and judgement.other_faults:
+        console.print(
+            printable(f"The board alone had said {board_result[0]}: it judges the key feed only; the other fault above counts.")
+        )
+    elif board_result:
         console.print("The board alone had said the same.")
     return path, judgement
 

@@ -10,7 +10,13 @@ from firstcrank.cli.say import say
 @click.command()
 @click.option("--port", help="Serial port. Default: the only board plugged in.")
 def install(port: str | None) -> None:
-    """Put the firmware on a board that runs MicroPython. Calibration and captures on it are kept."""
+    """Put the firmware on a board that runs MicroPython. Calibration and captures on it are kept.
+
+    \b
+    Examples:
+      firstcrank board install
+      firstcrank board install --port /dev/ttyACM0
+    """
     from firstcrank.board.files import board_files
     from firstcrank.board.install import install as install_files
     from firstcrank.board.prompt import at_prompt

@@ -9,7 +9,12 @@ from firstcrank.cli.say import say, say_json
 
 @click.command("list")
 def list_boards() -> None:
-    """List the boards that are plugged in, by USB id; nothing is sent to any port."""
+    """List the boards that are plugged in, by USB id; nothing is sent to any port.
+
+    \b
+    Examples:
+      firstcrank board list
+    """
     from firstcrank.link.ports import board_ports
 
     ports = board_ports()
@@ -23,7 +28,13 @@ def list_boards() -> None:
 @click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
 def info(port: str | None, as_json: bool) -> None:
-    """Show the board's firmware, chip, inputs and state."""
+    """Show the board's firmware, chip, inputs and state.
+
+    \b
+    Examples:
+      firstcrank board info
+      firstcrank board info --port sim:healthy --json
+    """
     import json
 
     from firstcrank.cli.choose_port import chosen_link

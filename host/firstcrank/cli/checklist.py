@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -88,22 +89,23 @@ class _Record:
     """The job's notes as the checklist's memory; the maker's figures once per engine."""
 
     def __init__(self, job: str, place: str | None) -> None:
-        self._store: Any = importlib.import_module("firstcrank.jobs.store")
         self._records: Any = importlib.import_module("firstcrank.jobs.records")
+        self._listing: Any = importlib.import_module("firstcrank.jobs.listing")
         self.job, self._place = job, place
-        with self._store.open_store(place) as store:
+        with opened(place) as store:
             self.engine = str(self._records.find_job(store, job)["engine"] or "")
 
     def outcomes(self, checks: tuple[Check, ...]) -> dict[int, Outcome]:
         """By the notes; what the job's latest real start shows fills what is open. A simulated start fills nothing."""
         from firstcrank.analysis.as_json import from_table
+        from firstcrank.jobs.states import counts
         from firstcrank.visit.checklist import from_judgement, outcomes_of
 
-        with self._store.open_store(self._place) as store:
-            file = self._records.job_file(store, self.job)
+        with opened(self._place) as store:
+            file = self._records.job_detail(store, self.job)
         found = outcomes_of(note["text"] for note in file.notes)
         for start in file.starts:
-            if start["synthetic"]:
+            if start["synthetic"] or not counts(start["state"]):
                 continue
             judgement = from_table(json.loads(start["judgement_json"]))
             for check in checks:
@@ -120,15 +122,15 @@ class _Record:
 
     def note(self, text: str) -> None:
         """One note of the job."""
-        with self._store.open_store(self._place) as store:
+        with opened(self._place) as store:
             self._records.add_note(store, self.job, text)
 
     def figure(self, key: str) -> float | None:
         """The maker's figure kept for this engine in any job; None where it was never given."""
         mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
-        with self._store.open_store(self._place) as store:
-            for line in self._records.list_jobs(store, FIGURE, archived=True, most=10_000):
-                notes = self._records.job_file(store, line.job["number"]).notes
+        with opened(self._place) as store:
+            for line in self._listing.list_jobs(store, FIGURE, archived=True, most=10_000):
+                notes = self._records.job_detail(store, line.job["number"]).notes
                 values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]
                 if values:
                     return float(values[-1])
@@ -137,6 +139,18 @@ class _Record:
     def keep_figure(self, key: str, value: float) -> None:
         """Once per engine."""
         self.note(f"{FIGURE} for {self.engine or self.job}: {key} = {value:g}")
+
+
+def keep_by_board(job: str, place: str | None, board: str, outcome: Outcome | None) -> None:
+    """Keeps with the job what the switch test or the harness watch showed of its check; says so. Nothing for None."""
+    from firstcrank.visit.checklist import note_of
+
+    check = next(check for check in _read(None) if check.board == board)
+    if outcome is None:
+        say(f"Check {check.number} of job {job} stays open: this proved nothing.")
+        return
+    _Record(job, place).note(note_of(check, outcome))
+    say(f"Check {check.number} of job {job}: {outcome.state} ({outcome.text})")
 
 
 def _go_through(record: _Record, chosen: list[Check], outcomes: dict[int, Outcome]) -> None:
@@ -159,7 +173,7 @@ def _go_through(record: _Record, chosen: list[Check], outcomes: dict[int, Outcom
 def _ask(record: _Record, check: Check) -> Outcome | None:
     """One check; None to leave."""
     from firstcrank.analysis.causes.cautions import STANDING
-    from firstcrank.visit.checklist import STATUS, Outcome, State
+    from firstcrank.visit.checklist import Outcome, State
 
     say(f"{check.number:3d}. {check.text}")
     say(f"     Why: {check.why}. How: {check.how}")
@@ -168,7 +182,7 @@ def _ask(record: _Record, check: Check) -> Outcome | None:
         for key in STANDING:
             if key in check.caution.replace(",", " ").replace(";", " ").split():
                 say(f"     {key}: {STANDING[key]}")
-    say(f"     Expect: {check.expect} ({STATUS[check.status]})")
+    say(f"     Expect: {check.expect} ({check.status_text})")
     keys = "a reading" if check.kind == "reading" else "y yes, n no"
     while True:
         text = click.prompt(f"     {keys}, s skip, x not applicable, q leave").strip()

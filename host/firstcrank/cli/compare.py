@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
+from firstcrank.whole_file import whole_file
 
 if TYPE_CHECKING:
     from firstcrank.model.judgement import Judgement
@@ -21,7 +23,13 @@ if TYPE_CHECKING:
 @click.option("--png", type=click.Path(path_type=Path), help="Plot: one above the other, and the difference.")
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
 def compare(first: str, second: str, png: Path | None, place: str | None) -> None:
-    """Compare two starts crank by crank: numbers in the record (12, or 12#2 for its second crank) or recording files."""
+    """Compare two starts crank by crank: numbers in the record (12, or 12#2 for its second crank) or recording files.
+
+    \b
+    Examples:
+      firstcrank compare before.fcr after.fcr
+      firstcrank compare 12#1 12#2
+    """
     from rich.table import Table
     from rich.text import Text
 
@@ -40,9 +48,9 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     console.print(Text(f"Overall: {_verdict(one[1])} in {first}, {_verdict(two[1])} in {second}", style="bold"))
     results = [crank_result(j, which) for (_, j), which in ((one, crank_one), (two, crank_two))]
     if (len(one[1].cranks) > 1 or len(two[1].cranks) > 1) and None not in results:
-        said = [WORDS[r] for r in results if r is not None]
+        labels = [WORDS[r] for r in results if r is not None]
         console.print(
-            f"Feed and supply in crank {crank_one} of {first}: {said[0]}; in crank {crank_two} of {second}: {said[1]}"
+            f"Feed and supply in crank {crank_one} of {first}: {labels[0]}; in crank {crank_two} of {second}: {labels[1]}"
         )
     width = max(console.width - 34, 20)
     top_v = 28.0 if (compared.before_v["battery"] > 17).any() else 14.0
@@ -65,7 +73,9 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     if png is not None:
         from firstcrank.report.plots import as_png, comparison
 
-        png.write_bytes(as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}"))))
+        content = as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}")))
+        with whole_file(png, replace=True) as file:
+            file.write(content)
         say(str(png))
 
 
@@ -80,17 +90,16 @@ def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
 
     from firstcrank.analysis.as_json import from_table
     from firstcrank.analysis.verdict import judge
-    from firstcrank.jobs.recordings import stored_recording
+    from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
-    from firstcrank.jobs.store import open_store
     from firstcrank.limits import shipped
     from firstcrank.tracefiles.table import load
 
     number = name.partition("#")[0]
     if number.isascii() and number.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             start, crank = find_start(store, name)
-            recording = stored_recording(store, start["content_hash"], start["file_name"], start["calibration_json"])
+            recording = recording_of(store, start)
         return (recording.trace, from_table(json.loads(start["judgement_json"]))), crank
     path, mark, crank_text = name.rpartition("#")
     if not mark or not (crank_text.isascii() and crank_text.isdigit() and len(crank_text) < 5):

@@ -30,21 +30,26 @@ STORY = (
 
 @click.command()
 def demo() -> int:
-    """A start whose key feed dies in START, then the same vehicle repaired. Simulated, no hardware needed."""
+    """A start whose key feed dies in START, then the same vehicle repaired. Simulated, no hardware needed.
+
+    \b
+    Examples:
+      firstcrank demo
+    """
     from rich.text import Text
 
     from firstcrank.cli.screen import Screen
 
     console = Screen()
-    as_told = True
+    as_expected = True
     with tempfile.TemporaryDirectory() as folder:
         for number, (name, expected, text) in enumerate(STORY, start=1):
             console.rule(f"Start {number} of {len(STORY)}  (simulated)")
             console.print(text + "\n")
             judgement = _one(console, name, Path(folder) / f"{number}.fcr")
-            as_told = as_told and judgement.verdict == expected
+            as_expected = as_expected and judgement.verdict == expected
             console.print()
-    if as_told:
+    if as_expected:
         console.print(Text.assemble("Before the repair: ", ("FAIL", "bold red"), ". After it: ", ("PASS", "bold green"), "."))
         console.print("On your vehicle: firstcrank board install, then firstcrank record. Read docs/safety.md first.")
         return 0

@@ -13,7 +13,7 @@ from firstcrank.errors import UsageError
 if TYPE_CHECKING:
     from firstcrank.divider.budget import Budget
     from firstcrank.divider.network import Network
-    from firstcrank.divider.propose import Proposal, Wishes
+    from firstcrank.divider.propose import Proposal, Requirements
 
 
 class Value(click.ParamType[float]):
@@ -56,11 +56,16 @@ VALUE = Value()
 def divider(given: str | None, clamp: str, no_clamp: bool, tolerance: float, celsius: float, as_json: bool, **o: Any) -> int:
     """Design the network between a clip and the converter, or check one you have.
 
-    Every network proposed survives every pulse that is listed with it. Exit code 5: a wish is not met, the pulses among them.
+    Every network proposed survives every pulse that is listed with it. Exit code 5: a requirement is not met, the pulses among them.
+
+    \b
+    Examples:
+      firstcrank divider --highest 18
+      firstcrank divider --check 4x8.2k,6k8,10n,4k7
     """
     from firstcrank.divider.clamp import BAV199, SCHOTTKY_PAIR, SILICON_PAIR
     from firstcrank.divider.network import Network
-    from firstcrank.divider.propose import UnmetWishError, Wishes, check, propose
+    from firstcrank.divider.propose import Requirements, UnmetRequirementError, check, propose
     from firstcrank.divider.stress import Ratings
     from firstcrank.divider.values import in_series
 
@@ -68,7 +73,7 @@ def divider(given: str | None, clamp: str, no_clamp: bool, tolerance: float, cel
     if diodes is None and given is None:
         raise UsageError("a network without a clamp does not survive a vehicle: --clamp none is for --check only")
     highest_v = o["highest"] if o["highest"] is not None else {"12": 18.0, "24": 34.0}[o["system"]]
-    wishes = Wishes(
+    requirements = Requirements(
         int(o["system"]),
         highest_v,
         o["lowest"],
@@ -86,37 +91,37 @@ def divider(given: str | None, clamp: str, no_clamp: bool, tolerance: float, cel
             raise UsageError("--check wants TOP,BOTTOM and perhaps C, SERIES, UP: 4x7.5k+3k,6k8,10n,4k7")
         top_parts = in_series(fields[0])
         bottom, capacitor, in_series_ohm, up = [number(part) for part in fields[1:]] + [0.0] * (5 - len(fields))
-        network = Network(sum(top_parts), bottom, capacitor, in_series_ohm, up, wishes.reference_v, diodes, top_parts)
-        proposal, unmet = check(network, wishes)
+        network = Network(sum(top_parts), bottom, capacitor, in_series_ohm, up, requirements.reference_v, diodes, top_parts)
+        proposal, unmet = check(network, requirements)
         shown, lacking = [proposal], unmet
     else:
-        shown, lacking = propose(wishes), ()
+        shown, lacking = propose(requirements), ()
     if as_json:
-        tables = [_table(p, wishes, celsius) for p in shown]
-        click.echo(json.dumps({"system_v": wishes.system_v, "networks": tables, "unmet": list(lacking)}))
+        tables = [_table(p, requirements, celsius) for p in shown]
+        click.echo(json.dumps({"system_v": requirements.system_v, "networks": tables, "unmet": list(lacking)}))
     else:
         for rank, proposal in enumerate(shown, start=1):
-            _show(rank if given is None else 0, proposal, wishes, celsius, full=rank == 1)
+            _show(rank if given is None else 0, proposal, requirements, celsius, full=rank == 1)
         if lacking:
             click.echo(f"\nDoes not meet: {', '.join(lacking)}")
-    return UnmetWishError.exit_code if lacking else 0
+    return UnmetRequirementError.exit_code if lacking else 0
 
 
-def _budget(proposal: Proposal, wishes: Wishes, celsius: float) -> Budget:
+def _budget(proposal: Proposal, requirements: Requirements, celsius: float) -> Budget:
     from firstcrank.divider.budget import Parts, budget
     from firstcrank.divider.propose import shown_v
 
-    parts = Parts(resistor_rel=wishes.ratings.tolerance, other_lead_v=14.4 * wishes.system_v / 12.0)
-    return budget(proposal.network, parts, shown_v(wishes), celsius)
+    parts = Parts(resistor_rel=requirements.ratings.tolerance, other_lead_v=14.4 * requirements.system_v / 12.0)
+    return budget(proposal.network, parts, shown_v(requirements), celsius)
 
 
-def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, object]:
+def _table(proposal: Proposal, requirements: Requirements, celsius: float) -> dict[str, object]:
     from firstcrank.divider.propose import shown_v
     from firstcrank.divider.stress import discharge
 
     n = proposal.network
-    spent = _budget(proposal, wishes, celsius)
-    person = discharge(n, wishes.ratings)
+    spent = _budget(proposal, requirements, celsius)
+    discharged = discharge(n, requirements.ratings)
     return {
         "r_top_ohm": n.r_top_ohm,
         "r_top_parts_ohm": list(n.parts_ohm),
@@ -125,7 +130,7 @@ def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, obje
         "r_series_ohm": n.r_series_ohm,
         "r_up_ohm": n.r_up_ohm,
         "clamp": n.clamp.name if n.clamp else None,
-        "tolerance_rel": wishes.ratings.tolerance,
+        "tolerance_rel": requirements.ratings.tolerance,
         "temperature_c": celsius,
         "ratio": n.ratio,
         "full_scale_v": n.full_scale_v,
@@ -133,8 +138,8 @@ def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, obje
         "step_v": n.step_v,
         "wide_codes_at_v": list(_wide_codes_v(n)),
         "source_ohm": n.source_ohm,
-        "budget_at_v": shown_v(wishes),
-        "loading_a": n.loading_a(shown_v(wishes)),
+        "budget_at_v": shown_v(requirements),
+        "loading_a": n.loading_a(shown_v(requirements)),
         "corner_hz": n.corner_hz if n.c_filter_f else None,
         "settling_s": n.settling_s,
         "shortest_dropout_s": proposal.dropout_s,
@@ -162,7 +167,12 @@ def _table(proposal: Proposal, wishes: Wishes, celsius: float) -> dict[str, obje
             }
             for s in proposal.stresses
         ],
-        "discharge_8kv": {"clamp_a": person.clamp_a, "pin_v": person.node_v, "part_v": person.part_v, "part_j": person.part_j},
+        "discharge_8kv": {
+            "clamp_a": discharged.clamp_a,
+            "pin_v": discharged.node_v,
+            "part_v": discharged.part_v,
+            "part_j": discharged.part_j,
+        },
     }
 
 
@@ -188,33 +198,35 @@ def _values(network: Network) -> str:
     return ", ".join(parts)
 
 
-def _show(rank: int, proposal: Proposal, wishes: Wishes, celsius: float, full: bool) -> None:
+def _show(rank: int, proposal: Proposal, requirements: Requirements, celsius: float, full: bool) -> None:
     from firstcrank.divider.propose import dropout_from_v, shown_v
     from firstcrank.divider.stress import discharge
     from firstcrank.divider.values import written
-    from firstcrank.units import text_s
+    from firstcrank.units import format_duration
 
     n = proposal.network
-    at_v = shown_v(wishes)
+    at_v = shown_v(requirements)
     click.echo(("" if rank < 2 else "\n") + (f"{rank}. " if rank else "") + _values(n))
     click.echo(
         f"   measures {n.lowest_v + 0.0:.2f} to {n.full_scale_v:.2f} V in steps of {n.step_v * 1e3:.1f} mV; "
         f"source {written(n.source_ohm, 'Ω')}; takes {n.loading_a(at_v) * 1e3:.2f} mA at {at_v:g} V"
     )
-    fall = f"{dropout_from_v(wishes):g} V to nothing, across {0.7 * dropout_from_v(wishes):g} V"
-    click.echo(f"   shortest dropout seen {text_s(proposal.dropout_s)} ({fall}); settles to 12 bits in {text_s(n.settling_s)}")
+    fall = f"{dropout_from_v(requirements):g} V to nothing, across {0.7 * dropout_from_v(requirements):g} V"
+    click.echo(
+        f"   shortest dropout seen {format_duration(proposal.dropout_s)} ({fall}); settles to 12 bits in {format_duration(n.settling_s)}"
+    )
     lost = ", ".join(s.pulse.name for s in proposal.not_survived)
     click.echo(f"   DOES NOT SURVIVE: {lost}" if lost else f"   survives all {len(proposal.stresses)} pulses listed")
     if not full:
         return
-    spent = _budget(proposal, wishes, celsius)
+    spent = _budget(proposal, requirements, celsius)
     if n.c_filter_f:
         click.echo(f"   filter corner {n.corner_hz:.0f} Hz; one sample moves the node by {n.sample_share:.2%} at the most")
     click.echo(f"   the converter's input resistance may pull the reading down by up to {n.load_share:.1%}: calibrate")
     click.echo(f"   RP2040: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in _wide_codes_v(n))} V")
     ends = f"{spent.worst_low_v:+.2f} to {spent.worst_high_v:+.2f} V"
     click.echo(
-        f"   at {at_v:g} V uncalibrated, resistors of {wishes.ratings.tolerance:.3g} of their value, {celsius:g} °C: "
+        f"   at {at_v:g} V uncalibrated, resistors of {requirements.ratings.tolerance:.3g} of their value, {celsius:g} °C: "
         f"± {spent.expanded_v:.2f} V (95 %); divider alone {ends}"
     )
     for line in spent.lines:
@@ -228,8 +240,8 @@ def _show(rank: int, proposal: Proposal, wishes: Wishes, celsius: float, full: b
             f"      {s.pulse.name:<26}{s.pulse.volts:+6.0f} V {s.clamp_a * 1e3:+7.2f} mA {s.node_v:+6.2f} V {s.pin_a * 1e3:+6.2f} mA "
             f"{s.part_v:5.0f} V {s.part_w:6.2f} W   {outcome}"
         )
-    person = discharge(n, wishes.ratings)
+    discharged = discharge(n, requirements.ratings)
     click.echo(
-        f"   a person's discharge, 8 kV: {person.clamp_a:.2f} A in the clamp, {person.part_v:.0f} V across one part rated "
-        f"{wishes.ratings.working_v:g} V: not rated for it, touch the vehicle's metal first"
+        f"   a person's discharge, 8 kV: {discharged.clamp_a:.2f} A in the clamp, {discharged.part_v:.0f} V across one part rated "
+        f"{requirements.ratings.working_v:g} V: not rated for it, touch the vehicle's metal first"
     )

@@ -7,12 +7,15 @@ import os
 import shutil
 import sys
 from dataclasses import asdict, dataclass
+from pathlib import Path
 
 import click
 
 from firstcrank.cli.say import say, say_json
 from firstcrank.errors import FirstcrankError
 
+FILE = click.Path(dir_okay=False, path_type=Path)
+EXISTING = click.Path(exists=True, dir_okay=False, path_type=Path)
 LEAST_FREE_BYTES = 200_000_000
 WANTED_PYTHON = (3, 11)
 
@@ -31,7 +34,11 @@ class Looked:
 @click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in.")
 @click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object and nothing else.")
-def doctor(port: str | None, store: str | None, as_json: bool) -> int:
+@click.option(
+    "--bundle", type=FILE, help="Write a ZIP file for somebody who helps: findings, settings, versions. Nothing of customers."
+)
+@click.option("--with", "recording", type=EXISTING, help="Put this recording into the bundle as well.")
+def doctor(port: str | None, store: str | None, as_json: bool, bundle: Path | None, recording: Path | None) -> int:
     """Look at Python, settings, disk, store, ports and their permissions, board, firmware, calibration; say what to type next.
 
     Exit code: 0 all well, 1 something is to be done (it says what).
@@ -40,19 +47,33 @@ def doctor(port: str | None, store: str | None, as_json: bool) -> int:
     Examples:
       firstcrank doctor
       firstcrank doctor --port sim:healthy --json
+      firstcrank doctor --bundle help.zip
     """
     looked = [_python(), _settings(), _disk(), _store(store), *_ports(), *_board(port), *_extras()]
     bad = [one for one in looked if not one.well]
     following = bad[0].do if bad else "firstcrank start"
+    found = {"well": not bad, "looked": [asdict(one) for one in looked], "next": following}
+    parts = [] if bundle is None else _bundle(bundle, found, recording)
     if as_json:
-        say_json(
-            json.dumps({"well": not bad, "looked": [asdict(one) for one in looked], "next": following}, ensure_ascii=False)
-        )
+        say_json(json.dumps(found, ensure_ascii=False))
     else:
         for one in looked:
             say(f"{'ok  ' if one.well else 'TO DO'} {one.what}: {one.found}")
+        for part in parts:
+            say(f"in {bundle}  {part}")
         say(f"Next: {following}")
     return 1 if bad else 0
+
+
+def _bundle(path: Path, found: dict[str, object], recording: Path | None) -> list[str]:
+    from firstcrank.cli.support_bundle import write_bundle
+    from firstcrank.settings import read_settings
+
+    try:
+        settings = dict(read_settings().values)
+    except FirstcrankError as error:
+        settings = {"unreadable": str(error)}
+    return write_bundle(path, found, settings, recording)
 
 
 def _python() -> Looked:
@@ -91,8 +112,8 @@ def _store(place: str | None) -> Looked:
     import importlib
 
     try:
-        with importlib.import_module("firstcrank.jobs.store").open_store(place):
-            return Looked("record store", True, place or "this computer's own")
+        with importlib.import_module("firstcrank.jobs.store").open_store(place, create=False) as store:
+            return Looked("record store", True, store.name if place else "this computer's own")
     except FirstcrankError as error:
         return Looked("record store", False, str(error), "firstcrank jobs backup --help")
 

@@ -27,7 +27,12 @@ def limits() -> None:
     help="ISO 16750-2 starting profile that the module's maker names: sets what the module rides through.",
 )
 def write(file: Path, system: str, profile: str | None) -> None:
-    """Write the shipped limits to FILE, each number with its source."""
+    """Write the shipped limits to FILE, each number with its source.
+
+    \b
+    Examples:
+      firstcrank limits write ours.toml
+    """
     from firstcrank.limit_profiles import preset_text
     from firstcrank.limits import shipped_text
 
@@ -46,7 +51,13 @@ def write(file: Path, system: str, profile: str | None) -> None:
 @click.option("--system", type=click.Choice(["12", "24"]), default="12", show_default=True, help="System voltage.")
 @click.option("--all", "everything", is_flag=True, help="Also the method's own thresholds and the obligations of a PASS.")
 def show(system: str, everything: bool) -> None:
-    """Show the shipped limits with unit, allowed range and source."""
+    """Show the shipped limits with unit, allowed range and source.
+
+    \b
+    Examples:
+      firstcrank limits show
+      firstcrank limits show --system 24 --all
+    """
     from rich.console import Console
     from rich.table import Table
 

@@ -8,6 +8,7 @@ from typing import IO, Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.stream_options import stream_options
 
 CSV_EVERY_S = 0.1
@@ -22,7 +23,7 @@ class Extremes:
     highest_v: float
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @stream_options
 def live(**options: Any) -> int:
     """Live values: what each lead reads now, its lowest and highest so far.

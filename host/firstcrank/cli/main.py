@@ -89,7 +89,10 @@ def main(args: list[str] | None = None) -> None:
         say(f"firstcrank: {error}", err=True)
         sys.exit(error.exit_code)
     except click.ClickException as error:
-        error.show()
+        shown = io.StringIO()
+        error.show(shown)
+        for line in shown.getvalue().splitlines():  # what was typed stands in it
+            say(line, err=True)
         sys.exit(2)
     except (click.Abort, KeyboardInterrupt):
         say("firstcrank: stopped", err=True)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
+from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.cli.file_start import file_start, look_up, with_known
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
-from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -65,7 +66,7 @@ def recording_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @recording_options
 def record(**options: Any) -> int:
     """Record one start, judge it, keep it.
@@ -87,13 +88,14 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.screen import Screen
+    from firstcrank.cli.simulated import as_simulated, limits_of
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
     from firstcrank.report.summary import harmful
     from firstcrank.settings import read_settings
 
     console = Screen()
-    limits = chosen_limits(options["limits_file"], options["system"])
+    limits_of(options)  # a file that can't be used is told before the board is asked
     settings = read_settings()
     path = options["out"] or _by_time(settings.folder)
     if path.exists():
@@ -101,21 +103,21 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     channels_of(options["leads"])
     job, store = options["job"], options["store"]
     if job is not None:
-        _job_is_there(job, store)
+        options = with_known(options, look_up(job, store))
     client = BoardClient(chosen_link(options["port"]))
     try:
         for line in warnings_of(client.handshake()):
             console.print(line, style="bold")
         cautions(console)
-        if client.link.synthetic:
-            options = _as_simulated(client.identity, options)
+        options = as_simulated(client, options)
+        limits = limits_of(options)
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
             judgement = _one_start(console, client, path, limits, calibration, context, options, visit)
             if job is not None:
-                number = _file(console, path, judgement, job, store, client.link.synthetic)
-                if options.get("compare_with") is not None:
+                number = file_start(path, judgement, job, store, client.link.synthetic)
+                if options.get("compare_with") is not None and number is not None:
                     _compare(options["compare_with"], number, store)
             if options["yes"] or visit is not None or harmful(judgement) or not _again(console):  # never offered where it harms
                 return EXIT[judgement.verdict]
@@ -125,24 +127,9 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
         client.close()
 
 
-def _as_simulated(identity: Mapping[str, Any], options: dict[str, Any]) -> dict[str, Any]:
-    """A simulated board brings its scenario's leads and answers; what was typed wins."""
-    leads = [f"{lead['role']}={lead['pin']}" for lead in identity.get("leads", ())]
-    answers = {name: value for name, value in identity.get("answers", {}).items() if options.get(name) is None}
-    return {**options, **answers, "leads": options["leads"] or tuple(leads)}
-
-
 def _by_time(folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     return folder / datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr")
-
-
-def _job_is_there(job: str, store: str | None) -> None:
-    """Raises UsageError or StoreError before anybody touches a key."""
-    import importlib
-
-    filing = importlib.import_module("firstcrank.jobs.filing")
-    filing.check_job(job, store)
 
 
 def cautions(console: Console) -> None:
@@ -271,16 +258,6 @@ def _one_start(
             console.print(f"Stopped. What was recorded is kept as {path} (firstcrank judge judges it)")
         raise
     return judgement
-
-
-def _file(console: Console, path: Path, judgement: Judgement, job: str, store: str | None, simulated: bool) -> int:
-    import importlib
-
-    filing = importlib.import_module("firstcrank.jobs.filing")
-    start_id = int(filing.file_recording(path, judgement, job, store))
-    mark = " (SIMULATED: counts for no vehicle)" if simulated else ""
-    console.print(f"Filed with job {printable(job)} as start {start_id}{mark}")
-    return start_id
 
 
 def _compare(before: int, after: int, store: str | None) -> None:

@@ -7,18 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.record import recording_options, run_recording
 from firstcrank.cli.say import say
+from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
     from firstcrank.recording import Recording
 
-# What belongs to the vehicle and stays; own key, module plugged in and the charger are asked again: they can have changed.
-STAYS = ("feed_kind", "cylinders", "hold_on_s", "known_load_ohm")
 
-
-@click.command()
+@click.command(cls=GroupedCommand)
 @click.argument("number")
 @recording_options
 def repeat(number: str, **options: Any) -> int:
@@ -33,6 +32,8 @@ def repeat(number: str, **options: Any) -> int:
     """
     start_id, before = _last_start(number, options["store"])
     options["leads"] = options["leads"] or _leads(before)
+    from firstcrank.jobs.vehicle import STAYS
+
     for name in STAYS:
         if options.get(name) is None:
             options[name] = getattr(before.context, name)
@@ -44,13 +45,13 @@ def _last_start(number: str, place: str | None) -> tuple[int, Recording]:
     """Id and recording of the job's last start. Raises UsageError where it has none."""
     records: Any = importlib.import_module("firstcrank.jobs.records")
     recordings: Any = importlib.import_module("firstcrank.jobs.recordings")
-    stores: Any = importlib.import_module("firstcrank.jobs.store")
-    with stores.open_store(place) as store:
-        starts = records.job_file(store, number).starts
+    counts: Any = importlib.import_module("firstcrank.jobs.states").counts
+    with opened(place) as store:
+        starts = [s for s in records.job_detail(store, number).starts if counts(s["state"])]
         if not starts:
             raise UsageError(f"job {number} has no start to repeat: firstcrank record --job {number}")
         last = starts[-1]
-        found: Recording = recordings.stored_recording(store, last["content_hash"], last["file_name"], last["calibration_json"])
+        found: Recording = recordings.recording_of(store, last)
         return int(last["id"]), found
 
 

@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
-from firstcrank.errors import UsageError
+from firstcrank.cli.store_option import opened
+from firstcrank.whole_file import whole_file
 
 
 @click.command()
@@ -19,9 +20,14 @@ from firstcrank.errors import UsageError
 @click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
 def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, page: str, place: str | None) -> None:
-    """Write the report of START: a number in the record, or a recording file."""
+    """Write the report of START: a number in the record, or a recording file.
+
+    \b
+    Examples:
+      firstcrank report start.fcr
+      firstcrank report 12 --pdf start.pdf
+    """
     from firstcrank.analysis.verdict import judge
-    from firstcrank.jobs.store import open_store
     from firstcrank.limits import shipped
     from firstcrank.report import gather
     from firstcrank.report import html as page_of
@@ -31,7 +37,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     from firstcrank.tracefiles.table import load
 
     if start.isascii() and start.isdigit():
-        with open_store(place) as store:
+        with opened(place) as store:
             facts = gather.from_store(store, start)
     else:
         path = Path(start)
@@ -46,8 +52,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     ]
     for target, make in made:
         if target is not None:
-            try:
-                target.write_bytes(make())
-            except OSError as error:
-                raise UsageError(f"{target} cannot be written: {error.strerror or error}") from error
+            content = make()
+            with whole_file(target, replace=True) as file:
+                file.write(content)
             say(str(target))

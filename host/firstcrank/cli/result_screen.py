@@ -77,15 +77,15 @@ def _sizes(judgement: Judgement, width: int, ascii_only: bool) -> list[list[Text
 
 
 def _body(judgement: Judgement, footer: str, width: int, ascii_only: bool) -> list[Text]:
-    said: Callable[[str], str] = in_plain_letters if ascii_only else str
-    lines = _labelled("Why", _shortened(said(_why(judgement)), width - 5), width)
+    spelled: Callable[[str], str] = in_plain_letters if ascii_only else str
+    lines = _labelled("Why", _shortened(spelled(_why(judgement)), width - 5), width)
     if judgement.next_check:
-        lines += _labelled("Check next", said(judgement.next_check), width)
+        lines += _labelled("Check next", spelled(judgement.next_check), width)
     for caution in judgement.cautions:
-        lines += _labelled("Caution", said(caution), width)
+        lines += _labelled("Caution", spelled(caution), width)
     if judgement.verdict == "PASS":
         lines += [Text(line) for line in textwrap.wrap(NO_FIRE_FIRST, width)]
-    return [*lines, *(Text(line) for line in textwrap.wrap(said(printable(footer)), width))]
+    return [*lines, *(Text(line) for line in textwrap.wrap(spelled(printable(footer)), width))]
 
 
 def _labelled(label: str, text: str, width: int) -> list[Text]:

@@ -6,10 +6,11 @@ from typing import Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.record import recording_options, run_recording
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @recording_options
 @click.option("--patience", type=click.FloatRange(10, 7200), default=600.0, help="End after so many seconds without a crank.")
 @click.option("--starter-on", type=click.FloatRange(1, 60), help="Maker's longest crank, seconds.")

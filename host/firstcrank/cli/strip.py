@@ -9,7 +9,7 @@ import numpy as np
 from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.report.summary import losses
 from firstcrank.trace import FloatArray, Trace
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 BLOCKS = " ▁▂▃▄▅▆▇█"
 ASCII_BLOCKS = " _.-~=+*#"
@@ -89,10 +89,10 @@ def _phases(judgement: Judgement, edges_s: FloatArray, count: int, ascii_only: b
         first = max(int(np.searchsorted(edges_s, phase.start_s, side="right")) - 1, 0)
         past = int(np.searchsorted(edges_s, phase.end_s, side="left"))
         names = PHASE_NAMES.get(phase.name, ())
-        said = next((name for name in names if past - first > len(name) + 1), names[-1] if names else "")
-        if said and past - first > len(said) + 1:
-            text[first : first + len(said) + 1] = list(tick + said)
-        elif said and past - first > 1:
+        caption = next((name for name in names if past - first > len(name) + 1), names[-1] if names else "")
+        if caption and past - first > len(caption) + 1:
+            text[first : first + len(caption) + 1] = list(tick + caption)
+        elif caption and past - first > 1:
             text[first] = tick
     return "".join(text[:count])
 
@@ -116,7 +116,7 @@ def _closer(trace: Trace, judgement: Judgement, edges_s: FloatArray, count: int,
     window_s = np.linspace(drop.start_s - around_s, drop.start_s + drop.duration_s + around_s, count + 1)
     rows = band(columns(trace, drop.role, window_s), top_v, 3, ASCII_BLOCKS if ascii_only else BLOCKS)
     others = f", the longest of {len(counted)}" if len(counted) > 1 else ""
-    lines = ["", f"The dropout at {drop.start_s:.3f} s, closer ({text_s(drop.duration_s)}{others}):"]
+    lines = ["", f"The dropout at {drop.start_s:.3f} s, closer ({format_duration(drop.duration_s)}{others}):"]
     for number, text in enumerate(rows):
         last = number == len(rows) - 1
         label = drop.role.replace("_", " ") if last else (f"{top_v:>11.0f} V" if number == 0 else "")

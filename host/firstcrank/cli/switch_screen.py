@@ -31,7 +31,7 @@ class SwitchScreen:
         pictured = console.is_terminal and not plain and not console.is_dumb_terminal
         self._live = Live(console=console, refresh_per_second=10, transient=True) if pictured else None
         self._keys = Keyboard(ask)
-        self._said = ""
+        self._last_line = ""
 
     def __enter__(self) -> SwitchScreen:
         self._keys.__enter__()
@@ -60,11 +60,11 @@ class SwitchScreen:
         for letter in self._keys.typed():
             self.visit = switch_step(self.visit, Key(letter, tracker.now_s))
         shown = switch_show(self.visit)
-        said = f"{shown.word}: {shown.line}"
-        if said != self._said:
-            self._said = said
+        line_text = f"{shown.word}: {shown.line}"
+        if line_text != self._last_line:
+            self._last_line = line_text
             if self._live is None:
-                self._console.print(said)
+                self._console.print(line_text)
             elif self._console.is_terminal:
                 self._console.control(Control.bell())
         if self._live is not None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.record import recording_options
 from firstcrank.errors import UsageError
 
@@ -27,7 +28,7 @@ TURN = (
 PUT_BACK = "Put back: key off, wait the power-down time, negative off, S wire on and torqued, boot on, negative on"
 
 
-@click.command("switch-test")
+@click.command("switch-test", cls=GroupedCommand)
 @recording_options
 def switch_test(**options: Any) -> int:
     """Turn the key through START with the starter disabled: does the feed hold? No start, never a PASS.
@@ -38,6 +39,7 @@ def switch_test(**options: Any) -> int:
     \b
     Examples:
       firstcrank switch-test
+      firstcrank switch-test --job 1207
       firstcrank switch-test --port sim:switch_lost --yes --longest 95
     """
     from firstcrank.analysis.causes.cautions import STANDING
@@ -45,6 +47,10 @@ def switch_test(**options: Any) -> int:
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.switch_recording import record_switch
 
+    if options["job"] is not None:
+        from firstcrank.cli.file_start import job_is_there
+
+        job_is_there(options["job"], options["store"])
     console = Screen()
     for key in ("K1", "K2"):
         console.print(STANDING[key])
@@ -58,6 +64,11 @@ def switch_test(**options: Any) -> int:
     result = judge_switch(trace, limits)
     _show(console, result, simulated)
     console.print(f"Kept as {path.resolve()}")
+    if options["job"] is not None and not simulated:
+        from firstcrank.cli.checklist import keep_by_board
+        from firstcrank.visit.checklist import from_switch_test
+
+        keep_by_board(options["job"], options["store"], "switch_test", from_switch_test(result.word, result.reason))
     _put_back(console, ask=not options["yes"])
     return EXIT[result.word]
 

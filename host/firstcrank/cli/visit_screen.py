@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from firstcrank.trace import FloatArray
 
 COLUMN_S = 0.12
+NEWEST_BINS = 40  # some 30 ms
 
 
 class VisitScreen:
@@ -55,7 +56,7 @@ class VisitScreen:
         self._battery: list[float] = []
         self._feed: list[float] = []
         self._column_from_s = 0.0
-        self._said = ""
+        self._last_line = ""
 
     def __enter__(self) -> VisitScreen:
         self._keys.__enter__()
@@ -85,7 +86,8 @@ class VisitScreen:
     def bins(self, tracker: LiveTracker, battery_v: FloatArray, key_v: FloatArray, key_lowest_v: FloatArray) -> None:
         """New bins."""
         lowest_v = float(key_lowest_v.min())
-        self._take(bins_event(tracker, self._limits, float(battery_v.mean()), float(key_v.mean()), lowest_v))
+        newest_v = float(key_v[-NEWEST_BINS:].mean())  # of a whole frame the mean would be a frame late
+        self._take(bins_event(tracker, self._limits, float(battery_v.mean()), newest_v, lowest_v))
         for letter in self._keys.typed():
             self._take(Key(letter, tracker.now_s))
         if self._live is None:
@@ -106,10 +108,10 @@ class VisitScreen:
     def _take(self, event: Event) -> None:
         self.visit = step(self.visit, event)
         shown = show(self.visit)
-        said = f"{shown.word}: {shown.line}"
+        line_text = f"{shown.word}: {shown.line}"
         changed = self._changed(shown)
         if changed and self._live is None and self.visit.stage is not Stage.OVER:
-            self._console.print(printable(said), markup=False)
+            self._console.print(printable(line_text), markup=False)
             for line in shown.lines if shown.word in ("WAIT", "CRANK") else ():
                 self._console.print(f"  {printable(line)}", markup=False)
         if changed and self._beep and self._console.is_terminal:
@@ -117,8 +119,8 @@ class VisitScreen:
 
     def _changed(self, shown: Show) -> bool:
         """Whether the word, or a warning under it, is another one."""
-        said = f"{shown.word} {shown.line if shown.warning else ''} {self.visit.stage}"
-        changed, self._said = said != self._said, said
+        line_text = f"{shown.word} {shown.line if shown.warning else ''} {self.visit.stage}"
+        changed, self._last_line = line_text != self._last_line, line_text
         return changed
 
     def _picture(self) -> Group:

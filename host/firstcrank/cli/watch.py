@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.stream_options import stream_options
 
 if TYPE_CHECKING:
@@ -18,11 +19,13 @@ if TYPE_CHECKING:
 EXIT_LOST, EXIT_BATTERY = 1, 3
 
 
-@click.command()
+@click.command(cls=GroupedCommand)
 @stream_options
 @click.option("--place", default="", help="Where it is moved first; n and a name at the keyboard change it.")
 @click.option("--supported", is_flag=True, help="A supply of at most 14.4 V holds the battery up.")
-def watch(place: str, supported: bool, **options: Any) -> int:
+@click.option("--job", help="Keep with this job number what the watch showed (check 30).")
+@click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store, with --job.")
+def watch(place: str, supported: bool, job: str | None, store: str | None, **options: Any) -> int:
     """Key ON, engine off: every dropout beeps at once, is counted, timed and kept with the place that was moved.
 
     Exit code: 0 none seen, 1 dropouts seen, 3 ended by a low battery or before the key was ON, 2 wrong usage, 4 trouble.
@@ -30,13 +33,17 @@ def watch(place: str, supported: bool, **options: Any) -> int:
     \b
     Examples:
       firstcrank watch --place "fuse holder" --csv losses.csv
-      firstcrank watch --supported --for 3600
+      firstcrank watch --supported --for 3600 --job 1207
       firstcrank watch --port sim:moved_harness --for 28
     """
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.stream_screen import StreamScreen, readings_of
     from firstcrank.visit.harness_watch import HarnessWatch, finish, name_place, watch_step
 
+    if job is not None:
+        from firstcrank.cli.file_start import job_is_there
+
+        job_is_there(job, store)
     console = Screen()
     console.print(
         "Engine off. An electric fan may start: hands clear. Plugs are not pulled with the key on; move the harness by its cable."
@@ -58,7 +65,15 @@ def watch(place: str, supported: bool, **options: Any) -> int:
     seen = finish(seen)
     if options["csv"] is not None:
         _write_csv(options["csv"], seen)
-    return _summary(console, seen, simulated)
+    code = _summary(console, seen, simulated)
+    if job is not None and not simulated:
+        from firstcrank.cli.checklist import keep_by_board
+        from firstcrank.visit.checklist import from_watch
+        from firstcrank.visit.harness_watch import ranked
+
+        worst = ranked(seen)[0][0] if seen.count else ""
+        keep_by_board(job, store, "watch", from_watch(seen.count, seen.watched_s, worst, seen.stopped))
+    return code
 
 
 def _lines(seen: HarnessWatch, naming: str | None) -> tuple[str, tuple[str, ...]]:

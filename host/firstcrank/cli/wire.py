@@ -65,6 +65,11 @@ def wire(
     """Expected drop of a feed, and the wire that neither drops nor heats too much, with its fuse.
 
     Half a volt is common practice for a whole feed with its switch and joints; half of that for the wire alone is a good start.
+
+    \b
+    Examples:
+      firstcrank wire --length 4m --amps 15
+      firstcrank wire --terminals
     """
     from firstcrank.wiring import feed, gauge
 

@@ -1,156 +1,99 @@
-"""One file that holds a whole store, made and checked: a ZIP with every table as JSON lines and every content by hash."""
+"""The whole store as it was at one moment, written into one file while others go on filing."""
 
 from __future__ import annotations
 
 import json
-import os
 import zipfile
-import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import BinaryIO
 
-from sqlalchemy import Table, func, insert, select
+from sqlalchemy import Connection, Table
 
 from firstcrank import __version__
-from firstcrank.errors import StoreError, UsageError
-from firstcrank.jobs.contents import hash_of
-from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
-from firstcrank.jobs.records import now_utc
-from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.errors import StoreError
+from firstcrank.jobs.backup_file import CONTENTS, FORMAT, About, write_about
+from firstcrank.jobs.contents import PLAIN, SUFFIX, ZLIB, pack, unpack
+from firstcrank.jobs.proof import prove
+from firstcrank.jobs.snapshot import TABLES, hashes, rows_of, snapshot
 from firstcrank.jobs.store import Store
+from firstcrank.jobs.times import now_utc
+from firstcrank.whole_file import PRIVATE, whole_file
 
-TABLES = (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS)
-FORMAT = 2
-READABLE = (1, 2)  # 1: before starts kept the feed's verdict in a column of its own
-FREE_BYTES = 64_000_000  # unpacked, whatever the archive's size
-MOST_RATIO = 100  # rows repeat their limits and shrink to a thirtieth, recordings to a third
 Progress = Callable[[int, int], None]
 
 
-def _hashes(store: Store) -> list[str]:
-    with store.engine.connect() as connection:
-        found = {str(h) for table in (STARTS, PHOTOS) for h in connection.execute(select(table.c.content_hash)).scalars()}
-    return sorted(found)
+@dataclass(slots=True)
+class Made:
+    """What went into a backup: rows by table, how many contents, a line for each one that the store itself lacks."""
+
+    rows: dict[str, int] = field(default_factory=dict)
+    contents: int = 0
+    trouble: list[str] = field(default_factory=list)
+    lacking: list[str] = field(default_factory=list)
 
 
-def back_up(store: Store, target: Path, progress: Progress | None = None) -> tuple[int, list[str]]:
-    """Writes the backup beside its final name, checks it, then puts it in place.
+def back_up(store: Store, target: Path, progress: Progress | None = None, check: bool = False) -> Made:
+    """Writes one file of the store as it is now. It is there whole or not at all; writers are not kept waiting.
 
-    Returns how many contents are in it and lines about those that are missing or altered in the store. Raises UsageError where
-    the target is there already, StoreError where it cannot be written.
+    Every content is held against its hash and every row against its job. `check`: the file is restored into a scratch store
+    and compared with this one, row for row and content for content, before it gets its name. Raises UsageError where the target
+    is there already, UnwritableFileError where it cannot be written, StoreError where the store is damaged.
     """
-    if target.exists():
-        raise UsageError(f"{target} is already there: choose another name")
-    fresh = target.with_name(target.name + ".new")
-    hashes, trouble, kept = _hashes(store), [], 0
-    try:
-        with zipfile.ZipFile(fresh, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-            counts = {table.name: _write_table(store, archive, table) for table in TABLES}
-            for number, content_hash in enumerate(hashes, start=1):
-                try:
-                    archive.writestr(f"contents/{content_hash}", store.contents.get(content_hash))
-                    kept += 1
-                except StoreError as error:
-                    trouble.append(str(error))
-                if progress:
-                    progress(number, len(hashes))
-            about = {"format": FORMAT, "firstcrank": __version__, "made_utc": now_utc(), "rows": counts, "contents": kept}
-            archive.writestr("about.json", json.dumps(about))
-        check_backup(fresh)
-        with fresh.open("rb") as file:
-            os.fsync(file.fileno())
-        fresh.replace(target)
-    except OSError as error:
-        raise StoreError(f"the backup {target} cannot be written: {error.strerror or error}") from error
-    finally:
-        fresh.unlink(missing_ok=True)
-    return kept, trouble
+    made = Made()
+    with whole_file(target, mode=PRIVATE) as file, snapshot(store) as connection:
+        _write(store, connection, file, made, progress)
+        file.flush()
+        if check:
+            prove(Path(file.name), connection)
+    return made
 
 
-def _write_table(store: Store, archive: zipfile.ZipFile, table: Table) -> int:
+def _write(store: Store, connection: Connection, file: BinaryIO, made: Made, progress: Progress | None) -> None:
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        jobs: set[object] = set()
+        for table in TABLES:
+            made.rows[table.name] = _write_table(connection, archive, table, jobs)
+        wanted = hashes(connection)
+        for number, content_hash in enumerate(wanted, start=1):
+            _write_content(store, connection, archive, content_hash, made)
+            if progress:
+                progress(number, len(wanted))
+        with archive.open("about.json", "w") as entry:
+            write_about(entry, About(FORMAT, now_utc(), made.rows, made.contents, tuple(made.lacking), __version__))
+    with zipfile.ZipFile(file) as archive:
+        damaged = archive.testzip()
+    if damaged is not None:
+        raise StoreError(f"{damaged} was not written as it was read: check the disk")
+
+
+def _write_table(connection: Connection, archive: zipfile.ZipFile, table: Table, jobs: set[object]) -> int:
     count = 0
-    with store.engine.connect() as connection, archive.open(f"{table.name}.jsonl", "w") as file:
-        for row in connection.execute(select(table).order_by(table.c.id)).mappings():
-            file.write(json.dumps(dict(row), ensure_ascii=False).encode("utf-8") + b"\n")
+    with archive.open(f"{table.name}.jsonl", "w", force_zip64=True) as file:
+        for row in rows_of(connection, table):
+            if table.name == "jobs":
+                jobs.add(row["id"])
+            elif row.get("job_id") is not None and row["job_id"] not in jobs:
+                raise StoreError(
+                    f"the store is damaged: row {row['id']} of {table.name} belongs to a job that is not there (firstcrank jobs check)"
+                )
+            file.write(json.dumps(row, ensure_ascii=False).encode("utf-8") + b"\n")
             count += 1
     return count
 
 
-def check_backup(path: Path) -> dict[str, Any]:
-    """What a backup says of itself, after every row was counted and every content hashed. Raises StoreError."""
+def _write_content(store: Store, connection: Connection, archive: zipfile.ZipFile, content_hash: str, made: Made) -> None:
+    """As it is packed in the store; what an earlier version filed unpacked is packed now."""
     try:
-        with zipfile.ZipFile(path) as archive:
-            _check_sizes(path, archive)
-            about = json.loads(archive.read("about.json"))
-            if about.get("format") not in READABLE:
-                raise StoreError(f"{path} was made by a newer firstcrank: update this one")
-            for table in TABLES:
-                rows = sum(1 for _ in _rows(archive, table.name))
-                if rows != about["rows"][table.name]:
-                    raise StoreError(f"{path} is damaged: {table.name} has {rows} rows of {about['rows'][table.name]}")
-            names = [n for n in archive.namelist() if n.startswith("contents/")]
-            for name in names:
-                if hash_of(archive.read(name)) != name.removeprefix("contents/"):
-                    raise StoreError(f"{path} is damaged: {name} no longer fits its hash")
-            if len(names) != about["contents"]:
-                raise StoreError(f"{path} is damaged: recordings are missing")
-    except (
-        zipfile.BadZipFile,
-        KeyError,
-        ValueError,
-        OSError,
-        EOFError,
-        RecursionError,
-        zlib.error,
-        NotImplementedError,
-    ) as error:
-        raise StoreError(f"{path} is no backup, or damaged: {error}") from error
-    return dict(about)
-
-
-def _of_today(table: Table, row: dict[str, object]) -> dict[str, object]:
-    """A row of an older backup with what has been added since."""
-    if table is STARTS and "feed_verdict" not in row:
-        return {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}
-    return row
-
-
-def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
-    """Refuses an archive that unpacks to far more than our recordings and rows can: a few bytes that would fill the disk."""
-    unpacked = sum(entry.file_size for entry in archive.infolist())
-    if unpacked > FREE_BYTES + MOST_RATIO * path.stat().st_size:
-        raise StoreError(
-            f"{path} is no backup of ours: {path.stat().st_size / 1e6:.1f} MB that would unpack to {unpacked / 1e6:.0f} MB"
-        )
-
-
-def _rows(archive: zipfile.ZipFile, name: str) -> Iterator[dict[str, object]]:
-    with archive.open(f"{name}.jsonl") as file:
-        for line in file:
-            yield json.loads(line)
-
-
-def restore(store: Store, path: Path, progress: Progress | None = None) -> dict[str, Any]:
-    """Fills an empty store from a checked backup. Raises UsageError where the store holds jobs, StoreError as above."""
-    about = check_backup(path)
-    with store.engine.connect() as connection:
-        if connection.execute(select(func.count()).select_from(JOBS)).scalar():
-            raise UsageError("restore only into an empty store: name a new one with --store")
-    with zipfile.ZipFile(path) as archive:
-        names = [n for n in archive.namelist() if n.startswith("contents/")]
-        for number, name in enumerate(names, start=1):
-            store.contents.put(archive.read(name))
-            if progress:
-                progress(number, len(names))
-        with store.engine.begin() as connection:
-            for table in TABLES:
-                batch = [_of_today(table, row) for row in _rows(archive, table.name)]
-                for first in range(0, len(batch), 500):
-                    connection.execute(insert(table), batch[first : first + 500])
-            if store.engine.dialect.name == "postgresql":
-                for table in TABLES:
-                    highest = connection.execute(select(func.max(table.c.id))).scalar()
-                    if highest:
-                        connection.execute(select(func.setval(func.pg_get_serial_sequence(table.name, "id"), highest)))
-    return about
+        packed = store.contents.get_packed(content_hash, connection)
+        content = unpack(packed, content_hash)
+    except StoreError as error:
+        made.trouble.append(str(error))
+        made.lacking.append(content_hash)
+        return
+    if packed.codec == PLAIN:
+        packed = pack(content)
+    name = f"{CONTENTS}{content_hash}{SUFFIX if packed.codec == ZLIB else ''}"
+    archive.writestr(name, packed.data, zipfile.ZIP_STORED)
+    made.contents += 1

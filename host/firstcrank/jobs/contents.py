@@ -1,29 +1,57 @@
-"""Recordings and photos by their SHA-256: files beside a SQLite store, rows in a shared database.
+"""Recordings and photos by their SHA-256: files beside a SQLite store, rows in a shared database. Compressed once, when filed.
 
 A shared PostgreSQL keeps them in the database, because that is the one place every bay is sure to reach and that one backup
-covers. A hash shows that a content changed; it does not show who changed it.
+covers. A hash is of the content before it was compressed; it shows that a content changed, not who changed it.
 """
 
 from __future__ import annotations
 
 import hashlib
-import os
-import tempfile
+import zlib
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Literal, NamedTuple, Protocol
 
-from sqlalchemy import Connection, Engine, func, insert, select
+from sqlalchemy import Connection, Engine, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from firstcrank.errors import StoreError
+from firstcrank.errors import StoreError, UnwritableFileError
+from firstcrank.jobs.access import OWNER, Access
 from firstcrank.jobs.schema import CONTENTS
+from firstcrank.whole_file import whole_file
 
 State = Literal["whole", "missing", "altered"]
+PLAIN, ZLIB = "", "zlib"
+LEVEL = 6  # a recording to a quarter; higher levels save a hundredth more and take twice as long
+SUFFIX = ".z"  # of a compressed file; contents filed by earlier versions have none
+
+
+class Packed(NamedTuple):
+    """A content as it is kept: its bytes, and how they are packed."""
+
+    data: bytes
+    codec: str
 
 
 def hash_of(content: bytes) -> str:
     """SHA-256 in hex."""
     return hashlib.sha256(content).hexdigest()
+
+
+def pack(content: bytes) -> Packed:
+    """Compressed (RFC 1950), or as it is where that is not smaller."""
+    small = zlib.compress(content, LEVEL)
+    return Packed(small, ZLIB) if len(small) < len(content) else Packed(content, PLAIN)
+
+
+def unpack(packed: Packed, content_hash: str) -> bytes:
+    """The content. Raises StoreError where it no longer fits its hash."""
+    try:
+        content = zlib.decompress(packed.data) if packed.codec == ZLIB else packed.data
+    except zlib.error:
+        content = b""
+    if hash_of(content) != content_hash:
+        raise StoreError(f"the recording {content_hash[:12]} was altered after it was filed: its hash no longer fits")
+    return content
 
 
 class Contents(Protocol):
@@ -33,8 +61,16 @@ class Contents(Protocol):
         """Keeps a content for good before it returns; its hash."""
         ...
 
+    def put_packed(self, packed: Packed, content_hash: str) -> None:
+        """Keeps a content that is packed already. Raises StoreError where it does not fit its hash."""
+        ...
+
     def get(self, content_hash: str) -> bytes:
         """The content. Raises StoreError where it is missing or altered."""
+        ...
+
+    def get_packed(self, content_hash: str, connection: Connection | None = None) -> Packed:
+        """As it is kept, unchecked, as `connection`'s transaction sees it. Raises StoreError where it is missing."""
         ...
 
     def state(self, content_hash: str) -> State:
@@ -42,72 +78,80 @@ class Contents(Protocol):
         ...
 
 
-def _checked(content: bytes, content_hash: str) -> bytes:
-    if hash_of(content) != content_hash:
-        raise StoreError(f"the recording {content_hash[:12]} was altered after it was filed: its hash no longer fits")
-    return content
+class _Reading:
+    """What both kinds read alike."""
+
+    def get_packed(self, content_hash: str, connection: Connection | None = None) -> Packed:
+        raise NotImplementedError
+
+    def get(self, content_hash: str) -> bytes:
+        """See Contents.get."""
+        return unpack(self.get_packed(content_hash), content_hash)
+
+    def state(self, content_hash: str) -> State:
+        """See Contents.state."""
+        try:
+            packed = self.get_packed(content_hash)
+        except StoreError:
+            return "missing"
+        try:
+            unpack(packed, content_hash)
+        except StoreError:
+            return "altered"
+        return "whole"
 
 
-class FolderContents:
+class FolderContents(_Reading):
     """Files named by hash in a folder, two letters deep."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, durable: bool = True, access: Access = OWNER) -> None:
+        self.folder, self._durable, self._access = folder, durable, access
 
     def path(self, content_hash: str) -> Path:
-        """Where a content lies."""
-        return self.folder / content_hash[:2] / content_hash
+        """Where a content lies: the file that is there, else the name that a compressed one would get."""
+        plain = self.folder / content_hash[:2] / content_hash
+        return plain if plain.exists() else plain.with_name(content_hash + SUFFIX)
 
     def put(self, content: bytes) -> str:
         """Written beside, synced, then renamed into place: power lost at any moment leaves all of it or nothing."""
         content_hash = hash_of(content)
-        target = self.path(content_hash)
-        if target.exists() and hash_of(target.read_bytes()) == content_hash:
-            return content_hash
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=target.parent, prefix=".new-")
-            try:
-                with os.fdopen(handle, "wb") as file:
-                    file.write(content)
-                    file.flush()
-                    os.fsync(file.fileno())
-                Path(name).replace(target)
-            except BaseException:
-                Path(name).unlink(missing_ok=True)
-                raise
-            _sync_folder(target.parent)
-        except OSError as error:
-            raise StoreError(f"the recording cannot be kept in {self.folder}: {error.strerror or error}") from error
+        if self.state(content_hash) != "whole":
+            self._write(pack(content), content_hash)
         return content_hash
 
-    def get(self, content_hash: str) -> bytes:
-        """See Contents.get."""
+    def put_packed(self, packed: Packed, content_hash: str) -> None:
+        """See Contents.put_packed."""
+        unpack(packed, content_hash)
+        if self.state(content_hash) != "whole":
+            self._write(packed, content_hash)
+
+    def _write(self, packed: Packed, content_hash: str) -> None:
+        plain = self.folder / content_hash[:2] / content_hash
+        compressed = plain.with_name(content_hash + SUFFIX)
+        target, other = (compressed, plain) if packed.codec == ZLIB else (plain, compressed)
         try:
-            return _checked(self.path(content_hash).read_bytes(), content_hash)
+            for folder in (self.folder, target.parent):
+                if not folder.is_dir():
+                    folder.mkdir(parents=True, exist_ok=True)
+                    folder.chmod(self._access.folder_mode)  # mkdir's own mode is cut by the umask
+            with whole_file(target, True, self._durable, self._access.file_mode) as file:
+                file.write(packed.data)
+            other.unlink(missing_ok=True)  # an altered one
+        except (OSError, UnwritableFileError) as error:
+            raise StoreError(f"the recording cannot be kept: {error}") from error
+
+    def get_packed(self, content_hash: str, connection: Connection | None = None) -> Packed:
+        """See Contents.get_packed."""
+        path = self.path(content_hash)
+        try:
+            return Packed(path.read_bytes(), ZLIB if path.suffix == SUFFIX else PLAIN)
         except FileNotFoundError as error:
             raise StoreError(f"the recording {content_hash[:12]} is missing from {self.folder}") from error
         except OSError as error:
             raise StoreError(f"the recording {content_hash[:12]} cannot be read: {error.strerror or error}") from error
 
-    def state(self, content_hash: str) -> State:
-        """See Contents.state."""
-        path = self.path(content_hash)
-        if not path.exists():
-            return "missing"
-        return "whole" if hash_of(path.read_bytes()) == content_hash else "altered"
 
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "posix":
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-
-
-class DatabaseContents:
+class DatabaseContents(_Reading):
     """Rows of the `contents` table."""
 
     def __init__(self, engine: Engine) -> None:
@@ -116,30 +160,33 @@ class DatabaseContents:
     def put(self, content: bytes) -> str:
         """See Contents.put."""
         content_hash = hash_of(content)
-        try:
-            with self._engine.begin() as connection:
-                if not self._has(connection, content_hash):
-                    connection.execute(insert(CONTENTS).values(content_hash=content_hash, content=content))
-        except IntegrityError:
-            pass  # another bay filed the same content at the same moment
+        self._insert(content_hash, None, content)
         return content_hash
 
-    def _has(self, connection: Connection, content_hash: str) -> bool:
-        count = select(func.count()).select_from(CONTENTS).where(CONTENTS.c.content_hash == content_hash)
-        return bool(connection.execute(count).scalar())
+    def put_packed(self, packed: Packed, content_hash: str) -> None:
+        """See Contents.put_packed."""
+        unpack(packed, content_hash)
+        self._insert(content_hash, packed)
 
-    def get(self, content_hash: str) -> bytes:
-        """See Contents.get."""
-        with self._engine.connect() as connection:
-            found = connection.execute(select(CONTENTS.c.content).where(CONTENTS.c.content_hash == content_hash)).scalar()
+    def _insert(self, content_hash: str, packed: Packed | None, content: bytes = b"") -> None:
+        try:
+            with self._engine.begin() as connection:
+                there = select(CONTENTS.c.content_hash).where(CONTENTS.c.content_hash == content_hash)
+                if connection.execute(there).first() is None:
+                    kept = packed or pack(content)
+                    values = {"content_hash": content_hash, "content": kept.data, "codec": kept.codec}
+                    connection.execute(insert(CONTENTS).values(**values))
+        except IntegrityError:
+            pass  # another bay filed the same content at the same moment
+
+    def get_packed(self, content_hash: str, connection: Connection | None = None) -> Packed:
+        """See Contents.get_packed."""
+        query = select(CONTENTS.c.content, CONTENTS.c.codec).where(CONTENTS.c.content_hash == content_hash)
+        if connection is not None:
+            found = connection.execute(query).first()
+        else:
+            with self._engine.connect() as own:
+                found = own.execute(query).first()
         if found is None:
             raise StoreError(f"the recording {content_hash[:12]} is missing from the store")
-        return _checked(bytes(found), content_hash)
-
-    def state(self, content_hash: str) -> State:
-        """See Contents.state."""
-        with self._engine.connect() as connection:
-            found = connection.execute(select(CONTENTS.c.content).where(CONTENTS.c.content_hash == content_hash)).scalar()
-        if found is None:
-            return "missing"
-        return "whole" if hash_of(bytes(found)) == content_hash else "altered"
+        return Packed(bytes(found[0]), str(found[1]))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import cast
 
 from sqlalchemy import select
 
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.extras import extra_packages
+from firstcrank.jobs.rows import StartRow
 from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store
 
@@ -22,7 +24,7 @@ def export_store(store: Store, folder: Path, progress: Callable[[int, int], None
         import pyarrow as pa
         import pyarrow.parquet as pq
 
-    from firstcrank.jobs.recordings import stored_recording
+    from firstcrank.jobs.recordings import recording_of
     from firstcrank.tracefiles.export import bin_columns
 
     if folder.exists() and any(folder.iterdir()):
@@ -39,9 +41,7 @@ def export_store(store: Store, folder: Path, progress: Callable[[int, int], None
     trouble = []
     for number, start in enumerate(starts, start=1):
         try:
-            recording = stored_recording(
-                store, str(start["content_hash"]), str(start["file_name"]), str(start["calibration_json"])
-            )
+            recording = recording_of(store, cast(StartRow, start))
         except StoreError as error:
             trouble.append(f"start {start['id']}: {error}")
             continue

@@ -1,41 +1,29 @@
-"""Jobs and what belongs to them: create, find, show, note, attach, move, archive. Nothing is deleted."""
+"""Jobs and what belongs to them: make, find, show, add to. Nothing is deleted; corrections.py puts right what was filed."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import cast
 
-from sqlalchemy import ColumnElement, and_, func, insert, or_, select, update
+from sqlalchemy import Table, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import UsageError
-from firstcrank.jobs.rows import JobRow, MeasurementRow, NoteRow, PhotoRow, StartRow
-from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.rows import AuditRow, JobRow, MeasurementRow, NoteRow, PhotoRow, StartRow
+from firstcrank.jobs.schema import AUDIT, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.store import Store
+from firstcrank.jobs.times import now_utc
 from firstcrank.printable import storable
 
 MOST_DIGITS = 18
-JOB_FIELDS = ("vehicle", "vin", "odometer", "engine", "technician")
+JOB_FIELDS = ("customer", "phone", "vehicle", "plate", "vin", "odometer", "engine", "technician", "order_number")
 
 
 @dataclass(frozen=True, slots=True)
-class JobLine:
-    """A job in a list: its row, how many starts it has, the last one's overall verdict and its key feed's (None: not kept).
-
-    A simulated start never counts as a vehicle's: the last verdict is that of a real one; `simulated` where the job has none but those.
-    """
-
-    job: JobRow
-    start_count: int
-    last_verdict: str
-    last_feed_verdict: str | None = None
-    simulated: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class JobFile:
+class JobDetail:
     """Everything of one job, rows in time order."""
 
     job: JobRow
@@ -43,38 +31,39 @@ class JobFile:
     notes: tuple[NoteRow, ...]
     measurements: tuple[MeasurementRow, ...]
     photos: tuple[PhotoRow, ...]
+    audit: tuple[AuditRow, ...] = ()
 
 
-def now_utc() -> str:
-    """ISO 8601, seconds, UTC."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
+def checked_fields(fields: Mapping[str, str]) -> dict[str, str]:
+    """A job's fields as they are kept. Raises UsageError where one is longer than its column."""
+    values = {name: storable(value) for name, value in fields.items()}
+    for name, value in values.items():
+        most = getattr(JOBS.c[name].type, "length", None)
+        if most is not None and len(value) > most:
+            raise UsageError(f"{name.replace('_', ' ')} has {len(value)} characters: at most {most}")
+    return values
+
+
+def checked_number(number: str) -> str:
+    """A job number as it is kept. Raises UsageError where it is empty or too long."""
+    number = storable(number.strip())
+    if not number or len(number) > 200:
+        raise UsageError("a job number has 1 to 200 characters")
+    return number
 
 
 def create_job(store: Store, number: str, **fields: str) -> int:
     """Id of the new job. Raises UsageError where the number is empty or taken."""
-    number = storable(number.strip())
-    if not number or len(number) > 200:
-        raise UsageError("a job number has 1 to 200 characters")
-    values = {name: storable(fields.get(name, "")) for name in JOB_FIELDS}
+    number = checked_number(number)
+    values = checked_fields({name: fields.get(name, "") for name in JOB_FIELDS})
     try:
         with store.engine.begin() as connection:
             made = connection.execute(insert(JOBS).values(number=number, created_utc=now_utc(), archived=False, **values))
-            return int(made.inserted_primary_key[0])  # type: ignore[index]
+            job_id = int(made.inserted_primary_key[0])  # type: ignore[index]
+            refresh(connection, job_id)
+            return job_id
     except IntegrityError as error:
         raise UsageError(f"there is a job {number} already: firstcrank jobs show {number}") from error
-
-
-def change_job(store: Store, number: str, **fields: str | bool | None) -> None:
-    """Sets fields of a job, also `archived`. Raises UsageError for an unknown job."""
-    job = find_job(store, number)
-    known = {
-        name: storable(value) if isinstance(value, str) else value
-        for name, value in fields.items()
-        if name in (*JOB_FIELDS, "archived") and value is not None
-    }
-    if known:
-        with store.engine.begin() as connection:
-            connection.execute(update(JOBS).where(JOBS.c.id == job["id"]).values(**known))
 
 
 def find_job(store: Store, number: str) -> JobRow:
@@ -90,59 +79,21 @@ def find_job(store: Store, number: str) -> JobRow:
     raise UsageError(f"there is no job {number}{hint} (firstcrank jobs new {number} makes it)")
 
 
-def list_jobs(store: Store, text: str = "", archived: bool = False, most: int = 50, verdict: str = "") -> list[JobLine]:
-    """Jobs, the newest first; with `text` those with it in any field, note, measurement, cause, board or overall verdict.
-
-    `verdict`: only jobs with a start whose overall verdict it is.
-    """
-    of_job = select(func.max(STARTS.c.id)).where(STARTS.c.job_id == JOBS.c.id)
-    last = func.coalesce(of_job.where(STARTS.c.synthetic.is_(False)).scalar_subquery(), of_job.scalar_subquery())
-    count = select(func.count()).where(STARTS.c.job_id == JOBS.c.id).scalar_subquery()
-    query = select(JOBS, count.label("start_count"), last.label("last_start")).order_by(JOBS.c.id.desc()).limit(most)
-    if not archived:
-        query = query.where(JOBS.c.archived.is_(False))
-    if verdict:
-        query = query.where(
-            JOBS.c.id.in_(select(STARTS.c.job_id).where(STARTS.c.verdict == verdict, STARTS.c.synthetic.is_(False)))
-        )
-    for word in storable(text).split():
-        query = query.where(_anywhere(word))
-    with store.engine.connect() as connection:
-        rows = [dict(row) for row in connection.execute(query).mappings()]
-        ids = [row["last_start"] for row in rows if row["last_start"] is not None]
-        verdicts: dict[int, tuple[str, str | None, bool]] = {}
-        if ids:
-            columns = (STARTS.c.id, STARTS.c.verdict, STARTS.c.feed_verdict, STARTS.c.synthetic)
-            found = connection.execute(select(*columns).where(STARTS.c.id.in_(ids)))
-            verdicts = {int(start): (str(overall), feed, bool(made_up)) for start, overall, feed, made_up in found}
-    return [
-        JobLine(cast(JobRow, row), int(row["start_count"]), *verdicts.get(row["last_start"], ("", None, False))) for row in rows
-    ]
-
-
-def _anywhere(word: str) -> ColumnElement[bool]:
-    columns = [JOBS.c.number, *(JOBS.c[name] for name in JOB_FIELDS)]
-    found = [column.icontains(word, autoescape=True) for column in columns]
-    for table, names in ((NOTES, ("text",)), (MEASUREMENTS, ("what",)), (STARTS, ("cause", "board", "verdict"))):
-        inside = or_(*(table.c[name].icontains(word, autoescape=True) for name in names))
-        found.append(JOBS.c.id.in_(select(table.c.job_id).where(inside)))
-    return or_(*found)
-
-
-def job_file(store: Store, number: str) -> JobFile:
+def job_detail(store: Store, number: str) -> JobDetail:
     """Everything of a job. Raises UsageError for an unknown one."""
     job = find_job(store, number)
     with store.engine.connect() as connection:
         parts = [
             tuple(dict(r) for r in connection.execute(select(t).where(t.c.job_id == job["id"]).order_by(t.c.id)).mappings())
-            for t in (STARTS, NOTES, MEASUREMENTS, PHOTOS)
+            for t in (STARTS, NOTES, MEASUREMENTS, PHOTOS, AUDIT)
         ]
-    return JobFile(
+    return JobDetail(
         job,
         cast("tuple[StartRow, ...]", parts[0]),
         cast("tuple[NoteRow, ...]", parts[1]),
         cast("tuple[MeasurementRow, ...]", parts[2]),
         cast("tuple[PhotoRow, ...]", parts[3]),
+        cast("tuple[AuditRow, ...]", parts[4]),
     )
 
 
@@ -171,11 +122,7 @@ def add_note(store: Store, number: str, text: str, who: str = "") -> int:
     job = find_job(store, number)
     if not text.strip():
         raise UsageError("an empty note")
-    with store.engine.begin() as connection:
-        made = connection.execute(
-            insert(NOTES).values(job_id=job["id"], written_utc=now_utc(), who=storable(who), text=storable(text))
-        )
-        return int(made.inserted_primary_key[0])  # type: ignore[index]
+    return _add(store, NOTES, job["id"], written_utc=now_utc(), who=storable(who), text=storable(text))
 
 
 def add_measurement(store: Store, number: str, what: str, value: float, unit: str, meter: str = "") -> int:
@@ -184,9 +131,7 @@ def add_measurement(store: Store, number: str, what: str, value: float, unit: st
     if not math.isfinite(value):
         raise UsageError(f"{value} is no measured value: write a number")
     values = {"what": storable(what), "value": value, "unit": storable(unit), "meter": storable(meter)}
-    with store.engine.begin() as connection:
-        made = connection.execute(insert(MEASUREMENTS).values(job_id=job["id"], taken_utc=now_utc(), **values))
-        return int(made.inserted_primary_key[0])  # type: ignore[index]
+    return _add(store, MEASUREMENTS, job["id"], taken_utc=now_utc(), **values)
 
 
 def add_photo(store: Store, number: str, name: str, content: bytes, caption: str = "") -> int:
@@ -194,18 +139,12 @@ def add_photo(store: Store, number: str, name: str, content: bytes, caption: str
     job = find_job(store, number)
     content_hash = store.contents.put(content)
     values = {"name": storable(name), "caption": storable(caption), "content_hash": content_hash}
+    return _add(store, PHOTOS, job["id"], added_utc=now_utc(), **values)
+
+
+def _add(store: Store, table: Table, job_id: int, **values: object) -> int:
+    """One row of a job; its id."""
     with store.engine.begin() as connection:
-        made = connection.execute(insert(PHOTOS).values(job_id=job["id"], added_utc=now_utc(), **values))
+        made = connection.execute(insert(table).values(job_id=job_id, **values))
+        refresh(connection, job_id)
         return int(made.inserted_primary_key[0])  # type: ignore[index]
-
-
-def move_start(store: Store, name: str, to_number: str) -> None:
-    """Files a start with another job; a note in both says so."""
-    start, _ = find_start(store, name)
-    target = find_job(store, to_number)
-    with store.engine.begin() as connection:
-        source = connection.execute(select(JOBS.c.number).where(JOBS.c.id == start["job_id"])).scalar_one()
-        connection.execute(update(STARTS).where(and_(STARTS.c.id == start["id"])).values(job_id=target["id"]))
-        text = f"start {start['id']} moved from job {source} to job {target['number']}"
-        for job_id in {start["job_id"], target["id"]}:
-            connection.execute(insert(NOTES).values(job_id=job_id, written_utc=now_utc(), who="", text=text))

@@ -17,10 +17,19 @@ class JobRow(TypedDict):
     engine: str
     technician: str
     archived: bool
+    uuid: str
+    customer: str
+    phone: str
+    plate: str
+    order_number: str
+    search_text: str
 
 
 class StartRow(TypedDict):
-    """A start filed with a job; verdict is the overall one, feed_verdict the key feed's (None: not kept)."""
+    """A start filed with a job; verdict is the overall one, feed_verdict the key feed's (None: not kept).
+
+    `when_utc`: recorded, or filed where that is not known. `state`: states.py. `reading_json`: reading.py.
+    """
 
     id: int
     job_id: int
@@ -44,6 +53,10 @@ class StartRow(TypedDict):
     calibration_json: str
     judgement_json: str
     synthetic: bool
+    uuid: str
+    when_utc: str
+    state: str
+    reading_json: str
 
 
 class NoteRow(TypedDict):
@@ -54,6 +67,8 @@ class NoteRow(TypedDict):
     written_utc: NotRequired[str]
     who: str
     text: str
+    uuid: NotRequired[str]
+    for_customer: NotRequired[bool]
 
 
 class MeasurementRow(TypedDict):
@@ -66,6 +81,7 @@ class MeasurementRow(TypedDict):
     value: float
     unit: str
     meter: str
+    uuid: NotRequired[str]
 
 
 class PhotoRow(TypedDict):
@@ -77,3 +93,18 @@ class PhotoRow(TypedDict):
     name: str
     caption: str
     content_hash: str
+    uuid: str
+    for_customer: bool
+
+
+class AuditRow(TypedDict):
+    """Who changed what and when; `start_id` is None where it concerns the job as a whole."""
+
+    id: int
+    at_utc: str
+    who: str
+    job_id: int | None
+    start_id: int | None
+    action: str
+    text: str
+    uuid: str

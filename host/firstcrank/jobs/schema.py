@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, LargeBinary, MetaData, String, Table, Text
 
+from firstcrank.jobs.identity import new_uuid
+
 METADATA = MetaData()
+
+
+def _uuid() -> Column[str]:
+    """What the row is called in every store (identity.py)."""
+    return Column("uuid", String(36), nullable=False, default=new_uuid, unique=True)
+
 
 JOBS = Table(
     "jobs",
@@ -18,6 +26,12 @@ JOBS = Table(
     Column("engine", Text, nullable=False, default=""),
     Column("technician", Text, nullable=False, default=""),
     Column("archived", Boolean, nullable=False, default=False),
+    _uuid(),
+    Column("customer", Text, nullable=False, default=""),
+    Column("phone", String(64), nullable=False, default=""),
+    Column("plate", String(64), nullable=False, default=""),
+    Column("order_number", String(64), nullable=False, default=""),
+    Column("search_text", Text, nullable=False, default=""),  # every word of the job as a search compares it (folding.py)
 )
 
 STARTS = Table(
@@ -45,6 +59,10 @@ STARTS = Table(
     Column("calibration_json", Text, nullable=False, default=""),
     Column("judgement_json", Text, nullable=False),
     Column("synthetic", Boolean, nullable=False, default=False),
+    _uuid(),
+    Column("when_utc", String(32), nullable=False, default="", index=True),  # recorded, or filed where that is not known
+    Column("state", String(16), nullable=False, default=""),  # states.py
+    Column("reading_json", Text, nullable=False, default=""),  # how the file was read and what was answered (reading.py)
 )
 
 NOTES = Table(
@@ -55,6 +73,8 @@ NOTES = Table(
     Column("written_utc", String(32), nullable=False),
     Column("who", Text, nullable=False, default=""),
     Column("text", Text, nullable=False),
+    _uuid(),
+    Column("for_customer", Boolean, nullable=False, default=False),
 )
 
 MEASUREMENTS = Table(
@@ -67,6 +87,7 @@ MEASUREMENTS = Table(
     Column("value", Float, nullable=False),
     Column("unit", String(16), nullable=False),
     Column("meter", Text, nullable=False, default=""),
+    _uuid(),
 )
 
 # Added by the second migration.
@@ -79,11 +100,39 @@ PHOTOS = Table(
     Column("name", Text, nullable=False),
     Column("caption", Text, nullable=False, default=""),
     Column("content_hash", String(64), nullable=False),
+    _uuid(),
+    Column("for_customer", Boolean, nullable=False, default=False),
 )
 CONTENTS = Table(  # recordings and photos where there is no folder that every bay reaches
     "contents",
     METADATA,
     Column("content_hash", String(64), primary_key=True),
     Column("content", LargeBinary, nullable=False),
+    Column(
+        "codec", String(8), nullable=False, default=""
+    ),  # "": as it is; "zlib": compressed (RFC 1950). The hash is of what is inside
+)
+# Added by the fourth migration.
+AUDIT = Table(  # who changed what and when; nothing in it is ever changed
+    "audit",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("at_utc", String(32), nullable=False),
+    Column("who", Text, nullable=False, default=""),
+    Column("job_id", ForeignKey("jobs.id"), index=True),  # null where the job itself is gone
+    Column("start_id", Integer),  # no foreign key: a line outlives a forgotten start
+    Column("action", String(32), nullable=False),
+    Column("text", Text, nullable=False),
+    _uuid(),
+)
+FORGOTTEN = Table(  # what was deleted for privacy: never taken in again from an outbox, another store or a backup
+    "forgotten",
+    METADATA,
+    Column(
+        "kind", String(16), primary_key=True
+    ),  # "job", "start", "note", "measurement", "photo": the UUID; "content": the hash
+    Column("name", String(64), primary_key=True),
+    Column("at_utc", String(32), nullable=False),
+    Column("who", Text, nullable=False, default=""),
 )
 Index("starts_job_recorded", STARTS.c.job_id, STARTS.c.recorded_utc)

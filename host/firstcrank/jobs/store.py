@@ -1,37 +1,54 @@
-"""Opens the record store: a SQLite file by default, any SQLAlchemy URL if told; brings its tables up to date."""
+"""Opens the record store: a SQLite file by default, a PostgreSQL server or any SQLAlchemy URL if told."""
 
 from __future__ import annotations
 
 import os
 import sqlite3
 from pathlib import Path
-from typing import TYPE_CHECKING
+from tempfile import TemporaryDirectory
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url, text
-from sqlalchemy.exc import OperationalError, SQLAlchemyError
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.exc import SQLAlchemyError
 
-from firstcrank.errors import StoreError
+from firstcrank.errors import StoreError, StoreNotThereError
 from firstcrank.extras import extra_packages
+from firstcrank.jobs.access import access_of, make_private, recordings_folder
 from firstcrank.jobs.contents import Contents, DatabaseContents, FolderContents
-
-if TYPE_CHECKING:
-    from alembic.config import Config
+from firstcrank.jobs.migrating import migrate, stored_revision
+from firstcrank.jobs.network_share import warning
+from firstcrank.jobs.patience import connector
+from firstcrank.jobs.place import Place, place_of
+from firstcrank.jobs.read_only import can_only_be_read, read_only_engine, reading_url
+from firstcrank.jobs.trouble import store_error, translate
 
 ENVIRONMENT = "FIRSTCRANK_STORE"
-MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_MS = 30_000
-LOCK_KEY = 7_319_004  # PostgreSQL advisory lock, so that two bays do not migrate at once
+MAKE = "firstcrank jobs new NUMBER makes one there"
 
 
 class Store:
-    """An open store. `engine` for queries, `contents` for recordings and photos. Close it when done."""
+    """An open store. `engine` for queries, `contents` for recordings and photos. Close it when done.
 
-    def __init__(self, engine: Engine, contents: Contents, name: str) -> None:
-        self.engine, self.contents, self.name = engine, contents, name
+    `name` is where it is, without a password. `notes`: lines that whoever uses it should know. `read_only`: nothing can be filed.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        contents: Contents,
+        place: Place,
+        notes: tuple[str, ...] = (),
+        copy: TemporaryDirectory[str] | None = None,
+        read_only: bool = False,
+    ) -> None:
+        self.engine, self.contents, self.place, self.name = engine, contents, place, place.shown
+        self.notes, self._copy, self.read_only = notes, copy, read_only
 
     def close(self) -> None:
         """Gives all connections back."""
         self.engine.dispose()
+        if self._copy is not None:
+            self._copy.cleanup()
 
     def __enter__(self) -> Store:
         return self
@@ -47,48 +64,89 @@ def default_place() -> str:
     return os.environ.get(ENVIRONMENT) or str(user_data_path("firstcrank", appauthor=False) / "firstcrank.sqlite")
 
 
-def open_store(place: str | None = None) -> Store:
-    """A store by file name or SQLAlchemy URL. Creates and migrates it.
+def open_store(place: str | None = None, scratch: bool = False, create: bool = True) -> Store:
+    """A store by file name or URL, its tables brought up to date; one that can only be read is opened for reading.
 
-    Raises StoreError where it cannot be reached or written, or was written by a newer firstcrank.
+    `create` False: a store that was named and is not there is an error, not a new one. `scratch`: soon deleted, nothing is synced.
+    Raises UsageError for a URL that is none, StoreError where the store cannot be reached or was written by a newer firstcrank.
     """
-    place = place or default_place()
-    try:
-        url, folder = _url(place)
-        if folder is not None:
-            folder.mkdir(parents=True, exist_ok=True)
+    create = create or (place is None and not os.environ.get(ENVIRONMENT))
+    where = place_of(place or default_place())
+    return _open_server(where, create) if where.file is None else _open_file(where, where.file, scratch, create)
+
+
+def raw_store(place: str | None = None) -> Store:
+    """A store as it is, for reading what can still be read: its tables are not brought up to date. Raises as open_store."""
+    where = place_of(place or default_place())
+    if where.file is not None and not where.file.exists():
+        raise StoreNotThereError(f"there is no record store {where.file}{_near(where.file)}")
+    if where.file is None:
         with extra_packages("postgres"):
-            engine = create_engine(url, future=True, pool_pre_ping=url.get_backend_name() == "postgresql")
-    except (OSError, SQLAlchemyError, ImportError, ValueError) as error:
-        raise StoreError(f"the record store {_public(place)} cannot be opened: {_first_line(error)}") from error
-    if url.get_backend_name() == "sqlite":
-        event.listen(engine, "connect", _sqlite_pragmas)
-    beside = None if folder is None else folder / (Path(place).stem + "-recordings")
-    contents: Contents = DatabaseContents(engine) if beside is None else FolderContents(beside)
+            engine = create_engine(where.url, creator=connector(where.url))
+        return Store(engine, DatabaseContents(engine), where, read_only=True)
+    engine = create_engine(reading_url(where.file, immutable=False))
+    return Store(engine, FolderContents(recordings_folder(where.file)), where, read_only=True)
+
+
+def _open_server(place: Place, create: bool) -> Store:
+    with extra_packages("postgres"):
+        own = {"creator": connector(place.url)} if place.url.get_backend_name() == "postgresql" else {}
+        engine = create_engine(place.url, **own)
     try:
-        _migrate(engine)
+        if not create and stored_revision(engine) is None:
+            raise StoreNotThereError(f"the database {place.shown} holds no record of firstcrank: is its name right? {MAKE}")
+        migrate(engine)
+    except SQLAlchemyError as error:
+        engine.dispose()
+        raise store_error(error, place) from None
     except StoreError:
         engine.dispose()
         raise
-    except (SQLAlchemyError, OSError) as error:
+    event.listen(engine, "handle_error", lambda context: translate(context, place))
+    return Store(engine, DatabaseContents(engine), place)
+
+
+def _open_file(place: Place, file: Path, scratch: bool, create: bool) -> Store:
+    note = warning(file)
+    notes = (note,) if note else ()
+    try:
+        if not file.exists():
+            if not create:
+                raise StoreNotThereError(f"there is no record store {file}{_near(file)}; {MAKE}")
+            file.parent.mkdir(parents=True, exist_ok=True)
+            make_private(file)
+        access = access_of(file)
+    except OSError as error:
+        raise StoreError(f"the record store {file} cannot be opened: {error.strerror or error}") from error
+    contents = FolderContents(recordings_folder(file), not scratch, access)
+    engine, copy, read_only = create_engine(place.url), None, False
+    event.listen(engine, "connect", _scratch_pragmas if scratch else _pragmas)
+    try:
+        migrate(engine)
+    except (SQLAlchemyError, StoreError) as error:
         engine.dispose()
-        raise StoreError(f"the record store {_public(place)} cannot be used: {_first_line(error)}") from error
-    return Store(engine, contents, _public(place))
+        if isinstance(error, StoreError) or not can_only_be_read(error, file):
+            raise error if isinstance(error, StoreError) else store_error(error, place) from None
+        try:
+            engine, copy = read_only_engine(file)
+        except (SQLAlchemyError, OSError):
+            raise store_error(error, place) from None
+        read_only = True
+        notes = (*notes, f"{store_error(error, place)}. It is opened for reading alone: nothing can be filed")
+    event.listen(engine, "handle_error", lambda context: translate(context, place))
+    return Store(engine, contents, place, notes, copy, read_only)
 
 
-def _url(place: str) -> tuple[URL, Path | None]:
-    """SQLAlchemy URL, and the folder of a SQLite file. A file name may hold any sign, a question mark too."""
-    if "://" not in place:
-        path = Path(place).expanduser().resolve()
-        return URL.create("sqlite", database=str(path)), path.parent
-    if place.startswith("postgresql://"):
-        return make_url("postgresql+psycopg://" + place.removeprefix("postgresql://")), None
-    if place.startswith("sqlite:///"):
-        return make_url(place), Path(place.removeprefix("sqlite:///")).resolve().parent
-    return make_url(place), None
+def _near(file: Path) -> str:
+    """Other stores in the same folder."""
+    try:
+        names = sorted(path.name for path in file.parent.glob("*.sqlite"))[:5]
+    except OSError:
+        names = []
+    return f" (in that folder: {', '.join(names)})" if names else ""
 
 
-def _sqlite_pragmas(connection: sqlite3.Connection, _: object) -> None:
+def _pragmas(connection: sqlite3.Connection, _: object) -> None:
     cursor = connection.cursor()
     cursor.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
     cursor.execute("PRAGMA foreign_keys = ON")
@@ -96,63 +154,6 @@ def _sqlite_pragmas(connection: sqlite3.Connection, _: object) -> None:
     cursor.close()
 
 
-def _config(connection: Connection) -> Config:
-    from alembic.config import Config
-
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS))
-    config.set_main_option("path_separator", "os")
-    config.attributes["connection"] = connection
-    return config
-
-
-def head_revision() -> str:
-    """The newest schema revision that this program knows: the number in the last migration's file name."""
-    names = [entry.name for entry in (MIGRATIONS / "versions").iterdir()]
-    return max(name[1:5] for name in names if name.startswith("v") and name[1:5].isdigit())
-
-
-def _stored_revision(engine: Engine) -> str | None:
-    """The revision that the store's own table names; None for an empty store."""
-    with engine.connect() as connection:
-        if not inspect(connection).has_table("alembic_version"):
-            return None
-        return connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one_or_none()
-
-
-def _migrate(engine: Engine, target: str = "head") -> None:
-    """Alembic is imported where the store's revision is another one than this program's, and only there: it takes long."""
-    current = _stored_revision(engine)
-    if current == head_revision() and target == "head":
-        return
-    from alembic import command
-    from alembic.script import ScriptDirectory
-
-    with engine.connect() as connection:
-        known = {script.revision for script in ScriptDirectory.from_config(_config(connection)).walk_revisions()}
-    if current is not None and current not in known:
-        raise StoreError(
-            "the record store was written by a newer firstcrank: update this one (pip install --upgrade firstcrank)"
-        )
-    with engine.begin() as connection:
-        if engine.dialect.name == "postgresql":
-            connection.execute(text(f"SELECT pg_advisory_xact_lock({LOCK_KEY})"))
-        elif engine.dialect.name == "sqlite":
-            connection.exec_driver_sql("PRAGMA journal_mode = WAL") if current is None else None
-        try:
-            command.upgrade(_config(connection), target)
-        except OperationalError as error:
-            if "already exists" not in str(error):  # another program made the tables at the same moment
-                raise
-
-
-def _public(place: str) -> str:
-    """The place without a password."""
-    scheme, found, rest = place.partition("://")
-    if not found or "@" not in rest:
-        return place
-    return f"{scheme}://...@{rest.rpartition('@')[2]}"
-
-
-def _first_line(error: BaseException) -> str:
-    return str(getattr(error, "orig", None) or error).strip().splitlines()[0]
+def _scratch_pragmas(connection: sqlite3.Connection, record: object) -> None:
+    _pragmas(connection, record)
+    connection.execute("PRAGMA synchronous = OFF")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from sqlalchemy import select
 
+from firstcrank.jobs.listing import COUNTED
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import Store
 
@@ -26,7 +27,7 @@ class Spread:
 class Trends:
     """`verdicts` are overall, `feed_verdicts` the key feed's alone.
 
-    `drift[board]`: (UTC of recording, volts per code of the battery input) in time order; spreads None without values.
+    `drift[board]`: (UTC, see StartRow.when_utc; volts per code of the battery input) in time order; spreads None without values.
     """
 
     verdicts: dict[str, int]
@@ -40,9 +41,9 @@ class Trends:
 
 
 def trends(store: Store, synthetic: bool = False) -> Trends:
-    """Over all starts; simulated ones only where asked for."""
-    names = ("recorded_utc", "verdict", "feed_verdict", "cause", "feed_drop_v", "speed_rpm", "battery_gain", "board")
-    query = select(*(STARTS.c[name] for name in names)).order_by(STARTS.c.recorded_utc)
+    """Over all starts that count; simulated ones only where asked for."""
+    names = ("when_utc", "verdict", "feed_verdict", "cause", "feed_drop_v", "speed_rpm", "battery_gain", "board")
+    query = select(*(STARTS.c[name] for name in names)).where(COUNTED).order_by(STARTS.c.when_utc)
     if not synthetic:
         query = query.where(STARTS.c.synthetic.is_(False))
     with store.engine.connect() as connection:
@@ -50,7 +51,7 @@ def trends(store: Store, synthetic: bool = False) -> Trends:
     drift: dict[str, list[tuple[str, float]]] = {}
     for row in rows:
         if row["board"] and row["battery_gain"] is not None:
-            drift.setdefault(row["board"], []).append((row["recorded_utc"], float(row["battery_gain"])))
+            drift.setdefault(row["board"], []).append((row["when_utc"], float(row["battery_gain"])))
     drops = tuple(float(row["feed_drop_v"]) for row in rows if row["feed_drop_v"] is not None)
     speeds = tuple(float(row["speed_rpm"]) for row in rows if row["speed_rpm"] is not None)
     return Trends(

@@ -31,7 +31,7 @@ class SerialLink:
                 self._port.exclusive = True
             self._port.open()
         except (serial.SerialException, OSError, ValueError) as error:
-            raise _told(url, error) from error
+            raise _translate_error(url, error) from error
 
     def read(self, timeout_s: float) -> bytes:
         """See Link.read."""
@@ -63,7 +63,7 @@ class SerialLink:
             self._port.close()
 
 
-def _told(url: str, error: Exception) -> Exception:
+def _translate_error(url: str, error: Exception) -> Exception:
     number = getattr(error, "errno", None)
     text = str(error)
     if number is None:

@@ -14,7 +14,7 @@ from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.report.summary import losses
 from firstcrank.role_properties import PROPERTIES
 from firstcrank.trace import FloatArray, Trace
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 PIXELS = 1500  # most groups of bins that one line is drawn from
 PHASE_NAMES = {"key off": "off", "key on": "RUN", "crank": "START", "after": "RUN"}
@@ -106,7 +106,7 @@ def close_up(trace: Trace, drop: Dropout, minimum_v: float) -> Drawing:
     return Drawing(
         7.2,
         2.0,
-        f"{text_s(drop.duration_s)} at {drop.start_s:.3f} s, down to {drop.lowest_v:.2f} V",
+        f"{format_duration(drop.duration_s)} at {drop.start_s:.3f} s, down to {drop.lowest_v:.2f} V",
         tuple(curves),
         (from_s, to_s),
         (low, high),

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from firstcrank.analysis.as_json import from_table
 from firstcrank.jobs.contents import hash_of
-from firstcrank.jobs.recordings import stored_recording
-from firstcrank.jobs.records import find_start, job_file
+from firstcrank.jobs.recordings import recording_of
+from firstcrank.jobs.records import find_start, job_detail
 from firstcrank.jobs.schema import JOBS
 from firstcrank.jobs.store import Store
 from firstcrank.limits import Limits, shipped
@@ -38,10 +38,10 @@ def from_store(store: Store, name: str) -> Facts:
     start, _ = find_start(store, name)
     with store.engine.connect() as connection:
         number = connection.execute(select(JOBS.c.number).where(JOBS.c.id == start["job_id"])).scalar_one()
-    whole = job_file(store, number)
+    whole = job_detail(store, number)
     owner = shop()
     return Facts(
-        stored_recording(store, start["content_hash"], start["file_name"], start["calibration_json"]),
+        recording_of(store, start),
         from_table(json.loads(start["judgement_json"])),
         Limits.from_json(json.loads(start["limits_json"])),
         start["content_hash"],

@@ -87,10 +87,10 @@ def _losses(facts: Facts) -> Parts:
 
 def _causes(facts: Facts) -> Parts:
     """A caution stands in full once: beside "What to check next", or beside the first check that needs it here."""
-    lines, said = [], set(facts.judgement.cautions)
+    lines, shown = [], set(facts.judgement.cautions)
     for number, cause in enumerate(facts.judgement.likely_causes[:MOST_CAUSES]):
-        cautions = "".join(f" Caution: {line}" for line in cause.cautions if line not in said)
-        said |= set(cause.cautions)
+        cautions = "".join(f" Caution: {line}" for line in cause.cautions if line not in shown)
+        shown |= set(cause.cautions)
         check = f". Check: {cause.next_check}{cautions}" if number else ""  # the first one's is "What to check next"
         lines.append(f"{cause.evidence} (confidence {cause.confidence * 100:.0f} %){check}")
     return _listed(facts.cause_heading(), lines)

@@ -190,7 +190,7 @@ def _between(heads: NDArray[np.void], count: int, begin_s: FloatArray, span_s: F
     )
     missing = np.concatenate(([0], first[1:] - first[:-1] - sizes[:-1]))
     rises = {name: np.concatenate(([0], np.diff(heads[name].astype(np.int64)))) for name in ("lost_conversions", "lost_bins")}
-    told_by_index = int(missing.sum()) >= int(rises["lost_conversions"].sum()) and bool(
+    explained_by_index = int(missing.sum()) >= int(rises["lost_conversions"].sum()) and bool(
         missing.any() or not rises["lost_bins"].any()
     )
     busy = np.flatnonzero((missing != 0) | (rises["lost_conversions"] != 0) | (rises["lost_bins"] != 0))
@@ -207,7 +207,7 @@ def _between(heads: NDArray[np.void], count: int, begin_s: FloatArray, span_s: F
             why = "bytes were lost or damaged on the way to the laptop"
         if missing[i]:
             holes.append(Hole(float(begin_s[i - 1] + span_s[i - 1]), float(begin_s[i]), why))
-        elif not told_by_index:
+        elif not explained_by_index:
             holes.append(Hole(float(begin_s[i]), float(begin_s[i] + span_s[i]), why))
         else:
             continue

@@ -222,14 +222,14 @@ class _Reader:
     def _lines(self) -> list[str]:
         """Remarks on what is in the file and what is not."""
         found, lines = self.found, list[str]()
-        said = _board_said(found)
+        board_result = _board_result(found)
         if "broke off" in self.notes:
             lines.append(f"the recording broke off: {self.notes.content('broke off').get('why')}")
         if "visit" in self.notes:
-            said_in_visit = self.notes.content("visit").get("lines", ())
-            lines += [str(line) for line in said_in_visit] if isinstance(said_in_visit, list) else []
-        if said is not None:
-            lines.append(f"recorded by the board alone, whose first answer was {said[0]}: {said[1]}")
+            visit_lines = self.notes.content("visit").get("lines", ())
+            lines += [str(line) for line in visit_lines] if isinstance(visit_lines, list) else []
+        if board_result is not None:
+            lines.append(f"recorded by the board alone, whose first answer was {board_result[0]}: {board_result[1]}")
         if found.end is None and "end" in self.notes and "broke off" not in self.notes:
             lines.append(END_MISSING)
         if found.restarted:
@@ -268,12 +268,12 @@ def _answers(notes: Notes) -> dict[str, object]:
     return {**before, **notes.content(AFTERWARDS)}
 
 
-def _board_said(found: Gathered) -> tuple[str, str] | None:
+def _board_result(found: Gathered) -> tuple[str, str] | None:
     """(verdict, why) of a board that judged alone; None for a recording made by a host."""
-    said = (found.end or {}).get("alone")
-    if not isinstance(said, dict) or "verdict" not in said:
+    board_result = (found.end or {}).get("alone")
+    if not isinstance(board_result, dict) or "verdict" not in board_result:
         return None
-    return str(said["verdict"]), str(said.get("why", ""))
+    return str(board_result["verdict"]), str(board_result.get("why", ""))
 
 
 def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
@@ -287,7 +287,7 @@ def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
         "acquisition": stream.get("acquisition"),
         "host_version": identity.get("host_version"),
         "recorded_utc": identity.get("utc"),
-        "board_said": _board_said(found),
+        "board_said": _board_result(found),
         "synthetic": bool(identity.get("synthetic") or stream.get("synthetic")),
         "counters": found.counters,
         "channels": stream.get("channels"),

@@ -15,7 +15,7 @@ from firstcrank.toml_file import finite
 
 KINDS = ("look", "reading", "board")
 STATUS = {
-    "P": "published (service or installation manual)",
+    "P": "published",
     "C": "common practice, no single source",
     "M": "the engine maker's figure",
     "T": "the tool's own",
@@ -43,7 +43,8 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One check. `low`, `high` in `unit`; `maker` names the figure that is asked once per engine; `board` what a recording shows."""
+    """One check. `low`, `high` in `unit`; `maker` names the figure that is asked once per engine; `board` what shows it by itself:
+    a start's feed or one of its checks, the switch test, the harness watch."""
 
     number: int
     part: str
@@ -61,6 +62,12 @@ class Check:
     high: float | None = None
     maker: str = ""
     board: str = ""
+    source: str = ""
+
+    @property
+    def status_text(self) -> str:
+        """Where the expectation comes from, in words."""
+        return f"{STATUS[self.status]}: {self.source}" if self.source else STATUS[self.status]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +102,8 @@ def _check(row: object, where: str) -> Check:
         raise UsageError(f"{where}: {error}") from error
     if check.kind not in KINDS or check.status not in STATUS or not isinstance(check.number, int):
         raise UsageError(f"{where}: kind must be one of {', '.join(KINDS)}, status one of {', '.join(STATUS)}, number whole")
+    if check.status == "P" and not check.source:
+        raise UsageError(f"{where}: status P needs its source (title and page), else it is C")
     if check.kind == "reading" and check.unit not in SCALES:
         raise UsageError(f"{where}: unit must be one of {', '.join(SCALES)}")
     return check
@@ -145,6 +154,21 @@ def from_judgement(check: Check, judgement: Judgement) -> Outcome | None:
         return Outcome(State.FAILED, f"by the board: {worst.reason}")
     passing = [f for f in found if f.result is Result.PASS]
     return Outcome(State.DONE, f"by the board: {passing[0].reason}") if passing and len(passing) == len(found) else None
+
+
+def from_switch_test(word: str, reason: str) -> Outcome | None:
+    """What a switch test shows; None where START was not seen, so that nothing is proved."""
+    states = {"FEED HELD, SWITCH TEST ONLY": State.DONE, "FEED LOST IN START": State.FAILED}
+    return Outcome(states[word], f"by the board: {word}: {reason}") if word in states else None
+
+
+def from_watch(count: int, watched_s: float, worst: str, ended: str) -> Outcome | None:
+    """What a harness watch shows; None where nothing was watched or a low battery ended it without a loss."""
+    if count:
+        return Outcome(State.FAILED, f"by the board: {count} dropouts in {watched_s:.0f} s, most at {worst}")
+    if watched_s <= 0.0 or ended:
+        return None
+    return Outcome(State.DONE, f"by the board: no dropout in {watched_s:.0f} s")
 
 
 NOTE = re.compile(r"Check (\d+) (done|failed|skipped|not applicable|open)(?:: (.*))?", re.S)

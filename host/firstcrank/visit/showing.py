@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from firstcrank.visit.steps import BRIDGED, BURSTS_S, OIL_S, burst_limit_s
+from firstcrank.visit.steps import BRIDGED, BURSTS_S, OIL_S, SOAK_S, burst_limit_s
 from firstcrank.visit.values import Show, Stage, Visit, Word
 
 AIR = ("a", "it runs away")
@@ -29,6 +29,7 @@ def show(visit: Visit) -> Show:
         Stage.OIL: _oil,
         Stage.IDLE: _idle,
         Stage.OFF_AFTER: _off_after,
+        Stage.SOAK: _soak,
         Stage.OVER: _over,
     }[visit.stage](visit)
 
@@ -72,7 +73,7 @@ def _wait_lamp(visit: Visit) -> Show:
 
 def _ready(visit: Visit) -> Show:
     limit_s = burst_limit_s(visit)
-    number = len(visit.bursts) + 1
+    number = len(visit.bursts_now) + 1
     line = f"Burst {number} of {len(BURSTS_S)}: at most {limit_s:.0f} s. Foot off the pedal."
     return Show(Word.CRANK, line, ("Let go when it runs up by itself, not at the first cough.", LATE, *_leads(visit)), (QUIT,))
 
@@ -137,6 +138,20 @@ def _off_after(visit: Visit) -> Show:
     )
 
 
+def _soak(visit: Visit) -> Show:
+    lines = (
+        "Relays and starter pull in later when hot: this is where a weak one shows.",
+        "Key stays off. Hot parts: hands clear.",
+    )
+    return Show(
+        Word.REST,
+        "Hot restart after 15 min of soak: leave everything connected.",
+        lines,
+        (("h", "restart now"), ("s", "skip"), QUIT),
+        countdown_s=max(SOAK_S - _in_stage_s(visit), 0.0),
+    )
+
+
 def _over(visit: Visit) -> Show:
     return Show(Word.DONE, visit.why or "Done.", tuple(f"Skipped: {name}" for name in visit.skipped))
 
@@ -145,10 +160,15 @@ def _in_stage_s(visit: Visit) -> float:
     return max(visit.now_s - visit.since_s, 0.0)
 
 
+def _hot(visit: Visit, number: int) -> str:
+    return " (hot restart)" if visit.cold_bursts is not None and number > visit.cold_bursts else ""
+
+
 def account(visit: Visit) -> tuple[str, ...]:
     """What the report says of the visit beside the verdict: bursts, what was answered, skipped and out of order."""
     lines = [
-        f"Burst {n}: {b.lasted_s:.1f} s, {'the engine ran by itself' if b.ran else 'no start'}, feed {'held' if b.feed_held else 'lost'}"
+        f"Burst {n}{_hot(visit, n)}: {b.lasted_s:.1f} s, {'the engine ran by itself' if b.ran else 'no start'}, "
+        f"feed {'held' if b.feed_held else 'lost'}"
         for n, b in enumerate(visit.bursts, 1)
     ]
     lines += [f"Answered: {text}" for text in visit.answered]

@@ -15,6 +15,8 @@ BURSTS_S = (5.0, 10.0, 15.0)  # longest crank of the first, second, third burst
 REST_TIMES, REST_LEAST_S = 4.0, 30.0
 STANDSTILL_S = 5.0
 OIL_S = 15.0
+OIL_GRACE_S = 10.0  # the key must be off so long after the limit, else the visit ends with the engine running and says so
+SOAK_S = 900.0  # 15 min with the key off, then the hot restart: common practice, no source
 IDLE_S = 62.0  # charging is judged after a minute
 SETTLE_S = 2.5  # watched after a crank in any case, for the judge
 NO_FEED_S = 0.3
@@ -22,12 +24,12 @@ DEAD_S = 0.05
 ALONE_S = 6.5  # watched after the first burst where nobody can answer
 BRIDGED = "the engine was turned without the starter lead going live: lead off the S terminal (50), or the starter bridged"
 BEFORE_CRANK = (Stage.SEE_OFF, Stage.SEE_ON, Stage.WAIT_LAMP, Stage.READY)
-AFTER_START = (Stage.OIL, Stage.IDLE, Stage.OFF_AFTER)
+AFTER_START = (Stage.OIL, Stage.IDLE, Stage.OFF_AFTER, Stage.SOAK)
 
 
 def burst_limit_s(visit: Visit) -> float:
     """The longest crank that this burst may be, seconds: short while the engine is dry, never over the maker's limit."""
-    ours_s = BURSTS_S[min(len(visit.bursts), len(BURSTS_S) - 1)]
+    ours_s = BURSTS_S[min(len(visit.bursts_now), len(BURSTS_S) - 1)]
     makers_s = visit.makers.starter_on_s
     return ours_s if makers_s is None else min(ours_s, makers_s)
 
@@ -76,11 +78,13 @@ def _seen(visit: Visit, bins: Bins) -> Visit:
     if visit.stage is Stage.SEE_OFF and bins.state != "key off?":
         return _go(visit, Stage.SEE_ON)
     if visit.stage is Stage.SEE_ON and bins.feed_v > visit.feed_live_v and bins.state in ("key on", "released"):
-        return _go(visit, Stage.WAIT_LAMP if not visit.bursts else Stage.READY)
+        return _go(visit, Stage.WAIT_LAMP if not visit.bursts_now else Stage.READY)
     if visit.stage in (Stage.WAIT_LAMP, Stage.READY) and _dead_for(visit, NO_FEED_S):
         return _go(visit, Stage.SEE_ON)
     if visit.stage is Stage.REST and bins.running and not visit.ran:
         return _runs(visit)
+    if visit.stage is Stage.OIL and _dead_for(visit, NO_FEED_S):
+        return _no_oil(visit, "key off")
     return visit
 
 
@@ -104,6 +108,9 @@ def _begin_crank(visit: Visit, bins: Bins) -> Visit:
         noted = (*noted, "cranked before the WAIT lamp was answered for")
     elif visit.stage is Stage.REST:
         noted = (*noted, f"cranked {max(visit.rest_until_s - visit.now_s, 0.0):.0f} s before the rest was over")
+    elif visit.stage is Stage.SOAK:
+        noted = (*noted, "hot restart before the soak was over")
+        visit = replace(visit, cold_bursts=len(visit.bursts))
     elif visit.stage in AFTER_START:
         noted = (*noted, "cranked again after the engine had run")
     visit = replace(visit, noted=noted, crank_from_s=bins.now_s - bins.crank_s, feed_dead=False, ran=False)
@@ -128,12 +135,22 @@ def _runs(visit: Visit) -> Visit:
     return _go(visit, Stage.OIL) if visit.guided else visit
 
 
+def _no_oil(visit: Visit, then: str) -> Visit:
+    due_s = visit.makers.oil_s or OIL_S
+    why = (
+        f"no oil pressure seen, {then}"
+        if visit.now_s - visit.since_s < due_s
+        else f"no oil pressure within {due_s:.0f} s, {then}"
+    )
+    return _go(replace(visit, noted=(*visit.noted, why)), Stage.OVER, f"{why}: find out why before the next crank")
+
+
 def _timed(visit: Visit) -> Visit:
     in_stage_s = visit.now_s - visit.since_s
     if not visit.guided:
         return visit
     last_s = visit.bursts[-1].start_s + visit.bursts[-1].lasted_s if visit.bursts else 0.0
-    if visit.stage in BEFORE_CRANK and visit.now_s - last_s > visit.patience_s:
+    if visit.stage in BEFORE_CRANK and visit.now_s - max(last_s, visit.hot_from_s) > visit.patience_s:
         return _go(visit, Stage.OVER, f"no crank in {visit.patience_s / 60.0:g} minutes")
     if not visit.attended and visit.bridged_s is not None and visit.now_s - visit.bridged_s > ALONE_S:
         return _go(visit, Stage.OVER, BRIDGED)
@@ -141,13 +158,26 @@ def _timed(visit: Visit) -> Visit:
         return _go(visit, Stage.OVER, "nobody there to go on")
     if visit.stage is Stage.REST:
         return _rested(visit, in_stage_s)
+    if visit.stage is Stage.OIL and not visit.air and in_stage_s > (visit.makers.oil_s or OIL_S) + OIL_GRACE_S:
+        return _no_oil(visit, "the key is still on: turn it off now")
+    if visit.stage is Stage.SOAK and in_stage_s > SOAK_S:
+        return _hot(visit)
     if visit.stage is Stage.IDLE and in_stage_s > IDLE_S:
         return _go(replace(visit, answered=(*visit.answered, "idled for a minute, charging watched")), Stage.OFF_AFTER)
     if visit.stage is Stage.OFF_AFTER and _dead_for(visit, (visit.makers.power_down_s or 0.0) + 1.5):
-        return _go(
-            replace(visit, answered=(*visit.answered, "key off: feed seen dead")), Stage.OVER, "the whole start was watched"
-        )
+        return _after_off(replace(visit, answered=(*visit.answered, "key off: feed seen dead")))
     return visit
+
+
+def _after_off(visit: Visit) -> Visit:
+    """The hot restart, where it has not been and somebody is there."""
+    if visit.cold_bursts is not None or not visit.attended:
+        return _go(visit, Stage.OVER, "the whole start was watched")
+    return _go(visit, Stage.SOAK)
+
+
+def _hot(visit: Visit) -> Visit:
+    return _go(replace(visit, cold_bursts=len(visit.bursts), hot_from_s=visit.now_s, ran=False), Stage.SEE_ON)
 
 
 def _rested(visit: Visit, in_stage_s: float) -> Visit:
@@ -155,7 +185,7 @@ def _rested(visit: Visit, in_stage_s: float) -> Visit:
         return visit
     if not visit.bursts[-1].feed_held:
         return _go(visit, Stage.OVER, "the feed did not hold: find the cause before the next crank")
-    if len(visit.bursts) >= len(BURSTS_S):
+    if len(visit.bursts_now) >= len(BURSTS_S):
         return _go(visit, Stage.OVER, "three bursts without a start: find the cause, the fuel supply first")
     if visit.now_s < visit.rest_until_s:
         return visit
@@ -177,9 +207,25 @@ def _pressed(visit: Visit, letter: str) -> Visit:
     if visit.stage is Stage.REST and letter == "r" and visit.bursts:
         return _runs(visit)
     if visit.stage is Stage.OIL and letter == "o":
-        return _go(replace(visit, answered=(*visit.answered, "oil pressure seen")), Stage.IDLE)
+        return _after_oil(replace(visit, answered=(*visit.answered, "oil pressure seen")))
+    if visit.stage is Stage.SOAK and letter == "h":
+        minutes = (visit.now_s - visit.since_s) / 60.0
+        return _hot(replace(visit, answered=(*visit.answered, f"hot restart after {minutes:.0f} min of soak")))
     if letter == "s" and visit.stage in AFTER_START:
-        skipped = replace(visit, skipped=(*visit.skipped, str(visit.stage)))
-        after = {Stage.OIL: Stage.IDLE, Stage.IDLE: Stage.OFF_AFTER, Stage.OFF_AFTER: Stage.OVER}[visit.stage]
-        return _go(skipped, after, "the last step was skipped" if after is Stage.OVER else "")
+        return _skipped(replace(visit, skipped=(*visit.skipped, str(visit.stage))))
     return visit
+
+
+def _after_oil(visit: Visit) -> Visit:
+    """Idle and charging are watched once, cold."""
+    return _go(visit, Stage.IDLE if visit.cold_bursts is None else Stage.OFF_AFTER)
+
+
+def _skipped(visit: Visit) -> Visit:
+    if visit.stage is Stage.OIL:
+        return _after_oil(visit)
+    if visit.stage is Stage.IDLE:
+        return _go(visit, Stage.OFF_AFTER)
+    if visit.stage is Stage.OFF_AFTER and visit.cold_bursts is None and visit.attended:
+        return _go(visit, Stage.SOAK)
+    return _go(visit, Stage.OVER, "the last step was skipped")

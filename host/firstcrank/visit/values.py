@@ -34,6 +34,7 @@ class Stage(StrEnum):
     OIL = "oil pressure"
     IDLE = "idle and charging"
     OFF_AFTER = "key off after running"
+    SOAK = "hot restart"
     OVER = "over"
 
 
@@ -121,7 +122,8 @@ class Visit:
     """Everything that a face needs to go on showing a start, and what the report tells afterwards.
 
     `patience_s`: so long without a crank ends it. `attended`: somebody can answer; else it ends after the first burst. `skipped` are
-    steps that were left out, `noted` what was done out of order.
+    steps that were left out, `noted` what was done out of order. `cold_bursts`: how many bursts came before the hot restart; None
+    before it.
     """
 
     makers: MakersLimits = MakersLimits()
@@ -139,6 +141,8 @@ class Visit:
     crank_from_s: float = 0.0
     rest_until_s: float = 0.0
     bursts: tuple[Burst, ...] = ()
+    cold_bursts: int | None = None
+    hot_from_s: float = 0.0
     feed_dead: bool = False
     dead_since_s: float | None = None
     ran: bool = False
@@ -152,6 +156,11 @@ class Visit:
     noted: tuple[str, ...] = ()
     answered: tuple[str, ...] = ()
     why: str = ""
+
+    @property
+    def bursts_now(self) -> tuple[Burst, ...]:
+        """The bursts of this start: the cold one, or the hot restart."""
+        return self.bursts[self.cold_bursts or 0 :]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -36,8 +37,10 @@ from firstcrank_sim.board.parts import (
 from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
 from firstcrank_sim.board.to_trace import bench_converter
 from firstcrank_sim.scenarios.catalogue import simulate
-from firstcrank_sim.scenarios.visits import VISITS
+from firstcrank_sim.scenarios.visits import VISITS, Doubled, Pieces, Steps
+from firstcrank_sim.vehicle.truth import Truth
 
+CLEAR_SEED = {"heater_then_crank": 2}  # where start 1 of a kind lies too near a limit to be shown as what it stands for
 STEP_US = 4000  # simulated time per pass of the firmware's loop
 PINS = tuple(range(26, 34))
 PROMPT = b'MicroPython v1.24.1 on 2024-11-29; Raspberry Pi Pico with RP2040\r\nType "help()" for more information.\r\n>>> '
@@ -72,6 +75,7 @@ class SimulatedBoard:
         self._tables: dict[str, object] = {} if solder else {"calibration": converter.calibration.to_json()}
         self._recording_us: int | None = None
         self._restarted = False
+        self._read_s = -1.0
         self._gone = False
         self._began_s = time.monotonic()
         self._app = self._boot()
@@ -159,11 +163,17 @@ class SimulatedBoard:
             if left_us <= 0:
                 break
         self._pace()
-        data = bytes(self._stream.to_host)
+        data = b"" if self._in_a_hole() else bytes(self._stream.to_host)
         self._stream.to_host.clear()
         if self._gone and not data:
             raise LinkLostError(f"{self.name}: the board is gone: the cable was pulled")
         return self._as_received(data)
+
+    def _in_a_hole(self) -> bool:
+        """Whether what has been sent since the last reading is lost on the way, as the scenario says."""
+        before_s, now_s = self._read_s, self._recorded_s()
+        self._read_s = now_s
+        return any(before_s < end_s and start_s <= now_s for start_s, end_s in self._fault.lost_s)
 
     def _as_received(self, data: bytes) -> bytes:
         if self._fault.corrupt_share and data:
@@ -198,35 +208,52 @@ class SimulatedBoard:
 
 
 def _brings(start: Waveforms) -> dict[str, object]:
-    """Leads and answers of a scenario, so that a recording gives what the list of scenarios says."""
+    """System voltage, leads and answers of a scenario, so that a recording gives what the list of scenarios says."""
+    brings: dict[str, object] = {"system_v": getattr(start, "system_v", 12)}
     roles, context = getattr(start, "roles", ()), getattr(start, "context", None)
     if not roles or len(roles) > len(PINS):
-        return {}
+        return brings
     answers = (
         {} if context is None else {name: getattr(context, name) for name in ANSWERS if getattr(context, name) is not None}
     )
-    return {"leads": [{"role": role, "pin": pin} for role, pin in zip(roles, PINS, strict=False)], "answers": answers}
+    return {**brings, "leads": [{"role": role, "pin": pin} for role, pin in zip(roles, PINS, strict=False)], "answers": answers}
 
 
 def open_sim(text: str) -> SimulatedBoard:
-    """The Link for "NAME[,seed=N][,speed=X][,solder=N]", NAME a scenario or a link fault.
+    """The Link for "NAME[,seed=N][,speed=X][,pull=S][,system=24][,solder=N]", NAME a scenario or a link fault.
 
-    `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes), `solder`
-    plants fault N of a wrongly soldered board, its clips on the ground clip: for `board check`. Raises UsageError where a part
-    cannot be read.
+    `seed` 0 or more picks another start of the same kind, `speed` paces it (1: real time; left out: as fast as it goes), `pull`
+    pulls the cable S seconds into the recording, `system=24` doubles the volts of a visit, `solder` plants fault N of a wrongly
+    soldered board, its clips on the ground clip: for `board check`. Raises UsageError where a part cannot be read.
     """
     name, *options = (part.strip() for part in text.split(","))
-    seed, speed, solder = 1, 0.0, None
+    seed, speed, solder, pull_s, system = CLEAR_SEED.get(name, 1), 0.0, None, None, None
     for option in options:
         key, _, value = option.partition("=")
         seed = _number(option, value, int) if key == "seed" else seed
         speed = _number(option, value, float) if key == "speed" else speed
         solder = solder_fault(_number(option, value, int)) if key == "solder" else solder
-        if key not in ("seed", "speed", "solder"):
-            raise UsageError(f"sim:{text}: {option!r} is not seed=N, speed=X or solder=N")
+        pull_s = _number(option, value, float) if key == "pull" else pull_s
+        system = _number(option, value, int) if key == "system" else system
+        if key not in ("seed", "speed", "solder", "pull", "system"):
+            raise UsageError(f"sim:{text}: {option!r} is not seed=N, speed=X, pull=S, system=24 or solder=N")
     fault = LINK_FAULTS.get(name)
-    start = VISITS[name](seed) if name in VISITS else simulate(fault.scenario if fault else name, seed)
+    start = _visit(name, seed, system) if name in VISITS else simulate(fault.scenario if fault else name, seed)
+    if system not in (None, start.system_v):
+        raise UsageError(f"sim:{text}: {name} is at {start.system_v} V (firstcrank scenarios lists those at 24 V)")
+    if name == "stopped_early" and isinstance(start, Truth) and pull_s is None:
+        pull_s = start.end_s
+    holes = tuple((hole.start_s, hole.end_s) for hole in getattr(start, "holes", ()))
+    if holes:
+        fault = replace(fault or LinkFault(name, ""), lost_s=holes)
+    if pull_s is not None:
+        fault = replace(fault or LinkFault(name, ""), pulled_s=pull_s)
     return SimulatedBoard(f"sim:{name}", start, bench_converter(start), seed, fault, speed, solder)
+
+
+def _visit(name: str, seed: int, system: int | None) -> Pieces | Steps | Doubled:
+    visit = VISITS[name](seed)
+    return Doubled(visit) if system == 24 else visit
 
 
 def _number(option: str, value: str, kind: Callable[[str], Number]) -> Number:

@@ -1,4 +1,4 @@
-"""What a start deserves, worked out from its circuit with the limits and never by the judge.
+"""The verdict to expect of a start, worked out from its circuit with the limits and never by the judge.
 
 The rules are evaluated three times: as they are, with everything eased by the stated uncertainty (what is still broken is
 certainly broken) and with everything tightened by twice that (what is still whole clears every limit clearly).
@@ -44,11 +44,11 @@ class Slack:
 
 @dataclass(frozen=True, slots=True)
 class Grade:
-    """`deserves` is "FAIL" (breaks a limit by more than the stated uncertainty), "PASS" (clears all by twice that), "NEAR"
+    """`expected_verdict` is "FAIL" (breaks a limit by more than the stated uncertainty), "PASS" (clears all by twice that), "NEAR"
     or "NO VERDICT" (the start cannot prove anything). `certain`: the violations that make it a FAIL.
     """
 
-    deserves: str
+    expected_verdict: str
     certain: tuple[Violation, ...]
     possible: tuple[Violation, ...]
 

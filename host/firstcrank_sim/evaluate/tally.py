@@ -14,16 +14,16 @@ VERDICTS = ("PASS", "FAIL", "NO VERDICT")
 
 
 def verdict_lines(trials: Sequence[Trial]) -> list[str]:
-    """One row for what the starts deserved, one column for what the judge said."""
-    lines = ["| the start deserves | starts | PASS | FAIL | NO VERDICT |", "|---|---|---|---|---|"]
-    said = {
+    """One row per verdict expected, one column per verdict given."""
+    lines = ["| expected of the start | starts | PASS | FAIL | NO VERDICT |", "|---|---|---|---|---|"]
+    stated_value = {
         "FAIL": "FAIL: breaks a limit by more than the stated uncertainty",
         "PASS": "PASS: clears every limit by twice that",
         "NEAR": "near a limit",
         "NO VERDICT": "NO VERDICT: the start cannot prove anything",
     }
-    for deserves, text in said.items():
-        mine = Counter(t.verdict for t in trials if t.deserves == deserves)
+    for expected_verdict, text in stated_value.items():
+        mine = Counter(t.verdict for t in trials if t.expected_verdict == expected_verdict)
         total = sum(mine.values())
         cells = [f"{mine[v]} ({share(mine[v], total)})" for v in VERDICTS]
         lines.append(f"| {text} | {total} | " + " | ".join(cells) + " |")
@@ -40,7 +40,7 @@ def cause_lines(trials: Sequence[Trial]) -> list[str]:
     single = [t for t in trials if t.single]
     first = sum(t.named[:1] == (t.cause,) for t in single)
     two = sum(t.cause in t.named[:2] for t in single)
-    healthy = [t for t in trials if t.cause is None and t.deserves == "PASS"]
+    healthy = [t for t in trials if t.cause is None and t.expected_verdict == "PASS"]
     named = sum(bool(t.named) for t in healthy)
     return [
         "| causes | starts | share |",
@@ -112,12 +112,12 @@ def voltage_lines(trials: Sequence[Trial]) -> list[str]:
 def speed_lines(trials: Sequence[Trial]) -> list[str]:
     """Crank speed against the turned angle."""
     pairs = [t.speed for t in trials if t.speed is not None]
-    stated = [(true, said) for true, said in pairs if said is not None]
-    good = sum(abs(said / true - 1.0) <= SPEED_SHARE for true, said in stated)
-    double = sum(said / true > 1.8 or said / true < 0.55 for true, said in stated)
+    stated = [(true, stated_value) for true, stated_value in pairs if stated_value is not None]
+    good = sum(abs(stated_value / true - 1.0) <= SPEED_SHARE for true, stated_value in stated)
+    double = sum(stated_value / true > 1.8 or stated_value / true < 0.55 for true, stated_value in stated)
     healthy = [t.speed for t in trials if t.speed is not None and t.healthy_speed]
-    refused = sum(said is None for _, said in healthy)
-    worst = max((abs(said / true - 1.0) for true, said in stated), default=0.0)
+    refused = sum(stated_value is None for _, stated_value in healthy)
+    worst = max((abs(stated_value / true - 1.0) for true, stated_value in stated), default=0.0)
     return [
         "| crank speed | starts | share |",
         "|---|---|---|",
@@ -130,8 +130,10 @@ def speed_lines(trials: Sequence[Trial]) -> list[str]:
 
 def wrong_lines(trials: Sequence[Trial], most: int = 30) -> list[str]:
     """The starts whose verdict is wrong, by name and seed, to be looked at."""
-    wrong = [t for t in trials if t.deserves in ("PASS", "FAIL") and t.verdict != t.deserves]
-    wrong += [t for t in trials if t.deserves == "NO VERDICT" and t.verdict == "PASS"]
+    wrong = [t for t in trials if t.expected_verdict in ("PASS", "FAIL") and t.verdict != t.expected_verdict]
+    wrong += [t for t in trials if t.expected_verdict == "NO VERDICT" and t.verdict == "PASS"]
     order = {"PASS": 0, "FAIL": 1, "NO VERDICT": 2}
     wrong.sort(key=lambda t: (order[t.verdict], t.name, t.seed))
-    return [f"{t.name} seed {t.seed}: deserves {t.deserves}, got {t.verdict}: {'; '.join(t.reasons)}" for t in wrong[:most]]
+    return [
+        f"{t.name} seed {t.seed}: expected {t.expected_verdict}, got {t.verdict}: {'; '.join(t.reasons)}" for t in wrong[:most]
+    ]

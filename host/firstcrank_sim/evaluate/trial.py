@@ -29,7 +29,7 @@ ThroughFrames = Callable[[Truth, Converter], Trace]
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """`deserves` from the circuit, `verdict` from the judge: both the key feed's.
+    """`expected_verdict` from the circuit, `verdict` from the judge: both the key feed's.
 
     Errors in seconds, volts and shares; empty where nothing to compare.
 
@@ -42,7 +42,7 @@ class Trial:
 
     name: str
     seed: int
-    deserves: str
+    expected_verdict: str
     verdict: str
     reasons: tuple[str, ...]
     cause: str | None
@@ -94,7 +94,7 @@ def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, f
     return Trial(
         name=truth.name,
         seed=truth.seed,
-        deserves=graded.deserves,
+        expected_verdict=graded.expected_verdict,
         verdict=judgement.feed.verdict,
         reasons=judgement.feed.reasons[:2],
         cause=cause,
@@ -108,7 +108,7 @@ def compare(truth: Truth, graded: Grade, judgement: Judgement, limits: Limits, f
         partly=partly,
         volts=_volts(truth, judgement),
         speed=_speed(truth, judgement),
-        healthy_speed=truth.cause is None and graded.deserves == "PASS",
+        healthy_speed=truth.cause is None and graded.expected_verdict == "PASS",
         framed=framed,
     )
 

@@ -1,7 +1,7 @@
 """Starts by name: healthy ones, every fault, and the ways in which a recording goes wrong.
 
 A name and a seed are one start, always the same. The vehicle is invented: an old farm pickup called Marigold, into which
-somebody has wired an electronically controlled diesel. What a start deserves follows from its circuit: see grading.
+somebody has wired an electronically controlled diesel. Which verdict to expect follows from its circuit: see grading.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ OTHER_FAULTS = (  # causes beside the feed that make the overall verdict a FAIL
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """`expected`: what such a start's key feed deserves as a rule. `cause`: id of its true cause, None where nothing is wrong."""
+    """`expected`: the key feed's verdict as a rule. `cause`: id of its true cause, None where nothing is wrong."""
 
     name: str
     line: str

@@ -51,6 +51,18 @@ class Pieces:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubled:
+    """The same at twice the voltage, as a vehicle of 24 V would carry it."""
+
+    of: Pieces | Steps
+    system_v: int = 24
+
+    def volts(self, role: str, t: FloatArray) -> FloatArray:
+        """Volts at the clip named `role` at times `t`."""
+        return 2.0 * self.of.volts(role, t)
+
+
+@dataclass(frozen=True, slots=True)
 class Steps:
     """Leads that step between levels: role -> (time, volts from there on), in time order."""
 
@@ -69,6 +81,13 @@ def second_burst_starts(seed: int) -> Pieces:
     first, second = simulate("marigold_repaired", seed), simulate("runs_on", seed)
     on_s = second.schedule.on_s + 0.6
     return Pieces((Piece(first, 0.0, first.end_s, 32.0), Piece(second, on_s, second.end_s, 75.0)))
+
+
+def hot_restart(seed: int) -> Pieces:
+    """A start, a minute of running, key off; half a minute later the engine is started again, hot."""
+    start = simulate("runs_on", seed)
+    off = Piece(start, 0.0, 0.5, 30.0)
+    return Pieces((Piece(start, 0.0, start.end_s, 75.0), off, Piece(start, 0.5, start.end_s, 20.0), off))
 
 
 def never_starts(seed: int) -> Pieces:
@@ -159,6 +178,7 @@ VISITS: dict[str, Callable[[int], Pieces | Steps]] = {
     build.__name__: build
     for build in (
         second_burst_starts,
+        hot_restart,
         never_starts,
         cranks_together,
         stalls_after_1s,

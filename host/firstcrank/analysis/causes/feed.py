@@ -10,7 +10,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.trace import FloatArray
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 
 def feed_from_start_terminal(facts: Facts) -> Cause | None:
@@ -42,17 +42,20 @@ def feed_dead_in_start(facts: Facts) -> Cause | None:
     if facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]:
         return None  # the starter's own control loses as much: before the switch, not in it
     if chatters and not worse and facts.lost_share < 0.7:
-        said, confidence = "comes and goes as long as the key is in START", 0.75
+        symptom, confidence = "comes and goes as long as the key is in START", 0.75
     elif facts.lost_share >= 0.7 and facts.lost_mean_v < view.limits["feed_off_v"]:
-        said, confidence = "dead as long as the key is in START, so the engine cranks with its module off", 0.95
+        symptom, confidence = "dead as long as the key is in START, so the engine cranks with its module off", 0.95
     elif facts.lost_share >= 0.7:
-        said, confidence = f"down to {text_v(facts.lost_mean_v)} on average as long as the key is in START", 0.9
+        symptom, confidence = f"down to {format_voltage(facts.lost_mean_v)} on average as long as the key is in START", 0.9
     else:
-        said, confidence = f"{text_v(crank_v or 0.0)} below its source in START and {text_v(run_v or 0.0)} in RUN", 0.85
+        symptom, confidence = (
+            f"{format_voltage(crank_v or 0.0)} below its source in START and {format_voltage(run_v or 0.0)} in RUN",
+            0.85,
+        )
     return Cause(
         "feed_dead_in_start",
         confidence,
-        f"The feed is good in RUN and {said}: the wrong terminal of the ignition switch, or a worn START contact.",
+        f"The feed is good in RUN and {symptom}: the wrong terminal of the ignition switch, or a worn START contact.",
     )
 
 
@@ -71,7 +74,7 @@ def feed_lost_at_turn(facts: Facts) -> Cause | None:
     return Cause(
         "feed_lost_at_turn",
         0.9 if failed else 0.3,
-        f"The feed is lost only while the key travels {way}, for {text_s(longest.duration_s)}: the switch breaks one contact "
+        f"The feed is lost only while the key travels {way}, for {format_duration(longest.duration_s)}: the switch breaks one contact "
         "before it makes the other.",
     )
 
@@ -96,7 +99,8 @@ def feed_relay(facts: Facts) -> Cause | None:
     return Cause(
         "feed_relay",
         0.97 if start.duration_s < 0.9 * (first.end_s - begin_s) else 0.96,
-        f"The feed goes as the battery dips to {text_v(let_go_v)} and comes back at {text_v(back_v)}, abruptly both ways: a relay in "
+        f"The feed goes as the battery dips to {format_voltage(let_go_v)} and comes back at "
+        f"{format_voltage(back_v)}, abruptly both ways: a relay in "
         "the feed lets go at low voltage (hot or weak coil, poor coil feed or ground).",
     )
 
@@ -127,7 +131,7 @@ def feed_loose(facts: Facts) -> Cause | None:
     steadily = max(v for v in (facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.AFTER), 0.0) if v is not None)
     several = len(came_back) >= 3
     what = f"{len(came_back)} dropouts" if several else "a dropout" if came_back else "a brief drop"
-    how = f", the longest {text_s(longest_s)}," if came_back else ""
+    how = f", the longest {format_duration(longest_s)}," if came_back else ""
     when = "within the crank" if came_back and all(d in facts.inside for d in came_back) else "with the key ON"
     return Cause(
         "feed_loose",
@@ -146,11 +150,11 @@ def feed_ballast(facts: Facts) -> Cause | None:
     bypassed = crank_v is not None and crank_v < 0.5 * run_v
     if not bypassed and warms < 0.06:
         return None
-    how = f"only {text_v(crank_v or 0.0)} while cranking" if bypassed else f"{warms:.0%} more within seconds of key on"
+    how = f"only {format_voltage(crank_v or 0.0)} while cranking" if bypassed else f"{warms:.0%} more within seconds of key on"
     return Cause(
         "feed_ballast",
         0.9 if bypassed else 0.88,
-        f"The feed drops {text_v(run_v)} in RUN and {how}: it comes through a ballast resistor or resistor wire.",
+        f"The feed drops {format_voltage(run_v)} in RUN and {how}: it comes through a ballast resistor or resistor wire.",
     )
 
 
@@ -185,7 +189,7 @@ def feed_resistance(facts: Facts) -> Cause | None:
         return None
     failed = any(f.result is Result.FAIL for f in facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL))
     worst_v = max(worst_v, max((f.measured or 0.0 for f in drops), default=0.0))
-    lost = f"{text_v(worst_v)}" if worst_v >= warn_v else "volts"
+    lost = f"{format_voltage(worst_v)}" if worst_v >= warn_v else "volts"
     held = any(d.duration_s >= HELD_S for d in held_low)
     return Cause(
         "feed_resistance",

@@ -9,7 +9,7 @@ from firstcrank.analysis.intervals import runs_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope
-from firstcrank.units import text_v
+from firstcrank.units import format_voltage
 
 STEP_SHARE, STEPPED_SHARE, STEPPED_S = (
     0.1,
@@ -54,7 +54,7 @@ def battery_weak(facts: Facts) -> Cause | None:
     if failed is None:
         return None
     rest = next((f for f in facts.findings if f.check is CheckId.BATTERY_REST and f.measured is not None), None)
-    at_rest = f" It rests at {text_v(rest.measured or 0.0)}." if rest else ""
+    at_rest = f" It rests at {format_voltage(rest.measured or 0.0)}." if rest else ""
     return Cause(
         "battery_weak",
         0.9 if low else 0.7,
@@ -82,7 +82,8 @@ def battery_cable(facts: Facts) -> Cause | None:
     return Cause(
         "battery_cable",
         0.93,
-        f"Between the battery's post and the feed up to {text_v(worst_v)} are lost while cranking, in step with the starter's current, "
+        f"Between the battery's post and the feed up to {format_voltage(worst_v)} are lost while cranking, in "
+        "step with the starter's current, "
         "and almost nothing in RUN: a poor clamp or cable that carries the starter's current feeds the key switch too.",
     )
 
@@ -98,7 +99,8 @@ def ground_path(facts: Facts) -> Cause | None:
     return Cause(
         "ground_path",
         0.94 if facts.ground_share >= 0.5 else 0.88,
-        f"Ground rises {text_v(worst_v)} above the battery's negative post while cranking, and that is what the feed lacks: a poor strap "
+        f"Ground rises {format_voltage(worst_v)} above the battery's negative post while cranking, and that is "
+        "what the feed lacks: a poor strap "
         "or ground joint.",
     )
 
@@ -111,7 +113,8 @@ def starter_control_drop(facts: Facts) -> Cause | None:
     return Cause(
         "starter_control_drop",
         0.85,
-        f"The starter solenoid's control circuit loses {text_v(found.measured or 0.0)}: switch, neutral switch, relay or their joints.",
+        f"The starter solenoid's control circuit loses {format_voltage(found.measured or 0.0)}: switch, neutral "
+        "switch, relay or their joints.",
     )
 
 
@@ -163,7 +166,8 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
         return Cause(
             "backfeed_after_off",
             0.6,
-            f"The feed stood at {text_v(before_v)} before the key came on: something feeds it back with the key off, or the lead is on "
+            f"The feed stood at {format_voltage(before_v)} before the key came on: something feeds it back with "
+            "the key off, or the lead is on "
             "another wire.",
         )
     held_v = _stepped_down_v(facts)
@@ -171,7 +175,8 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
         return Cause(
             "backfeed_after_off",
             0.88 if _only_late(facts) else 0.45,
-            f"Long after the crank the feed stepped down to {text_v(held_v)} and stood there: if the key was turned off then, something "
+            f"Long after the crank the feed stepped down to {format_voltage(held_v)} and stood there: if the "
+            "key was turned off then, something "
             "feeds it back (say so with --hold-on).",
         )
     if found is None:
@@ -179,7 +184,7 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
     return Cause(
         "backfeed_after_off",
         0.9,
-        f"With the key off the feed keeps {text_v(found.measured or 0.0)}: a lamp or the charging circuit feeds it back.",
+        f"With the key off the feed keeps {format_voltage(found.measured or 0.0)}: a lamp or the charging circuit feeds it back.",
     )
 
 
@@ -247,7 +252,7 @@ def no_charge(facts: Facts) -> Cause | None:
     return Cause(
         "no_charge",
         0.8,
-        f"The engine runs and the battery stays at {text_v(found.measured or 0.0)}: nothing charges it.",
+        f"The engine runs and the battery stays at {format_voltage(found.measured or 0.0)}: nothing charges it.",
     )
 
 

@@ -6,7 +6,7 @@ from firstcrank.analysis.finding import compared
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Result
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 ID = CheckId.KEY_OFF_DECAY
 
@@ -24,16 +24,18 @@ def check(view: View) -> list[Finding]:
     if end_s < view.off_s + hold_s + view.th.vehicle.off_quiet_s:
         seen_s = end_s - view.off_s
         return [
-            _not_measured(f"feed after key off: recorded for {text_s(seen_s)}, the module may stay on for {text_s(hold_s)}")
+            _not_measured(
+                f"feed after key off: recorded for {format_duration(seen_s)}, the module may stay on for {format_duration(hold_s)}"
+            )
         ]
     chosen = view.within(view.off_s + hold_s, end_s)
     level = view.mean("key_switch", chosen)
     limit_v = view.limits["module_wake_v"]
     finding = compared(ID, level, "", below=limit_v, undecided=Result.WARN, at_s=view.off_s)
     if finding.result is not Result.PASS:
-        text = f"the feed still reads {text_v(level.value)} after key off: something feeds it back and keeps the module awake"
+        text = f"the feed still reads {format_voltage(level.value)} after key off: something feeds it back and keeps the module awake"
     else:
-        text = f"feed dead after key off ({text_v(level.value)})"
+        text = f"feed dead after key off ({format_voltage(level.value)})"
         if not any(c.engine_ran_on for c in view.cranks):
             text += "; back-feed from an alternator shows only after the engine has run"
     return [Finding(ID, finding.result, text, level, limit_v, view.off_s, conformance=finding.conformance)]

@@ -11,7 +11,7 @@ from firstcrank.analysis.finding import compared
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
-from firstcrank.units import text_v
+from firstcrank.units import format_voltage
 
 
 def check_rest(view: View) -> list[Finding]:
@@ -24,12 +24,12 @@ def check_rest(view: View) -> list[Finding]:
         return [Finding(check, Result.NOT_MEASURED, "battery at rest: too little time before the key came on")]
     rest = view.mean("battery", chosen)
     low_v, charger_v = view.limits["battery_rest_warn_v"], view.limits["battery_rest_charger_v"]
-    text = f"battery at rest {text_v(rest.value)}"
+    text = f"battery at rest {format_voltage(rest.value)}"
     if rest.value > charger_v:
         text += ": a charger or jump pack seems to be connected"
         return [Finding(check, Result.WARN, text, rest, charger_v, 0.0, Phase.KEY_OFF)]
     finding = compared(check, rest, text, above=low_v, missed=Result.WARN, at_s=0.0, phase=Phase.KEY_OFF)
-    more = {Result.WARN: ": charge the battery first", Result.UNDECIDED: f": too close to {text_v(low_v)} to tell"}
+    more = {Result.WARN: ": charge the battery first", Result.UNDECIDED: f": too close to {format_voltage(low_v)} to tell"}
     text += more.get(finding.result, "")
     return [Finding(check, finding.result, text, rest, low_v, 0.0, Phase.KEY_OFF, conformance=finding.conformance)]
 
@@ -43,10 +43,10 @@ def check_crank(view: View) -> list[Finding]:
         return []
     mean = view.mean("battery", chosen)
     limit_v = view.limits["battery_crank_warn_v"]
-    text = f"battery while cranking {text_v(mean.value)}"
+    text = f"battery while cranking {format_voltage(mean.value)}"
     at_s = view.cranks[0].start_s
     check = CheckId.BATTERY_CRANK
     finding = compared(check, mean, text, above=limit_v, missed=Result.WARN, at_s=at_s, phase=Phase.CRANK)
     if finding.result is Result.WARN:
-        text += f", below {text_v(limit_v)}: a cold diesel may do that; charge and test the battery if it cranks slowly"
+        text += f", below {format_voltage(limit_v)}: a cold diesel may do that; charge and test the battery if it cranks slowly"
     return [Finding(check, finding.result, text, mean, limit_v, at_s, Phase.CRANK, conformance=finding.conformance)]

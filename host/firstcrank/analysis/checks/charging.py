@@ -9,7 +9,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.trace import BoolArray, FloatArray
-from firstcrank.units import text_v
+from firstcrank.units import format_voltage
 
 CHARGED_SHARE = 0.03  # of the watch
 MAINS_HZ = (100.0, 120.0)  # a rectifier charger's ripple: twice the mains frequency
@@ -29,7 +29,7 @@ def check(view: View) -> list[Finding]:
         return [Finding(check_id, Result.NOT_MEASURED, ask)]
     volts = view.mean("battery", late)
     at_s = stop_s - th.charging_late_s
-    text = f"battery {text_v(volts.value)} with the engine running"
+    text = f"battery {format_voltage(volts.value)} with the engine running"
     if low_v + volts.expanded < volts.value < high_v - volts.expanded:
         return [Finding(check_id, Result.PASS, text, volts, low_v, at_s, Phase.AFTER)]
     if volts.value >= high_v - volts.expanded:
@@ -40,7 +40,7 @@ def check(view: View) -> list[Finding]:
             )
         ]
     if stop_s < released_s + th.charging_watch_s:
-        return [Finding(check_id, Result.NOT_MEASURED, f"{ask} ({text_v(volts.value)} so far)", volts, low_v)]
+        return [Finding(check_id, Result.NOT_MEASURED, f"{ask} ({format_voltage(volts.value)} so far)", volts, low_v)]
     surely_low = volts.value + volts.expanded < low_v
     nothing = surely_low and volts.value + volts.expanded < view.rest_v + 0.3 * view.scale
     text += ": nothing charges it" if nothing else ": charging too little"
@@ -108,7 +108,7 @@ def check_recovery(view: View) -> list[Finding]:
     if not chosen.any():
         return []
     volts = view.mean("battery", chosen)
-    text = f"battery back to {text_v(volts.value)} two seconds after the crank"
+    text = f"battery back to {format_voltage(volts.value)} two seconds after the crank"
     low = volts.value < view.limits["battery_rest_warn_v"] - th.recovery_low_v
     result = Result.WARN if low else Result.PASS
     return [Finding(CheckId.BATTERY_RECOVERY, result, text, volts, None, end_s + th.recovery_to_s, Phase.AFTER)]

@@ -6,7 +6,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Dropout, Finding
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Result
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 ID = CheckId.FEED_CHATTER
 
@@ -23,7 +23,7 @@ def check(view: View) -> list[Finding]:
     value = Measured(float(len(group)))
     if len(group) < need:
         return [Finding(ID, Result.PASS, "no chatter", value, float(need))]
-    text = f"chatter: {len(group)} dropouts within {text_s(group[-1].end_s - group[0].start_s)}{more}"
+    text = f"chatter: {len(group)} dropouts within {format_duration(group[-1].end_s - group[0].start_s)}{more}"
     result = Result.FAIL if group is counting else Result.WARN
     return [Finding(ID, result, text, value, float(need), group[0].start_s, group[0].phase)]
 

@@ -16,7 +16,7 @@ from firstcrank.model.judgement import Finding
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Result
 from firstcrank.trace import BoolArray, FloatArray
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 ROLES = ("heater_coil", "heater_return")
 POLARITY_ADVICE = (
@@ -55,7 +55,10 @@ def _polarity(view: View, across_v: FloatArray, live: BoolArray) -> Finding:
     across = Measured(float(across_v[live].mean()), view.difference(*ROLES, live).u, "V")
     check_id = CheckId.HEATER_POLARITY
     if across.value < 0:
-        text = f"intake heater solenoid is wired the wrong way round ({text_v(across.value)} across it): KEY OFF NOW. {POLARITY_ADVICE}"
+        text = (
+            f"intake heater solenoid is wired the wrong way round ({format_voltage(across.value)} across it): KEY "
+            f"OFF NOW. {POLARITY_ADVICE}"
+        )
         return Finding(check_id, Result.FAIL, text, across, 0.0, at_s)
     text = f"intake heater solenoid sees plus on its plus lead. {POLARITY_ADVICE}"
     return Finding(check_id, Result.PASS, text, across, 0.0, at_s)
@@ -67,7 +70,7 @@ def _voltage(view: View, live: BoolArray) -> Finding:
     plus, minus = view.difference("battery", "heater_coil", chosen), view.mean("heater_return", chosen)
     drop = Measured(plus.value + minus.value, math.hypot(plus.u, minus.u), "V")
     across_v = view.mean("heater_coil", chosen).value - minus.value
-    text = f"intake heater solenoid gets {text_v(across_v)}, {text_v(drop.value)} less than the battery"
+    text = f"intake heater solenoid gets {format_voltage(across_v)}, {format_voltage(drop.value)} less than the battery"
     at_s = float(view.trace.start_s[np.flatnonzero(live)[0]])
     return compared(CheckId.HEATER_VOLTAGE, drop, text, below=view.limits["heater_drop_fail_v"], at_s=at_s)
 
@@ -88,5 +91,5 @@ def _chatter(view: View, live: BoolArray, stretches: list[Stretch]) -> Finding:
 def _on_time(view: View, stretches: list[Stretch]) -> Finding:
     first_crank_s = view.cranks[0].start_s if view.cranks else float("inf")
     before_s = sum(max(min(b, first_crank_s) - a, 0.0) for a, b in stretches if a < first_crank_s)
-    text = f"intake heater on for {text_s(before_s)} before the crank (the wait lamp decides when to crank, not this time)"
+    text = f"intake heater on for {format_duration(before_s)} before the crank (the wait lamp decides when to crank, not this time)"
     return Finding(CheckId.HEATER_ON_TIME, Result.PASS, text, Measured(before_s, 0.0, "s"), None, stretches[0][0])

@@ -14,7 +14,7 @@ from firstcrank.model.judgement import Finding
 from firstcrank.model.measured import COVERAGE, Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.trace import FloatArray
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 
 def _worst_half_second(view: View, volts: FloatArray) -> BoolArray | None:
@@ -57,15 +57,16 @@ def check_minimum(view: View) -> list[Finding]:
     at_s = float(view.trace.start_s[np.flatnonzero(inside)[np.argmin(lowest[inside])]])
     surely_s = _longest_s(view, inside & (mean < minimum_v - COVERAGE * u_v))
     possibly_s = _longest_s(view, inside & (lowest < minimum_v + COVERAGE * u_v))
-    text = f"the module gets {text_v(lowest_v)} at the lowest in START"
+    text = f"the module gets {format_voltage(lowest_v)} at the lowest in START"
     result = Result.PASS
     if surely_s > allowed_s or lowest_v < view.limits["supply_dip_lowest_v"] - COVERAGE * u_v:
         result = Result.FAIL
         text += (
-            f": below its minimum of {text_v(minimum_v)} for {text_s(max(surely_s, 0.0))}, so it stops while the engine cranks"
+            f": below its minimum of {format_voltage(minimum_v)} for {format_duration(max(surely_s, 0.0))}, so it "
+            "stops while the engine cranks"
         )
     elif possibly_s > allowed_s:
-        result, text = Result.UNDECIDED, text + f": too close to its minimum of {text_v(minimum_v)}"
+        result, text = Result.UNDECIDED, text + f": too close to its minimum of {format_voltage(minimum_v)}"
     return [Finding(check, result, text, Measured(lowest_v, u_v, "V"), minimum_v, at_s, Phase.CRANK)]
 
 
@@ -86,7 +87,7 @@ def check_supply(view: View) -> list[Finding]:
         return []
     drop = view.difference("battery", "module_supply", chosen)
     at_s = float(view.trace.start_s[np.flatnonzero(chosen)[0]])
-    text = f"module supply drops {text_v(drop.value)} while cranking"
+    text = f"module supply drops {format_voltage(drop.value)} while cranking"
     limit_v = view.limits["module_supply_drop_fail_v"]
     return [compared(CheckId.MODULE_SUPPLY_DROP, drop, text, below=limit_v, at_s=at_s, phase=Phase.CRANK)]
 
@@ -129,7 +130,7 @@ def check_grounds(view: View) -> list[Finding]:
         if chosen is None:
             continue
         rise = view.mean(role, chosen)
-        text = f"{role.replace('_', ' ')} rises {text_v(rise.value)} above the battery's negative post while cranking"
+        text = f"{role.replace('_', ' ')} rises {format_voltage(rise.value)} above the battery's negative post while cranking"
         at_s = float(view.trace.start_s[np.flatnonzero(chosen)[0]])
         findings.append(compared(check, rise, text, below=view.limits[key], at_s=at_s, phase=Phase.CRANK))
     return findings

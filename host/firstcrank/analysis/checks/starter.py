@@ -9,7 +9,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Crank, Finding
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result
-from firstcrank.units import text_v
+from firstcrank.units import format_voltage
 
 ID = CheckId.STARTER_CONTROL_DROP
 
@@ -25,10 +25,10 @@ def check(view: View) -> list[Finding]:
     drop, crank = max(drops, key=lambda pair: pair[0].value)
     limit_v = view.limits["starter_control_drop_fail_v"]
     sides = "both sides summed" if both else "on its plus side alone"
-    text = f"starter control circuit drops {text_v(drop.value)}, {sides}"
+    text = f"starter control circuit drops {format_voltage(drop.value)}, {sides}"
     finding = compared(ID, drop, text, below=limit_v, at_s=crank.start_s, phase=Phase.CRANK)
     if finding.result is Result.FAIL:
-        text += f", more than {text_v(limit_v)}: the solenoid may not pull in"
+        text += f", more than {format_voltage(limit_v)}: the solenoid may not pull in"
     elif not both:
         text = "starter control circuit: needs the engine ground lead as well (plus and minus sides are summed)"
         return [Finding(ID, Result.NOT_MEASURED, text)]

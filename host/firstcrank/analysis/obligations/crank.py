@@ -9,7 +9,7 @@ from firstcrank.analysis.seen import still_missing
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
-from firstcrank.units import text_s
+from firstcrank.units import format_duration
 
 
 def seen(view: View) -> Finding:
@@ -45,7 +45,7 @@ def long_enough(view: View) -> Finding:
         return lacking(CheckId.CRANK_LONG_ENOUGH, "no crank was seen")
     longest = max(view.cranks, key=lambda c: c.end_s - c.start_s)
     ran = next((c.ran_on_evidence for c in view.cranks if c.engine_ran_on), "")
-    text = f"cranked for {text_s(longest.end_s - longest.start_s)}" + (f"; the engine ran ({ran})" if ran else "")
+    text = f"cranked for {format_duration(longest.end_s - longest.start_s)}" + (f"; the engine ran ({ran})" if ran else "")
     return shown(CheckId.CRANK_LONG_ENOUGH, text)
 
 

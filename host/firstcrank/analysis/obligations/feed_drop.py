@@ -17,7 +17,7 @@ from firstcrank.model.judgement import Finding, Interval
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Result
 from firstcrank.trace import FloatArray, IntArray
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 TRAVEL_REACH_S = 0.05  # around the worst window in which an excursion's first and last moment are looked for
 UP_TO_A_BIN = 1e-9
@@ -138,9 +138,9 @@ def _beyond_bounce(view: View, interval: Interval, finding: Finding, limit_v: fl
         least_s, likely_s = _excursion_s(view, int(first), int(past), limit_v, judged)
         if likely_s <= NEARLY * allowed_s:
             continue
-        text = f"a drop over {text_v(limit_v)} for {text_s(likely_s)} around a bounce {WHERE[interval.name]}"
+        text = f"a drop over {format_voltage(limit_v)} for {format_duration(likely_s)} around a bounce {WHERE[interval.name]}"
         if least_s > allowed_s:
-            result, more = Result.FAIL, f": longer than the {text_s(allowed_s)} allowed while the key travels"
+            result, more = Result.FAIL, f": longer than the {format_duration(allowed_s)} allowed while the key travels"
         else:
             result, more = Result.UNDECIDED, ": it may or may not be a bounce of the key's travel"
         return replace(finding, result=result, reason=text + more, at_s=float(view.trace.start_s[first]), conformance=None)
@@ -196,7 +196,7 @@ def _in_travel(view: View, interval: Interval, finding: Finding, limit_v: float)
     if all(where is Lies.OUTSIDE for where in lies):
         return finding
     inside = Lies.INSIDE in lies and most_s <= allowed_s
-    text = f"a drop over {text_v(limit_v)} for {text_s(most_s)} {WHERE[interval.name]}"
+    text = f"a drop over {format_voltage(limit_v)} for {format_duration(most_s)} {WHERE[interval.name]}"
     more = ": a bounce of the key's travel" if inside else ": it may or may not be a bounce of the key's travel"
     return replace(
         finding,
@@ -219,7 +219,7 @@ def above_source(view: View, interval: Interval, windows: DropWindows) -> Findin
     if at is None:
         return _none(view, check, interval, windows, view.th.feed.steady_s)
     above = _measured(view, windows, at, -1.0)
-    text = f"the feed reads {text_v(above.value)} above its source {WHERE[interval.name]}"
+    text = f"the feed reads {format_voltage(above.value)} above its source {WHERE[interval.name]}"
     limit_v = view.th.feed.above_source_v + above.expanded
     if above.value <= limit_v:
         return Finding(
@@ -259,16 +259,16 @@ def _graded(
 ) -> Finding:
     drop = _measured(view, windows, at)
     at_s = float(view.trace.start_s[windows.bins[at]])
-    text = f"{kind} drop {text_v(drop.value)} ± {text_v(drop.expanded)} {WHERE[interval.name]} at {at_s:.2f} s"
+    text = f"{kind} drop {format_voltage(drop.value)} ± {format_voltage(drop.expanded)} {WHERE[interval.name]} at {at_s:.2f} s"
     finding = compared(check, drop, text, below=fail_v, at_s=at_s, phase=interval.name, crank=interval.crank)
     result = finding.result
     if result is not Result.PASS and _clipped(view, windows, at):
         result, text = Result.UNDECIDED, text + ": a lead stands at the top of its range there"
     elif result is Result.UNDECIDED:
         exact = "exactly at" if abs(drop.value - fail_v) < 5e-4 else "too close to"
-        text += f": {exact} the limit of {text_v(fail_v)} to tell"
+        text += f": {exact} the limit of {format_voltage(fail_v)} to tell"
     elif result is Result.FAIL:
-        text += f", limit {text_v(fail_v)}"
+        text += f", limit {format_voltage(fail_v)}"
     elif warn_v is not None and drop.value + drop.expanded >= warn_v:
-        result, text = Result.WARN, text + f", limit {text_v(warn_v)}"
+        result, text = Result.WARN, text + f", limit {format_voltage(warn_v)}"
     return Finding(check, result, text, drop, fail_v, at_s, interval.name, interval.crank, finding.conformance)

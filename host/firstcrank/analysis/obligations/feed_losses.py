@@ -10,7 +10,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Dropout, Finding, Interval
 from firstcrank.model.measured import COVERAGE, Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 WHERE = {
     Phase.KEY_OFF: "with the key off",
@@ -51,11 +51,11 @@ def none_counts(view: View, interval: Interval) -> Finding:
             CheckId.FEED_DROPOUT, f"the feed was not shown {_where(interval)}", at_s=interval.start_s, crank=interval.crank
         )
     lowest_v = float(view.feed.lowest_v[inside].min(initial=np.inf))
-    low = f", lowest {text_v(lowest_v)}" if np.isfinite(lowest_v) else ""
+    low = f", lowest {format_voltage(lowest_v)}" if np.isfinite(lowest_v) else ""
     short = [d for d in mine if d.kind == "short"]
     text = f"{_where(interval)}: no dropout that counts{low}"
     if short:
-        text += f"; {len(short)} too short to count, the longest {text_s(max(d.duration_s for d in short))}"
+        text += f"; {len(short)} too short to count, the longest {format_duration(max(d.duration_s for d in short))}"
     result = Result.WARN if short or tolerated else Result.PASS
     return _finding(view, interval, result, text + (f"; {tolerated}" if tolerated else ""), worst, tolerated)
 
@@ -64,7 +64,7 @@ def lost(drop: Dropout) -> str:
     """One loss, whole, in plain words."""
     span = f"{drop.start_s:.3f} to {drop.end_s:.3f} s" if drop.duration_s >= 0.1 else f"at {drop.start_s:.3f} s"
     crossed = ", ".join(WHERE[p] for p in drop.phases[:1]) if len(drop.phases) < 2 else _across(drop)
-    return f"lost for {text_s(drop.duration_s)} ({span}), down to {text_v(drop.lowest_v)}, {crossed}"
+    return f"lost for {format_duration(drop.duration_s)} ({span}), down to {format_voltage(drop.lowest_v)}, {crossed}"
 
 
 def _across(drop: Dropout) -> str:
@@ -83,7 +83,7 @@ def _tolerated(view: View, interval: Interval, mine: list[Dropout]) -> str:
     for bounce in view.losses.bounces:
         if any(d.kind == "tolerated" and bounce.start_s - 1e-9 <= d.start_s <= bounce.end_s for d in mine):
             lines.append(
-                f"one bounce of {text_s(bounce.end_s - bounce.start_s)} {bounce.window.name} at {bounce.start_s:.3f} s"
+                f"one bounce of {format_duration(bounce.end_s - bounce.start_s)} {bounce.window.name} at {bounce.start_s:.3f} s"
             )
     return "; ".join(lines)
 
@@ -97,8 +97,9 @@ def _near(view: View, interval: Interval) -> Finding | None:
             low_v = float(view.feed.lowest_v[inside].min())
             guard_v = expanded_of_feed(view.trace, view.feed, minimum_v, 1.0)
             text = (
-                f"{_where(interval)}: {text_v(low_v)} at {start_s:.3f} s is too close to the module's minimum of {text_v(minimum_v)} "
-                f"to tell (± {text_v(guard_v)})"
+                f"{_where(interval)}: {format_voltage(low_v)} at {start_s:.3f} s is too close to the module's "
+                f"minimum of {format_voltage(minimum_v)} "
+                f"to tell (± {format_voltage(guard_v)})"
             )
             value = Measured(low_v, guard_v / COVERAGE, "V")
             return Finding(
@@ -134,13 +135,13 @@ def short_together(view: View) -> Finding:
     check = CheckId.FEED_SHORT_LOSSES
     if not short:
         return Finding(check, Result.PASS, "no losses too short to count", value, limit_s)
-    where = f"{len(short)} loss{'es' if len(short) > 1 else ''} too short to count alone, {text_s(best_s)} in all"
+    where = f"{len(short)} loss{'es' if len(short) > 1 else ''} too short to count alone, {format_duration(best_s)} in all"
     first = short[0]
     if least_s > limit_s:
-        text = f"{where}: more than the {text_s(limit_s)} allowed together"
+        text = f"{where}: more than the {format_duration(limit_s)} allowed together"
         return Finding(check, Result.FAIL, text, value, limit_s, first.start_s, first.phase)
     if most_s > limit_s:
-        text = f"{where}: too close to the {text_s(limit_s)} allowed together to tell"
+        text = f"{where}: too close to the {format_duration(limit_s)} allowed together to tell"
         return Finding(check, Result.UNDECIDED, text, value, limit_s, first.start_s, first.phase)
     if len(short) > view.th.feed.short_most:
         text = f"{where}: so many are no chance, and none is long enough to be sure of"

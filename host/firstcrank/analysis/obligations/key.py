@@ -8,7 +8,7 @@ from firstcrank.analysis.seen import still_missing
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
-from firstcrank.units import text_v
+from firstcrank.units import format_voltage
 
 
 def _lacks(view: View, check: CheckId, crank: int | None = None) -> Missing | None:
@@ -30,7 +30,7 @@ def seen_dead(view: View) -> Finding:
     between = view.limits["feed_off_v"] <= first_v < view.limits["feed_live_v"]
     if between or view.key.fed_back_until_s is not None:
         why = (
-            f"the key feed was never off: it read {text_v(first_v)} at the start, so something feeds it back with the key off, or "
+            f"the key feed was never off: it read {format_voltage(first_v)} at the start, so something feeds it back with the key off, or "
             "the lead is on another wire"
         )
         return lacking(CheckId.KEY_SEEN_DEAD, why)

@@ -13,7 +13,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
 from firstcrank.trace import FloatArray, IntArray
-from firstcrank.units import text_v
+from firstcrank.units import format_voltage
 
 
 def rest_range_v(view: View, system_v: int) -> tuple[float, float]:
@@ -31,21 +31,21 @@ def system_voltage(view: View) -> Finding:
         return lacking(check, why)
     low_v, high_v = rest_range_v(view, system_v)
     if low_v <= rest_v <= high_v:
-        return shown(check, f"the battery rests at {text_v(rest_v)}, a {system_v} V vehicle")
+        return shown(check, f"the battery rests at {format_voltage(rest_v)}, a {system_v} V vehicle")
     other = 24 if system_v == 12 else 12
     other_low_v, other_high_v = rest_range_v(view, other)
     if other_low_v <= rest_v <= other_high_v:
         why = (
-            f"the battery rests at {text_v(rest_v)}, so this is a {other} V vehicle and the {system_v} V limits do not apply: "
+            f"the battery rests at {format_voltage(rest_v)}, so this is a {other} V vehicle and the {system_v} V limits do not apply: "
             f"use --system {other}"
         )
     elif view.th.evidence.rest_six_v <= rest_v < low_v and system_v == 12:
         why = (
-            f"the battery rests at {text_v(rest_v)}: a 6 V vehicle (not supported), a flat battery, or the battery lead is not on "
+            f"the battery rests at {format_voltage(rest_v)}: a 6 V vehicle (not supported), a flat battery, or the battery lead is not on "
             "the post"
         )
     else:
-        why = f"the battery lead reads {text_v(rest_v)} at rest: it is not on the battery's post"
+        why = f"the battery lead reads {format_voltage(rest_v)} at rest: it is not on the battery's post"
     return lacking(check, why)
 
 

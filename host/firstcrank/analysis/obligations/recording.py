@@ -7,7 +7,7 @@ import numpy as np
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Result
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 START = "start"
 
@@ -65,9 +65,9 @@ def nothing_missing(view: View) -> Finding:
     missing += [(h.start_s, h.end_s, h.why) for h in view.trace.holes if h.end_s - h.start_s >= shortest_s]
     for start_s, end_s, why in sorted(missing, key=lambda hole: (hole[0], hole[2] == "")):
         if end_s > view.live_from_s - 1e-9 and start_s <= view.live_to_s + 1e-9:
-            text = f"{text_s(end_s - start_s)} are missing at {start_s:.2f} s" + (f": {why}" if why else "")
+            text = f"{format_duration(end_s - start_s)} are missing at {start_s:.2f} s" + (f": {why}" if why else "")
             return lacking(CheckId.NOTHING_MISSING, text, at_s=start_s)
-    return shown(CheckId.NOTHING_MISSING, f"nothing of {text_s(shortest_s)} or more is missing")
+    return shown(CheckId.NOTHING_MISSING, f"nothing of {format_duration(shortest_s)} or more is missing")
 
 
 def sampled_finely(view: View) -> Finding:
@@ -78,13 +78,18 @@ def sampled_finely(view: View) -> Finding:
         return lacking(CheckId.SAMPLED_FINELY, "nothing was recorded with the key ON")
     gap_s = view.trace.gap_s[inside]
     if float(gap_s.max()) < shortest_s:
-        return shown(CheckId.SAMPLED_FINELY, f"samples at most {text_s(float(gap_s.max()))} apart")
+        return shown(CheckId.SAMPLED_FINELY, f"samples at most {format_duration(float(gap_s.max()))} apart")
     typical_s = float(np.median(gap_s))
     if typical_s >= shortest_s:
-        why = f"the samples are too far apart: one every {text_s(typical_s)}, and a dropout of {text_s(shortest_s)} counts"
+        why = (
+            f"the samples are too far apart: one every {format_duration(typical_s)}, and a dropout of "
+            f"{format_duration(shortest_s)} counts"
+        )
         return lacking(CheckId.SAMPLED_FINELY, why)
     at_s = float(view.trace.start_s[inside][int(np.argmax(gap_s))])
-    return lacking(CheckId.SAMPLED_FINELY, f"sampling paused for {text_s(float(gap_s.max()))} at {at_s:.2f} s", at_s=at_s)
+    return lacking(
+        CheckId.SAMPLED_FINELY, f"sampling paused for {format_duration(float(gap_s.max()))} at {at_s:.2f} s", at_s=at_s
+    )
 
 
 def within_range(view: View) -> Finding:
@@ -98,7 +103,7 @@ def within_range(view: View) -> Finding:
         if top.any():
             at_s = float(view.trace.start_s[np.flatnonzero(top)[0]])
             why = (
-                f"the {role_label(role)} lead went above the {text_v(channel.full_scale_v)} its input can measure, at "
+                f"the {role_label(role)} lead went above the {format_voltage(channel.full_scale_v)} its input can measure, at "
                 f"{at_s:.2f} s: what it did there is not known"
             )
             return lacking(CheckId.WITHIN_RANGE, why, at_s=at_s)

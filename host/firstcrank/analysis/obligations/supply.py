@@ -10,7 +10,7 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Dropout, Finding
 from firstcrank.model.measured import COVERAGE, Measured
 from firstcrank.model.vocabulary import LIVE_PHASES, CheckId, Phase, Result
-from firstcrank.units import text_s, text_v
+from firstcrank.units import format_duration, format_voltage
 
 CHECK = CheckId.SUPPLY_MINIMUM
 
@@ -22,7 +22,7 @@ def holds_up(view: View, crank: int) -> Finding:
     dips = [d for d in _with_supply(view) if d.start_s < to_s and d.end_s > from_s]
     lowest = _lowest(view, from_s, to_s)
     if not dips:
-        text = f"lowest battery voltage {text_v(lowest.value)}"
+        text = f"lowest battery voltage {format_voltage(lowest.value)}"
         dip_v = view.limits["battery_dip_warn_v"]
         result = Result.WARN if lowest.value < dip_v else Result.PASS
         return Finding(CHECK, result, text, lowest, view.limits["module_minimum_v"], from_s, Phase.CRANK, crank)
@@ -61,8 +61,9 @@ def _judged(view: View, dips: list[Dropout], crank: int | None, allowed_s: float
     guard_v = expanded_of_feed(view.trace, view.feed, worst.lowest_v, 1.0)
     surely_low = worst.lowest_v < minimum_v - guard_v
     text = (
-        f"the battery takes the key feed below the module's minimum of {text_v(minimum_v)} for {text_s(total_s)} {where}, down to "
-        f"{text_v(worst.lowest_v)}"
+        f"the battery takes the key feed below the module's minimum of {format_voltage(minimum_v)} for "
+        f"{format_duration(total_s)} {where}, down to "
+        f"{format_voltage(worst.lowest_v)}"
     )
     too_long, too_deep = least_s > allowed_s and surely_low, worst.lowest_v < deepest_v - guard_v
     if too_long or too_deep:
@@ -70,13 +71,19 @@ def _judged(view: View, dips: list[Dropout], crank: int | None, allowed_s: float
         text += ". The feed follows the battery, so the supply is at fault and not the feed"
     elif most_s <= allowed_s and worst.lowest_v > deepest_v + guard_v:
         result = Result.WARN
-        text += f": short enough for a module to ride through ({text_s(allowed_s)}, {text_v(deepest_v)})"
+        text += f": short enough for a module to ride through ({format_duration(allowed_s)}, {format_voltage(deepest_v)})"
     else:
         result = Result.UNDECIDED
-        text += f": too close to what a module rides through ({text_s(allowed_s)}, {text_v(deepest_v)}) to tell"
+        text += (
+            f": too close to what a module rides through ({format_duration(allowed_s)}, {format_voltage(deepest_v)}) to tell"
+        )
     value = Measured(worst.lowest_v, guard_v / COVERAGE, "V")
     first = min(dips, key=lambda d: d.start_s)
-    tolerated = f"a dip of the battery to {text_v(worst.lowest_v)} for {text_s(total_s)}" if result is Result.WARN else ""
+    tolerated = (
+        f"a dip of the battery to {format_voltage(worst.lowest_v)} for {format_duration(total_s)}"
+        if result is Result.WARN
+        else ""
+    )
     return Finding(
         CHECK, result, text, value, minimum_v, first.start_s, Phase.CRANK if crank else None, crank, tolerated=tolerated
     )

@@ -1,0 +1,135 @@
+"""firstcrank jobs list, find, show, history: what is in the record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import click
+
+from firstcrank.cli.jobs_add import FIELDS
+from firstcrank.cli.say import say
+from firstcrank.cli.store_option import STORE, opened
+from firstcrank.printable import printable
+
+
+@click.command("list")
+@click.argument("text", nargs=-1)
+@click.option("--all", "archived", is_flag=True, help="Archived jobs too.")
+@click.option("--most", default=50, show_default=True)
+@click.option("--verdict", type=click.Choice(["PASS", "FAIL", "NO VERDICT"], case_sensitive=False), help="With such a start.")
+@click.option(
+    "--from", "first_day", default="", metavar="DAY", help="Made or recorded from this day: 2026-05-31, 2026-05, 2026."
+)
+@click.option("--to", "last_day", default="", metavar="DAY", help="Until this day, it included.")
+@STORE
+def list_jobs(
+    text: tuple[str, ...],
+    archived: bool,
+    most: int,
+    verdict: str | None,
+    first_day: str,
+    last_day: str,
+    place: str | None,
+) -> None:
+    """List jobs, the newest first; with TEXT, those that have it anywhere.
+
+    Every word counts, also a part of one: customer, phone, plate, VIN, order, vehicle, notes, reasons, causes, file names, captions.
+
+    \b
+    Examples:
+      firstcrank jobs find 7042
+      firstcrank jobs find haecksler --from 2026-03 --verdict FAIL
+    """
+    from rich.table import Table
+    from rich.text import Text
+
+    from firstcrank.cli.screen import Screen
+    from firstcrank.jobs.listing import list_jobs as lines_of
+    from firstcrank.model.vocabulary import beside
+    from firstcrank.units import local_time
+
+    with opened(place) as store:
+        lines = lines_of(store, " ".join(text), archived, most, (verdict or "").upper(), first_day, last_day)
+    if not lines:
+        wanted = text or verdict or first_day or last_day
+        say("No job found." if wanted else "No jobs yet: firstcrank jobs new NUMBER")
+        return
+    table = Table(box=None, pad_edge=False)
+    customers = any(line.job["customer"] for line in lines)
+    headings = ("job", *(("customer",) if customers else ()), "vehicle", "technician", "made", "starts", "last verdict")
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    for line in lines:
+        job = line.job
+        who = (job["customer"],) if customers else ()
+        cells = (job["number"], *who, job["vehicle"], job["technician"], local_time(job["created_utc"])[:10])
+        table.add_row(
+            *(Text(printable(str(c))) for c in cells),
+            str(line.start_count),
+            ("simulated: " if line.simulated else "") + beside(line.last_verdict, line.last_feed_verdict),
+        )
+    Screen().print(table)
+
+
+@click.command()
+@click.argument("number")
+@STORE
+def show(number: str, place: str | None) -> None:
+    """Show everything of a job; says if a recording is missing or altered.
+
+    \b
+    Examples:
+      firstcrank jobs show 1207
+    """
+    from firstcrank.jobs.records import job_detail
+    from firstcrank.model.vocabulary import beside
+    from firstcrank.units import local_time
+
+    with opened(place) as store:
+        whole = job_detail(store, number)
+        states = {s["content_hash"]: store.contents.state(s["content_hash"]) for s in (*whole.starts, *whole.photos)}
+    job = whole.job
+    say(f"Job {job['number']}{'  (archived)' if job['archived'] else ''}")
+    values: Mapping[str, object] = job
+    for name in FIELDS:
+        if values[name]:
+            say(f"  {name.removesuffix('_number'):<12}{values[name]}")
+    for start in whole.starts:
+        state = states[start["content_hash"]]
+        mark = "" if state == "whole" else f"   RECORDING {state.upper()}"
+        mark = f"   SIMULATED{mark}" if start["synthetic"] else mark
+        state_note = f"   ({start['state']})" if start["state"] else ""
+        result = beside(start["verdict"], start["feed_verdict"])
+        say(f"  start {start['id']}  {local_time(start['when_utc'])}  {result}  {start['reason']}{state_note}{mark}")
+    for m in whole.measurements:
+        say(f"  measured  {local_time(m['taken_utc'])}  {m['what']}: {m['value']:g} {m['unit']}  {m['meter']}")
+    for note in whole.notes:
+        chosen = "  (for the customer)" if note["for_customer"] else ""
+        say(f"  note {note['id']}  {local_time(note['written_utc'])}  {note['who']}  {note['text']}{chosen}")
+    for photo in whole.photos:
+        mark = "" if states[photo["content_hash"]] == "whole" else f"   PHOTO {states[photo['content_hash']].upper()}"
+        chosen = "  (for the customer)" if photo["for_customer"] else ""
+        say(f"  photo {photo['id']}  {photo['name']}  {photo['caption']}{chosen}{mark}")
+    if whole.audit:
+        say(f"  changed {len(whole.audit)} times: firstcrank jobs history {number}")
+
+
+@click.command()
+@click.argument("number")
+@STORE
+def history(number: str, place: str | None) -> None:
+    """Who changed what in a job, and when.
+
+    \b
+    Examples:
+      firstcrank jobs history 1207
+    """
+    from firstcrank.jobs.records import job_detail
+    from firstcrank.units import local_time
+
+    with opened(place) as store:
+        lines = job_detail(store, number).audit
+    for line in lines:
+        say(f"{local_time(line['at_utc'])}  {line['who'] or '(unknown)'}  {line['action']}: {line['text']}")
+    if not lines:
+        say("Nothing was changed since it was filed.")

@@ -1,0 +1,61 @@
+"""What somebody who helps from afar needs, as one ZIP file: nothing of customers, vehicles or passwords unless it is asked for."""
+
+from __future__ import annotations
+
+import json
+import platform
+import re
+import sys
+import zipfile
+from collections.abc import Mapping, Sequence
+from importlib.metadata import distributions
+from pathlib import Path
+
+from firstcrank import __version__
+from firstcrank.errors import UnwritableFileError
+
+SECRET = re.compile(r"(://[^:/@\s]*):[^@/\s]*@")  # the password of a database URL
+HIDDEN = "technician"  # settings that name a person
+
+
+def without_secrets(text: str) -> str:
+    """A text without the passwords of URLs and without the home folder's name."""
+    return SECRET.sub(r"\1:***@", text).replace(str(Path.home()), "~")
+
+
+def write_bundle(path: Path, doctor: Mapping[str, object], settings: Mapping[str, object], recording: Path | None) -> list[str]:
+    """Writes the bundle; returns what is in it, a line each. `recording` goes in as it is, where one is named.
+
+    Raises UnwritableFileError where the file is already there or can't be written.
+    """
+    shown = {name: "(left out)" if name == HIDDEN and value else value for name, value in settings.items()}
+    texts = {
+        "doctor.json": json.dumps(doctor, ensure_ascii=False, indent=1),
+        "settings.json": json.dumps(shown, ensure_ascii=False, indent=1, default=str),
+        "machine.json": json.dumps(_machine(), indent=1),
+    }
+    parts = [f"{name}: {what}" for name, what in zip(texts, ("what doctor found", "settings", "versions"), strict=True)]
+    try:
+        with zipfile.ZipFile(path, "x", zipfile.ZIP_DEFLATED) as bundle:
+            for name, text in texts.items():
+                bundle.writestr(name, without_secrets(text))
+            if recording is not None:
+                bundle.write(recording, recording.name)
+                parts.append(f"{recording.name}: the recording, whole")
+    except FileExistsError:
+        raise UnwritableFileError(f"{path} is already there: choose another name") from None
+    except OSError as error:
+        path.unlink(missing_ok=True)
+        raise UnwritableFileError(f"{path}: {error.strerror or error}") from error
+    return parts
+
+
+def _machine() -> dict[str, object]:
+    packages: Sequence[str] = sorted(f"{d.name} {d.version}" for d in distributions() if d.name)
+    return {
+        "firstcrank": __version__,
+        "python": sys.version,
+        "system": platform.platform(),
+        "encoding": sys.stdout.encoding,
+        "packages": packages,
+    }

@@ -1,0 +1,51 @@
+"""How a start's file was read and what was answered beside it, so that it reads the same again: from the record, years later."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from firstcrank.calibration import Calibration
+from firstcrank.model.context import ANSWERS, Context
+from firstcrank.recording import Recording
+from firstcrank.tracefiles.csv import parse_uncertainty
+from firstcrank.tracefiles.table import load
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """`columns`: role -> column of a CSV; `uncertainty`: its logger's accuracy as typed; `recorded_utc`: where the file names
+    none; `answers`: by name (model/context.py), over those in the file."""
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    uncertainty: str = ""
+    recorded_utc: str = ""
+    answers: Mapping[str, Any] = field(default_factory=dict)
+
+    def to_json(self) -> str:
+        """One line; empty where there is nothing to keep."""
+        return "" if self == Reading() else json.dumps(asdict(self), ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> Reading:
+        """Of a start's column; what another version wrote beside is passed over."""
+        table = json.loads(text) if text else {}
+        answers = {name: value for name, value in table.get("answers", {}).items() if name in ANSWERS}
+        return cls(table.get("columns", {}), table.get("uncertainty", ""), table.get("recorded_utc", ""), answers)
+
+    def load(self, path: Path, calibration: Calibration | None = None) -> Recording:
+        """The recording, read in this way. Raises UnreadableTraceError, UsageError."""
+        accuracy = parse_uncertainty(self.uncertainty) if self.uncertainty else None
+        recording = load(path, calibration, self.columns, accuracy)
+        meta = {**recording.meta, "recorded_utc": self.recorded_utc} if self.recorded_utc else recording.meta
+        return replace(recording, context=replace(recording.context, **self.answers), meta=meta)
+
+
+def with_answers(reading: Reading, context: Context) -> Reading:
+    """With every answer that the judge was given, so that the record knows them without opening the recording."""
+    plain = Context()
+    given = {name: getattr(context, name) for name in ANSWERS if getattr(context, name) != getattr(plain, name)}
+    return replace(reading, answers={**reading.answers, **given})

@@ -1,0 +1,60 @@
+"""An empty store filled from a backup: contents first, then all rows in one transaction, a few at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from itertools import islice
+from pathlib import Path
+
+from sqlalchemy import Connection, func, insert, select
+
+from firstcrank.errors import UsageError
+from firstcrank.jobs.backup_file import FORMAT, About, BackupFile, check_backup, open_backup
+from firstcrank.jobs.schema import JOBS
+from firstcrank.jobs.search_index import refresh
+from firstcrank.jobs.snapshot import AT_ONCE, TABLES
+from firstcrank.jobs.store import Store
+
+Progress = Callable[[int, int], None]
+
+
+def restore(store: Store, path: Path, progress: Progress | None = None) -> About:
+    """Fills an empty store from a backup, checked first. Raises UsageError where the store holds jobs, StoreError as check_backup."""
+    with store.engine.connect() as connection:
+        if connection.execute(select(JOBS.c.id).limit(1)).first() is not None:
+            raise UsageError("restore only into an empty store: name a new one with --store")
+    check_backup(path)
+    with open_backup(path) as backup:
+        fill(store, backup, progress)
+        return backup.about
+
+
+def fill(store: Store, backup: BackupFile, progress: Progress | None = None) -> None:
+    """As restore, without its checks."""
+    for number, content_hash in enumerate(backup.contents, start=1):
+        store.contents.put_packed(backup.content(content_hash), content_hash)
+        if progress:
+            progress(number, len(backup.contents))
+    with store.engine.begin() as connection:
+        for table in backup.about.tables:
+            for batch in batches(backup.rows(table)):
+                connection.execute(insert(table), batch)
+        if backup.about.format < FORMAT:
+            for job_id in connection.execute(select(JOBS.c.id)).scalars().all():
+                refresh(connection, job_id)
+        numbers_go_on(connection)
+
+
+def numbers_go_on(connection: Connection) -> None:
+    """The next job and start get the number after the highest: PostgreSQL counts by itself and must be told."""
+    for table in (t for t in TABLES if connection.dialect.name == "postgresql" and "id" in t.c):
+        highest = connection.execute(select(func.max(table.c.id))).scalar()
+        if highest:
+            connection.execute(select(func.setval(func.pg_get_serial_sequence(table.name, "id"), highest)))
+
+
+def batches(rows: Iterable[dict[str, object]]) -> Iterator[list[dict[str, object]]]:
+    """A few rows at a time."""
+    left = iter(rows)
+    while batch := list(islice(left, AT_ONCE)):
+        yield batch
