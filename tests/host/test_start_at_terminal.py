@@ -122,24 +122,20 @@ def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "allowed"),
-    [
-        ("cranks_together", ("PASS", "NO VERDICT")),
-        ("stalls_after_1s", ("PASS", "NO VERDICT")),
-        ("starter_bridged", ("NO VERDICT",)),
-        ("cable_pulled", ("NO VERDICT",)),
-        ("board_restarts", ("NO VERDICT",)),
-        ("host_stalls", ("NO VERDICT",)),
+    ("name", "code"),
+    [  # the key feed held through what was cranked: that is all that a PASS says
+        ("cranks_together", 0),
+        ("stalls_after_1s", 0),
+        ("starter_bridged", 3),
+        ("cable_pulled", 3),
+        ("board_restarts", 3),
+        ("host_stalls", 3),
     ],
 )
-def test_odd_starts_end_by_themselves_with_a_kept_file_and_an_honest_verdict(
-    tmp_path: Path, name: str, allowed: tuple[str, ...]
-) -> None:
-    program = start(tmp_path, f"sim:{name}", "--yes", timeout_s=150.0)
-    code, said = finished(program)
-    assert (tmp_path / "start.fcr").exists(), plain(said)[-1500:]
-    assert verdict_of(tmp_path) in allowed
-    assert code in (0, 3)
+def test_odd_starts_end_by_themselves_with_a_kept_file_and_an_honest_verdict(tmp_path: Path, name: str, code: int) -> None:
+    left, said = finished(start(tmp_path, f"sim:{name}", "--yes", timeout_s=150.0))
+    assert left == code, plain(said)[-1500:]
+    assert verdict_of(tmp_path) == ("NO VERDICT" if code else "PASS")
     assert "Traceback" not in said
 
 

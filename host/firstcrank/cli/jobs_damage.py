@@ -48,7 +48,7 @@ def salvage(new: Path, place: str | None) -> int:
     Recordings that no row names any more are judged and filed with the job "salvaged". Exit code: 0 all was saved, 4 not all.
 
     \b
-    Example:
+    Examples:
       firstcrank jobs salvage saved.sqlite --store shop.sqlite
     """
     from firstcrank.errors import UsageError

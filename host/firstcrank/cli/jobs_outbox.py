@@ -38,7 +38,7 @@ def send(every: bool, place: str | None) -> int:
     Exit code: 0 nothing is left, 1 something still waits.
 
     \b
-    Example:
+    Examples:
       firstcrank jobs send --every --store postgresql://user@new-server/shop
     """
     from firstcrank.jobs.outbox import waiting
