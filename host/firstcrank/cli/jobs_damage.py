@@ -19,6 +19,11 @@ def check(place: str | None) -> int:
     """Read every row and every recording of the record and say what is lost or wrong. Nothing is changed.
 
     Exit code: 0 whole, 4 not.
+
+    \b
+    Examples:
+      firstcrank jobs check
+      firstcrank jobs check --store shop.sqlite
     """
     from rich.progress import Progress
 

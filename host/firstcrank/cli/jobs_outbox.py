@@ -15,6 +15,10 @@ def outbox() -> int:
     """List the starts that wait on this computer. They go up by themselves when a command opens their store.
 
     Exit code: 0 none waits, 1 some do.
+
+    \b
+    Examples:
+      firstcrank jobs outbox
     """
     from firstcrank.jobs.outbox import outbox_folder, waiting
     from firstcrank.units import local_time
