@@ -135,9 +135,17 @@ def _store(place: str | None) -> Looked:
 
     try:
         with importlib.import_module("firstcrank.jobs.store").open_store(place, create=False) as store:
-            return Looked("record store", True, store.name if place else "this computer's own")
+            name = store.name if place else "this computer's own"
+            waiting = len(importlib.import_module("firstcrank.jobs.outbox").waiting(store.name)[0])
+            if store.read_only:
+                return Looked("record store", False, store.notes[-1], "make room on its disk, or get rights to its folder")
+            if waiting:
+                return Looked(
+                    "record store", False, f"{name}; {waiting} starts wait on this computer for it", "firstcrank jobs send"
+                )
+            return Looked("record store", True, name)
     except FirstcrankError as error:
-        return Looked("record store", False, str(error), "firstcrank jobs backup --help")
+        return Looked("record store", False, str(error), "firstcrank jobs --help")
 
 
 def _ports() -> list[Looked]:
