@@ -31,6 +31,7 @@ jobs = LazyGroup(
         "check": (f"{CLI}.jobs_damage:check", "Is the record whole: every row and every recording."),
         "salvage": (f"{CLI}.jobs_damage:salvage", "What can still be read of a damaged store, into a new one."),
         "export": (f"{CLI}.jobs_keep:export_all", "Write the whole store as a Parquet folder."),
+        "rejudge": (f"{CLI}.jobs_rejudge:rejudge", "Judge filed starts again; say which verdicts would change."),
         "trends": (f"{CLI}.jobs_trends:trends", "Across all jobs: calibration, feed drop, crank speed, causes."),
     },
 )
