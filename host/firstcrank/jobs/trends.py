@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import Select, select
 
-from firstcrank.jobs.listing import COUNTED
+from firstcrank.jobs.folding import folded, search_text
+from firstcrank.jobs.listing import COUNTED, list_jobs
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import Store
+from firstcrank.jobs.times import day_range
+
+MOST_JOBS = 1_000_000
+MOST_MONTHS = 24  # with more of them the periods are years
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +28,28 @@ class Spread:
     low: float
     middle: float
     high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which starts: of jobs that a search finds (vehicle, customer, any word), of a board, of a technician, of some days (times.py)."""
+
+    words: str = ""
+    board: str = ""
+    technician: str = ""
+    first_day: str = ""
+    last_day: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """A month, or a year where there are many: starts, those that failed, middles in volts and rpm (None without values)."""
+
+    name: str
+    starts: int
+    failed: int
+    feed_drop_v: float | None
+    speed_rpm: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +67,22 @@ class Trends:
     feed_drops_v: tuple[float, ...]
     speeds_rpm: tuple[float, ...]
     drift: dict[str, tuple[tuple[str, float], ...]]
+    periods: tuple[Period, ...] = ()
+
+    def changes(self) -> list[tuple[str, float]]:
+        """(board, change of its calibration in per cent from its first start to its last), the largest first."""
+        found = [(board, (points[-1][1] / points[0][1] - 1.0) * 100.0) for board, points in self.drift.items()]
+        return sorted(found, key=lambda one: (-abs(one[1]), one[0]))
 
 
-def trends(store: Store, synthetic: bool = False) -> Trends:
-    """Over all starts that count; simulated ones only where asked for."""
+def trends(store: Store, synthetic: bool = False, choice: Choice | None = None) -> Trends:
+    """Over all starts that count, or those chosen; simulated ones only where asked for. Raises UsageError for a day that is none."""
     names = ("when_utc", "verdict", "feed_verdict", "cause", "feed_drop_v", "speed_rpm", "battery_gain", "board")
     query = select(*(STARTS.c[name] for name in names)).where(COUNTED).order_by(STARTS.c.when_utc)
     if not synthetic:
         query = query.where(STARTS.c.synthetic.is_(False))
+    if choice is not None:
+        query = _chosen(store, query, choice)
     with store.engine.connect() as connection:
         rows = [dict(row) for row in connection.execute(query).mappings()]
     drift: dict[str, list[tuple[str, float]]] = {}
@@ -63,7 +100,55 @@ def trends(store: Store, synthetic: bool = False) -> Trends:
         feed_drops_v=drops,
         speeds_rpm=speeds,
         drift={board: tuple(points) for board, points in drift.items()},
+        periods=_periods(rows),
     )
+
+
+def _chosen(store: Store, query: Select[Any], choice: Choice) -> Select[Any]:
+    begin, end = day_range(choice.first_day, choice.last_day)
+    if begin:
+        query = query.where(STARTS.c.when_utc >= begin)
+    if end:
+        query = query.where(STARTS.c.when_utc < end)
+    if choice.board:
+        query = query.where(STARTS.c.board.contains(choice.board, autoescape=True))
+    if choice.technician:
+        query = query.where(STARTS.c.job_id.in_(_jobs(store, choice.technician, "technician")))
+    if choice.words.strip():
+        query = query.where(STARTS.c.job_id.in_(_jobs(store, choice.words)))
+    return query
+
+
+def _jobs(store: Store, words: str, field: str = "") -> list[int]:
+    """Ids of the jobs that a search finds; with `field` those that have every word in this field."""
+    wanted = [way for word in words.split() for way in folded(word)[:1]]
+    found = list_jobs(store, words, archived=True, most=MOST_JOBS)
+    return [
+        line.job["id"] for line in found if not field or all(w in search_text([str(line.job["technician"])]) for w in wanted)
+    ]
+
+
+def _periods(rows: Sequence[dict[str, Any]]) -> tuple[Period, ...]:
+    months = {str(row["when_utc"])[:7] for row in rows}
+    digits = 7 if len(months) <= MOST_MONTHS else 4
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault(str(row["when_utc"])[:digits], []).append(row)
+    return tuple(
+        Period(
+            name,
+            len(group),
+            sum(row["verdict"] == "FAIL" for row in group),
+            _middle([row["feed_drop_v"] for row in group]),
+            _middle([row["speed_rpm"] for row in group]),
+        )
+        for name, group in sorted(groups.items())
+    )
+
+
+def _middle(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return float(np.median(known)) if known else None
 
 
 def _spread(values: tuple[float, ...]) -> Spread | None:

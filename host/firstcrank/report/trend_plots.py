@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 from firstcrank.jobs.trends import Spread, Trends
 from firstcrank.report.plots import empty_figure
 
+MOST_BOARDS = 8  # named: those whose calibration changed most; the others are thin grey lines
+MOST_CAUSES = 10
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -19,12 +22,20 @@ def as_lines(found: Trends) -> list[str]:
     lines += [f"  FAIL by cause  {cause:<26}{count}" for cause, count in found.causes.items()]
     for name, spread, unit in (("feed drop while cranking", found.feed_drop_v, "V"), ("crank speed", found.speed_rpm, "rpm")):
         lines.append(_spread_line(name, spread, unit))
-    for board, points in found.drift.items():
-        first, last = points[0], points[-1]
-        change = (last[1] / first[1] - 1.0) * 100.0
+    for period in found.periods if len(found.periods) > 1 else ():
+        values = [f"{period.feed_drop_v:.2f} V feed drop" if period.feed_drop_v is not None else ""]
+        values.append(f"{period.speed_rpm:.0f} rpm" if period.speed_rpm is not None else "")
+        middles = ", ".join(value for value in values if value)
         lines.append(
-            f"  board {board}: calibration of the battery input {change:+.2f} % from {first[0][:10]} to {last[0][:10]}"
+            f"  {period.name}: {period.starts} starts, {period.failed} FAIL" + (f"; middle {middles}" if middles else "")
         )
+    changes = found.changes()
+    for board, change in changes[:MOST_BOARDS]:
+        points = found.drift[board]
+        days = f"from {points[0][0][:10]} to {points[-1][0][:10]}"
+        lines.append(f"  board {board}: calibration of the battery input {change:+.2f} % {days}")
+    if len(changes) > MOST_BOARDS:
+        lines.append(f"  and {len(changes) - MOST_BOARDS} boards that changed less (--board shows one)")
     return lines
 
 
@@ -40,9 +51,14 @@ def _spread_line(name: str, spread: Spread | None, unit: str) -> str:
 
 
 def trend_figure(found: Trends) -> Figure:
-    """Four pictures: causes, feed drop, crank speed, calibration drift."""
-    figure, axes = empty_figure(8.0, 6.0, 4)
-    names = list(found.causes)[::-1]
+    """Five pictures: starts and failures by period, causes, feed drop, crank speed, calibration drift. Each names what it lacks."""
+    figure, (first, *axes) = empty_figure(8.0, 9.0, 5)
+    labels = [period.name for period in found.periods]
+    first.bar(labels, [p.starts for p in found.periods], color="#bbbbbb", label="starts")
+    first.bar(labels, [p.failed for p in found.periods], color="#333333", width=0.5, label="FAIL")
+    first.set_title("starts, and those that failed", fontsize=9, loc="left")
+    first.tick_params(axis="x", labelrotation=60, labelsize=7)
+    names = list(found.causes)[:MOST_CAUSES][::-1]
     axes[0].barh(names, [found.causes[name] for name in names], color="#555555")
     axes[0].set_title("failures by cause", fontsize=9, loc="left")
     for place, values, title in (
@@ -51,12 +67,18 @@ def trend_figure(found: Trends) -> Figure:
     ):
         if values:
             place.hist(values, bins=min(max(len(values) // 3, 5), 40), color="#999999", edgecolor="#000000")
+        else:
+            place.text(0.5, 0.5, "no values yet", ha="center", va="center", transform=place.transAxes, fontsize=9)
         place.set_title(title, fontsize=9, loc="left")
-    for board, points in found.drift.items():
+    named = [board for board, _ in found.changes()[:MOST_BOARDS]]
+    for board, points in sorted(found.drift.items(), key=lambda one: one[0] in named):
         times = [datetime.fromisoformat(utc) for utc, _ in points if utc]
         gains = [gain / points[0][1] * 100.0 - 100.0 for utc, gain in points if utc]
-        axes[3].plot(times, gains, marker="o", markersize=3, label=board[-6:])
+        if board in named:
+            axes[3].plot(times, gains, marker="o", markersize=3, label=board[-6:])
+        else:
+            axes[3].plot(times, gains, color="#cccccc", linewidth=0.7)
     axes[3].set_title("calibration of the battery input, % from the first", fontsize=9, loc="left")
     if found.drift:
-        axes[3].legend(fontsize=7, frameon=False)
+        axes[3].legend(fontsize=7, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
     return figure
