@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from contextlib import redirect_stdout
 from dataclasses import dataclass
@@ -98,6 +99,7 @@ def collect(late: bool) -> list[Kill]:
     """Every test of the kill set that needs no fixture and is not expected to fail. Traces of the tables are made here, once."""
     from .sites import ROOT
 
+    os.environ["FIRSTCRANK_CORPUS"] = "all"
     grab = _Grab()
     files = [str(ROOT / name) for name in (*FILES, *(LATE if late else ())) if (ROOT / name).exists()]
     with redirect_stdout(StringIO()) as said:
