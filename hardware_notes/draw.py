@@ -126,9 +126,9 @@ def schematic(build: str, clamp_pair: bool, path: Path) -> None:
         supplies(d, parts, -ROW * len(names) + 1.0)
 
 
-def text(x: int, y: int, size: int, words: str) -> str:
+def text(x: int, y: int, size: int, content: str) -> str:
     """One line of SVG text."""
-    return f'<text x="{x}" y="{y}" font-size="{size}">{words}</text>'
+    return f'<text x="{x}" y="{y}" font-size="{size}">{content}</text>'
 
 
 def lead_card(path: Path) -> None:
@@ -157,7 +157,7 @@ def lead_card(path: Path) -> None:
         lines.append(f'<text x="20" y="{y}" font-size="18" font-weight="bold">{number}  {role}</text>')
         lines.append(text(200, y, 15, mark))
         lines.append(text(350, y, 15, place))
-    lines += [text(20, 272 + 24 * i, 14, words) for i, words in enumerate(last)]
+    lines += [text(20, 272 + 24 * i, 14, content) for i, content in enumerate(last)]
     lines.append("</svg>")
     path.write_text("\n".join(lines) + "\n", "utf-8")
 

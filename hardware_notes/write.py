@@ -59,8 +59,8 @@ def named_by_check() -> int:
     """Planted faults that the pin check alone names."""
     count = 0
     for fault in FAULTS:
-        said = bring_up.walk(fault.planted(circuit("minimal 12 V", clamp_pair=True)), only=(5,))
-        count += bool(said and fault.part in said[1])
+        reading = bring_up.walk(fault.planted(circuit("minimal 12 V", clamp_pair=True)), only=(5,))
+        count += bool(reading and fault.part in reading[1])
     return count
 
 

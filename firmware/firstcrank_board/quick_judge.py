@@ -9,7 +9,7 @@ RELEASE_BEFORE_US = 30000
 RELEASE_US = 500000
 TOP_CODE = 4090
 TURN, RELEASE = "turn", "release"
-SAID = {
+PHASE_TEXT = {
     RUN: "in RUN before the crank",
     TURN: "while the key turned to START",
     CRANK: "in START, while cranking",
@@ -106,7 +106,7 @@ class QuickJudge:
             if length_us < table["dropout_min_us"] or (phase in (TURN, RELEASE) and length_us < table["bounce_us"]):
                 continue
             if lowest_code <= table["minimum_fail_code"]:
-                where = SAID[self._phase(begin_us + length_us // 2)]
+                where = PHASE_TEXT[self._phase(begin_us + length_us // 2)]
                 return FAIL, "the feed was lost for %d ms %s" % (max(length_us // 1000, 1), where)
         if count > 1 and total_us > table["dropout_total_us"]:
             return NO_VERDICT, "%d short losses of the feed: fetch the trace" % count
@@ -115,7 +115,7 @@ class QuickJudge:
     def _of_drop(self):
         for state, (total16, bins) in self.feed.drops.items():
             if bins > 3 and total16 // bins > self._table["drop_fail16"]:
-                return FAIL, "the feed drops too much %s" % SAID[state]
+                return FAIL, "the feed drops too much %s" % PHASE_TEXT[state]
         return None
 
     def _of_doubts(self):
@@ -131,7 +131,7 @@ class QuickJudge:
             return NO_VERDICT, "the feed came too close to the module's minimum to tell"
         for state, (total16, bins) in feed.drops.items():
             if bins > 3 and total16 // bins > table["drop_pass16"]:
-                return NO_VERDICT, "the drop is too close to its limit to tell %s" % SAID[state]
+                return NO_VERDICT, "the drop is too close to its limit to tell %s" % PHASE_TEXT[state]
         return PASS, "the feed held"
 
     def _is_bounce(self, dropout):

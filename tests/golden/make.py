@@ -38,12 +38,12 @@ def expected(data: Path, commit: str) -> None:
     table, read = {}, []
     for case, options in cases.items():
         file = data / str(options["file"])
-        words = list(TYPED) if "answers" in options else []
+        arguments = list(TYPED) if "answers" in options else []
         if "map" in options:
-            words += ["--map-name", str(options["map"])]
+            arguments += ["--map-name", str(options["map"])]
         if "limits" in options:
-            words += ["--limits", str(data / "settings" / str(options["limits"]))]
-        done = firstcrank("judge", str(file), "--json", *words)
+            arguments += ["--limits", str(data / "settings" / str(options["limits"]))]
+        done = firstcrank("judge", str(file), "--json", *arguments)
         judged = json.loads(done.stdout)
         judged["file"] = file.name
         if case == file.name:

@@ -128,11 +128,11 @@ def test_the_backup_is_whole() -> None:
 def test_the_commands_list_and_show_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shutil.copytree(STORE, tmp_path / "store")
     place = str(tmp_path / "store" / "shop.sqlite")
-    for words, said in ((["list", "--all"], "1300/b"), (["show", "1207"], NOTE), (["show", "1207"], "plug.png")):
+    for arguments, expected in ((["list", "--all"], "1300/b"), (["show", "1207"], NOTE), (["show", "1207"], "plug.png")):
         with pytest.raises(SystemExit) as left:
-            main(["jobs", *words, "--store", place])
+            main(["jobs", *arguments, "--store", place])
         assert left.value.code == 0
         out = capsys.readouterr().out
-        assert said in out
+        assert expected in out
         assert "ALTERED" not in out
         assert "MISSING" not in out

@@ -54,12 +54,12 @@ def test_the_vectorised_fold_is_the_firmwares(channels: int, sets: int, bins: in
         out = bytearray(6 * channels + 6)
         params = array("i", [n * sets * channels, sets, channels, key if key >= 0 else fold.NO_KEY, trigger, 0])
         fold.fold(flat, out, params)
-        words = np.frombuffer(bytes(out), dtype="<u2")
-        each = words[: 3 * channels].reshape(channels, 3)
+        fields = np.frombuffer(bytes(out), dtype="<u2")
+        each = fields[: 3 * channels].reshape(channels, 3)
         assert each[:, 0].tolist() == many.mean[n].tolist()
         assert each[:, 1].tolist() == many.lowest[n].tolist()
         assert each[:, 2].tolist() == many.highest[n].tolist()
-        assert words[3 * channels :].tolist() == [many.longest[n], many.head[n], many.tail[n]]
+        assert fields[3 * channels :].tolist() == [many.longest[n], many.head[n], many.tail[n]]
 
 
 def test_a_name_and_a_seed_are_one_start() -> None:

@@ -103,13 +103,13 @@ def test_a_visit_to_the_terminal_resumes_and_stands_in_the_record(tmp_path: Path
     program.sendline("s")
     program.expect("Why")
     program.sendline("bulbs on order")
-    code, said = finished(program)
+    code, output = finished(program)
     assert code == 1
-    assert "2 of 40 closed" in plain(said)
-    code, said = finished(run_at(tmp_path, "checklist", "1207", "--show"))
+    assert "2 of 40 closed" in plain(output)
+    code, output = finished(run_at(tmp_path, "checklist", "1207", "--show"))
     assert code == 1
-    assert "12.6 V" in plain(said)
-    assert "skipped" in plain(said)
+    assert "12.6 V" in plain(output)
+    assert "skipped" in plain(output)
 
 
 def code_of(*args: str) -> int:

@@ -128,23 +128,23 @@ def test_watch_at_a_terminal_counts_names_and_ranks(tmp_path: Path) -> None:
     program = run_at(
         tmp_path, "watch", "--port", "sim:moved_harness", "--for", "28", "--place", "fuse holder", "--csv", "w.csv"
     )
-    code, said = finished(program)
-    assert code == 1, plain(said)[-1500:]
-    assert "5 dropouts" in plain(said)
-    assert "fuse holder" in plain(said)
-    assert said.count("\x07") >= 5
+    code, output = finished(program)
+    assert code == 1, plain(output)[-1500:]
+    assert "5 dropouts" in plain(output)
+    assert "fuse holder" in plain(output)
+    assert output.count("\x07") >= 5
     assert len((tmp_path / "w.csv").read_text().splitlines()) == 6
 
 
 def test_a_sinking_battery_ends_the_watch(tmp_path: Path) -> None:
-    code, said = finished(run_at(tmp_path, "watch", "--port", "sim:sinking_battery", "--for", "60"))
+    code, output = finished(run_at(tmp_path, "watch", "--port", "sim:sinking_battery", "--for", "60"))
     assert code == 3
-    assert "may not crank any more" in plain(said)
+    assert "may not crank any more" in plain(output)
 
 
 def test_live_values_go_to_csv(tmp_path: Path) -> None:
-    code, said = finished(run_at(tmp_path, "live", "--port", "sim:healthy", "--for", "2", "--csv", "v.csv"))
-    assert code == 0, plain(said)[-1500:]
+    code, output = finished(run_at(tmp_path, "live", "--port", "sim:healthy", "--for", "2", "--csv", "v.csv"))
+    assert code == 0, plain(output)[-1500:]
     lines = (tmp_path / "v.csv").read_text().splitlines()
     assert lines[0].startswith("time_s,battery_v")
     assert len(lines) > 5

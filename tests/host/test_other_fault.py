@@ -89,12 +89,12 @@ def test_it_is_filed_and_listed_with_both_verdicts(place: str, capsys: pytest.Ca
         found = trends(store, synthetic=True)
         assert (found.verdicts, found.feed_verdicts, found.causes) == ({"FAIL": 1}, {"PASS": 1}, {"heater_reversed": 1})
         assert as_lines(found)[:2] == ["1 starts: 1 FAIL", "  of these the key feed alone: 1 PASS"]
-    for words in (("list",), ("show", "1207"), ("list", "--verdict", "fail"), ("list", "FAIL")):
-        assert run("jobs", *words, "--store", place) == 0
-        assert "FAIL (feed PASS)" in capsys.readouterr().out, words
-    for words in (("list", "--verdict", "PASS"), ("list", "PASS")):
-        assert run("jobs", *words, "--store", place) == 0
-        assert "No job found." in capsys.readouterr().out, words
+    for item in (("list",), ("show", "1207"), ("list", "--verdict", "fail"), ("list", "FAIL")):
+        assert run("jobs", *item, "--store", place) == 0
+        assert "FAIL (feed PASS)" in capsys.readouterr().out, item
+    for item in (("list", "--verdict", "PASS"), ("list", "PASS")):
+        assert run("jobs", *item, "--store", place) == 0
+        assert "No job found." in capsys.readouterr().out, item
 
 
 def test_the_export_has_both_columns(place: str, tmp_path: Path) -> None:
@@ -144,9 +144,9 @@ def test_a_start_whose_feed_verdict_was_not_kept_is_listed_all_the_same(place: s
     with open_store(place) as store, store.engine.begin() as connection:
         connection.execute(update(STARTS).values(feed_verdict=None))
     assert run("jobs", "list", "--store", place) == 0
-    said = capsys.readouterr().out
-    assert "FAIL" in said
-    assert "(feed" not in said
+    output = capsys.readouterr().out
+    assert "FAIL" in output
+    assert "(feed" not in output
     with open_store(place) as store:
         assert trends(store, synthetic=True).feed_verdicts == {"not kept": 1}
 
@@ -194,7 +194,7 @@ def test_the_paper_says_the_same(place: str, tmp_path: Path) -> None:
         ["pdftotext", "-layout", str(tmp_path / "r.pdf"), "-"], capture_output=True, text=True, check=True
     ).stdout
     order = ["Whole vehicle: FAIL", "Other fault found: do not crank again", "Key feed: PASS", "wrong way round"]
-    places = [text.index(words) for words in order]
+    places = [text.index(item) for item in order]
     assert places == sorted(places)
     assert text.count("\f") <= 2
 

@@ -27,12 +27,12 @@ def board_says(truth: Truth) -> tuple[str, str]:
     rng = np.random.default_rng([truth.seed, 7])
     bins = sample(truth, converter, table["trigger_code"], rng, BIN_S)
     folded = bins.folded
-    words = np.empty((len(folded.longest), 3 * len(channels) + 3), dtype=int)
-    words[:, 0:-3:3], words[:, 1:-3:3], words[:, 2:-3:3] = folded.mean, folded.lowest, folded.highest
-    words[:, -3], words[:, -2], words[:, -1] = folded.longest, folded.head, folded.tail
+    fields = np.empty((len(folded.longest), 3 * len(channels) + 3), dtype=int)
+    fields[:, 0:-3:3], fields[:, 1:-3:3], fields[:, 2:-3:3] = folded.mean, folded.lowest, folded.highest
+    fields[:, -3], fields[:, -2], fields[:, -1] = folded.longest, folded.head, folded.tail
     quick = load("quick_judge").QuickJudge(table)
     span_us = round(bins.sets * bins.step_s * 1e6)
-    for row in words.tolist():
+    for row in fields.tolist():
         quick.bin(row, 0, span_us, bins.sets)
         if quick.start.state == "done":
             return quick.outcome()
@@ -52,7 +52,7 @@ def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
 
 
 @pytest.mark.parametrize(
-    ("scenario", "verdict", "said"),
+    ("scenario", "verdict", "expected"),
     [
         ("feed_dead_in_start", "FAIL", "in START, while cranking"),
         ("feed_from_start_terminal", "FAIL", "live only while cranking"),
@@ -63,10 +63,10 @@ def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
         ("healthy_24v", "PASS", "held"),
     ],
 )
-def test_what_it_says(scenario: str, verdict: str, said: str) -> None:
+def test_what_it_says(scenario: str, verdict: str, expected: str) -> None:
     found, why = board_says(simulate(scenario, SEED))
     assert found == verdict, why
-    assert said in why
+    assert expected in why
 
 
 @pytest.mark.parametrize("scenario", ["heater_only", "key_only"])

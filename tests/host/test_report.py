@@ -242,8 +242,8 @@ def test_the_paper_has_at_most_two_pages_and_holds_the_words(tmp_path: Path, pap
     path.write_bytes(pdf.render(facts(tmp_path), paper))
     text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
     assert text.count("\f") <= 2
-    for words in (*ORDER[:1], *ORDER[2:]):
-        assert words in text, words
+    for phrase in (*ORDER[:1], *ORDER[2:]):
+        assert phrase in text, phrase
     assert "Key feed: FAIL" in text
     subprocess.run(["pdftoppm", "-r", "40", "-png", str(path), str(tmp_path / "page")], check=True)
     pictures = sorted(tmp_path.glob("page*.png"))
@@ -266,13 +266,13 @@ def test_times_are_utc_kept_and_local_shown(utc: str, shown: str, monkeypatch: p
     monkeypatch.setenv("TZ", "Asia/Tokyo")
     time.tzset()
     try:
-        said = local_time(utc)
+        written = local_time(utc)
     finally:
         monkeypatch.undo()
         time.tzset()
-    assert said.startswith(shown)
+    assert written.startswith(shown)
     if utc.startswith("2026"):
-        assert said == "2026-01-02 12:04 +0900"
+        assert written == "2026-01-02 12:04 +0900"
 
 
 def test_png_is_a_png(tmp_path: Path) -> None:

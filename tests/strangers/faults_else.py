@@ -133,7 +133,7 @@ def starter_control(rng: Generator, seed: int, family: str) -> Plan:
 def no_charge(rng: Generator, seed: int, family: str) -> Plan:
     """The engine runs and the alternator does nothing, or regulates around a limit."""
     long = chance(rng, 0.4)
-    p = base(rng, seed, family, quick=True, told=True, key_off=chance(rng, 0.5) and not long)
+    p = base(rng, seed, family, quick=True, reported=True, key_off=chance(rng, 0.5) and not long)
     if chance(rng, 0.6) or p.alternator is None:
         p.alternator = None
     else:

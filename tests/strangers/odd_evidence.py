@@ -187,14 +187,14 @@ def bridged(rng: Generator, seed: int, family: str) -> Plan:
 def charger(rng: Generator, seed: int, family: str) -> Plan:
     """A charger or jump pack is on throughout, told or not."""
     p = base(rng, seed, family)
-    told = one_of(rng, True, True, False)
-    if told:
+    reported = one_of(rng, True, True, False)
+    if reported:
         p.record.answers["charger_connected"] = True
     else:
         p.record.answers.pop("charger_connected", None)
     v = p.scale * rng.uniform(13.2, 14.6)
     p.helpers.append(Helper(-1.0, 1e9, v, v / rng.uniform(60, 400), "charger"))
-    p.marks["told"] = told
+    p.marks["told"] = reported
     return p
 
 

@@ -38,7 +38,7 @@ class Outcome:
     heater: bool
     no_lead: bool
     quick: bool
-    told: bool
+    reported: bool
 
 
 def context_of(s: StrangeStart) -> Any:
@@ -119,5 +119,5 @@ def _outcome(s: StrangeStart, g: Grade, verdict: str, feed: str, causes: tuple[s
         heater=bool(p.marks.get("heater")),
         no_lead="starter_coil" not in p.record.leads,
         quick=bool(p.marks.get("quick")),
-        told=p.record.answers.get("engine_running") is True,
+        reported=p.record.answers.get("engine_running") is True,
     )

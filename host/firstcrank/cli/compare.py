@@ -36,7 +36,7 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.strip import row
     from firstcrank.report.changes import SAME, changes, crank_result
-    from firstcrank.report.facts import WORDS
+    from firstcrank.report.facts import RESULT_LABELS
 
     (one, crank_one), (two, crank_two) = _load(first, place), _load(second, place)
     try:
@@ -47,7 +47,7 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     console.print(Text(f"Overall: {_verdict(one[1])} in {first}, {_verdict(two[1])} in {second}", style="bold"))
     results = [crank_result(j, which) for (_, j), which in ((one, crank_one), (two, crank_two))]
     if (len(one[1].cranks) > 1 or len(two[1].cranks) > 1) and None not in results:
-        labels = [WORDS[r] for r in results if r is not None]
+        labels = [RESULT_LABELS[r] for r in results if r is not None]
         console.print(
             f"Feed and supply in crank {crank_one} of {first}: {labels[0]}; in crank {crank_two} of {second}: {labels[1]}"
         )
@@ -62,9 +62,9 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     for heading in ("check", first, second, "change"):
         table.add_column(Text(heading), overflow="fold")
     found = changes(one[1], two[1], (crank_one, crank_two))
-    changed = [c for c in found if c.words != SAME]
+    changed = [c for c in found if c.difference_text != SAME]
     for change in changed:
-        cells = (change.name, _cell(change.before), _cell(change.after), change.words)
+        cells = (change.name, _cell(change.before), _cell(change.after), change.difference_text)
         table.add_row(*(Text(c) for c in cells))
     if changed:
         console.print(table)
@@ -117,8 +117,8 @@ def _squeezed(volts: FloatArray, width: int) -> FloatArray:
 
 def _cell(finding: object) -> str:
     from firstcrank.model.judgement import Finding
-    from firstcrank.report.facts import WORDS, number
+    from firstcrank.report.facts import RESULT_LABELS, number
 
     if not isinstance(finding, Finding):
         return "-"
-    return f"{WORDS[finding.result]}  {number(finding, finding.measured)}".strip()
+    return f"{RESULT_LABELS[finding.result]}  {number(finding, finding.measured)}".strip()

@@ -106,14 +106,14 @@ class _Story:
 
     def top(self, part: Title) -> list[Flowable]:
         """Title and shop, the logo to the right."""
-        words = self.p(part.text + (f"   {part.shop_name}" if part.shop_name else ""), self.title)
+        heading = self.p(part.text + (f"   {part.shop_name}" if part.shop_name else ""), self.title)
         logo = _logo(part.logo)
         if logo is None:
-            return [words]
+            return [heading]
         from reportlab.platypus import Table
 
         widths = [self.width - LOGO_WIDTH_PT, LOGO_WIDTH_PT]
-        return [Table([[words, logo]], colWidths=widths, style=[("ALIGN", (1, 0), (1, 0), "RIGHT")])]
+        return [Table([[heading, logo]], colWidths=widths, style=[("ALIGN", (1, 0), (1, 0), "RIGHT")])]
 
     def pairs(self, part: Pairs) -> list[Flowable]:
         """Two columns, filled one after the other."""

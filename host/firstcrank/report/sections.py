@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from firstcrank.report.document import Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Rows, Title
 from firstcrank.report.drawing import close_up, overview
-from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, TITLE, WORDS, Facts, sentence
+from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, RESULT_LABELS, TITLE, Facts, sentence
 from firstcrank.report.summary import losses
 
 Parts = list[Part]
@@ -64,7 +64,7 @@ def _findings(facts: Facts) -> Parts:
     if not rows:
         return []
     heads = ("Result", "What", "Measured", "± (95 %)", "Limit")
-    bold = tuple(number for number, row in enumerate(rows) if row[0] == WORDS["fail"])
+    bold = tuple(number for number, row in enumerate(rows) if row[0] == RESULT_LABELS["fail"])
     return [Heading("Findings"), Rows(rows, (0.1, 0.54, 0.12, 0.12, 0.12), heads, bold)]
 
 

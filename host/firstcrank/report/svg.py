@@ -49,13 +49,13 @@ class _Canvas:
         parts += [self.vertical(at_s, "#888") for at_s in drawing.borders_s]
         parts += [hatch for from_s, to_s in drawing.bands_s for hatch in self.hatched(from_s, to_s)]
         parts += [self.curve(curve) for curve in drawing.curves]
-        parts += [self.words(self.x(at_s), self.top + 13, name, "middle") for at_s, name in drawing.captions]
+        parts += [self.text_element(self.x(at_s), self.top + 13, name, "middle") for at_s, name in drawing.captions]
         if drawing.level is not None:
             volts, name = drawing.level
             parts.append(self.line(LEFT, self.y(volts), self.width - RIGHT, self.y(volts), "#000", ' stroke-dasharray="5 5"'))
-            parts.append(self.words(LEFT + 4, self.y(volts) - 3, name))
+            parts.append(self.text_element(LEFT + 4, self.y(volts) - 3, name))
         if drawing.title:
-            parts.append(self.words(LEFT, TOP + 12, drawing.title))
+            parts.append(self.text_element(LEFT, TOP + 12, drawing.title))
         if drawing.legend:
             parts += self.legend()
         return "\n".join([*parts, "</svg>"])
@@ -64,14 +64,14 @@ class _Canvas:
         parts = []
         for volts in ticks(*self.drawing.volts, most=6):
             parts.append(self.line(LEFT, self.y(volts), self.width - RIGHT, self.y(volts), "#ddd"))
-            parts.append(self.words(LEFT - 5, self.y(volts) + 4, number(volts), "end"))
+            parts.append(self.text_element(LEFT - 5, self.y(volts) + 4, number(volts), "end"))
         for time_s in ticks(*self.drawing.time_s, most=8):
             parts.append(self.vertical(time_s, "#ddd"))
-            parts.append(self.words(self.x(time_s), self.bottom + 14, number(time_s), "middle"))
+            parts.append(self.text_element(self.x(time_s), self.bottom + 14, number(time_s), "middle"))
         parts.append(f'<rect x="{LEFT:g}" y="{self.top:g}" width="{self.width - LEFT - RIGHT:g}" ')
         parts[-1] += f'height="{self.bottom - self.top:g}" stroke="#000" stroke-width="0.8"/>'
-        parts.append(self.words((LEFT + self.width - RIGHT) / 2, self.height - 5, "seconds", "middle"))
-        return [*parts, self.words(4, self.top + 10, "V")]
+        parts.append(self.text_element((LEFT + self.width - RIGHT) / 2, self.height - 5, "seconds", "middle"))
+        return [*parts, self.text_element(4, self.top + 10, "V")]
 
     def curve(self, curve: Curve) -> str:
         """One path; it is broken where a reading is missing, and cut at the frame's sides."""
@@ -107,7 +107,7 @@ class _Canvas:
         for curve, width in zip(named, widths, strict=True):
             stroke = _stroke(curve, 2.0)
             parts.append(f'<path d="M{at:.1f} {y:.1f}h{SAMPLE:g}" {stroke}/>')
-            parts.append(self.words(at + SAMPLE + 6, y + 4, curve.label))
+            parts.append(self.text_element(at + SAMPLE + 6, y + 4, curve.label))
             at += width
         return parts
 
@@ -119,7 +119,7 @@ class _Canvas:
         return f'<path d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}" stroke="{colour}" stroke-width="0.8"{more}/>'
 
     @staticmethod
-    def words(x: float, y: float, text: str, anchor: str = "start") -> str:
+    def text_element(x: float, y: float, text: str, anchor: str = "start") -> str:
         return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="#000">{escape(printable(text))}</text>'
 
 

@@ -126,7 +126,7 @@ class SimulatedBoard:
     def _acquire(self, config: Config) -> Acquisition:
         wanted = config.get("acquisition", "auto")
         if wanted not in ("auto", "bench"):
-            raise load("commands").Refused(f"this board has no acquisition called {wanted}; it has bench")
+            raise load("commands").CommandRejected(f"this board has no acquisition called {wanted}; it has bench")
         self._recording_us = self._clock.us
         return Acquisition(self._clock, self._inputs(config["channels"]), len(config["channels"]))
 

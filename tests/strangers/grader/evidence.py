@@ -25,10 +25,10 @@ def judge_evidence(f: Feed, marks: Marks) -> None:
 
 
 def _answers(f: Feed, marks: Marks) -> None:
-    told = f.s.plan.record.answers
-    if told.get("cranked_with_key") is False:
+    user_answers = f.s.plan.record.answers
+    if user_answers.get("cranked_with_key") is False:
         marks.lacking.append("A1: remote switch")
-    if told.get("module_plugged_in") is False:
+    if user_answers.get("module_plugged_in") is False:
         marks.lacking.append("A1: module unplugged")
     tricks = f.s.plan.record.tricks
     if "notes lost" in tricks or "notes of another" in tricks:
@@ -184,16 +184,16 @@ def _cranks(f: Feed, marks: Marks) -> None:
     longest = max(c.let_go_s - max(c.start_s, p.record.begin_s) for c in times.cranks)
     if longest >= 2.0 + (0.15 if f.no_lead else 0.06):
         return
-    told = p.record.answers
+    user_answers = p.record.answers
     states = f.s.world.plant
     last = times.cranks[-1]
     ran = states.runs_from_s is not None and states.runs_until_s is None
     if longest >= 1.95:
         marks.unsure.append("C1: crank of about 2 s")
         return
-    if not ran or told.get("charger_connected") or told.get("engine_running") is False:
+    if not ran or user_answers.get("charger_connected") or user_answers.get("engine_running") is False:
         marks.lacking.append(f"C1: crank of {longest:.2f} s, engine does not run" + (" (charger told)" if ran else ""))
-    elif told.get("engine_running") is not True:
+    elif user_answers.get("engine_running") is not True:
         marks.unsure.append("C1: nobody said that it runs")
     elif last.let_go_s - last.start_s < 0.35:
         marks.unsure.append("C1: hardly a crank")
