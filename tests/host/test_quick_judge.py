@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -19,8 +22,8 @@ BIN_S = BIN_US * 1e-6
 SEED = 4711
 
 
-def board_says(truth: Truth) -> tuple[str, str]:
-    """(verdict, why) of the board, or the state in which it still waits."""
+def watched(truth: Truth) -> tuple[Any, dict[str, Any]]:
+    """The board's judge after the whole start, and the table that it was given."""
     converter = bench_converter(truth)
     channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(truth.roles)]
     table = alone_table(shipped(truth.system_v), converter.calibration, channels, truth.context.feed_kind)
@@ -35,8 +38,14 @@ def board_says(truth: Truth) -> tuple[str, str]:
     for row in fields.tolist():
         quick.bin(row, 0, span_us, bins.sets)
         if quick.start.state == "done":
-            return quick.outcome()
-    return "waits", quick.start.state
+            break
+    return quick, table
+
+
+def board_says(truth: Truth) -> tuple[str, str]:
+    """(verdict, why) of the board, or the state in which it still waits."""
+    quick, _ = watched(truth)
+    return quick.outcome() if quick.start.state == "done" else ("waits", quick.start.state)
 
 
 def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
@@ -74,14 +83,28 @@ def test_without_a_crank_it_waits_on(scenario: str) -> None:
     assert board_says(simulate(scenario, SEED)) == ("waits", "run")
 
 
-def test_lost_readings_spoil_a_pass() -> None:
-    truth = simulate("healthy", SEED)
-    table = alone_table(
-        shipped(12), bench_converter(truth).calibration, [{"role": r, "pin": n} for n, r in enumerate(truth.roles)]
+@pytest.mark.parametrize(("lost", "verdict"), [(0, "PASS"), (1, "NO VERDICT")])
+def test_lost_readings_spoil_a_pass(lost: int, verdict: str) -> None:
+    """A start that passes, seen by the stand-alone board that lost one conversion of it, or none."""
+    quick, table = watched(simulate("healthy", SEED))
+
+    def keep_newest(wanted: bool) -> None:
+        if not wanted:
+            raise OSError("no disk in this test")
+
+    app = SimpleNamespace(
+        acquisition=SimpleNamespace(lost_conversions=lost, stop=lambda: None),
+        ring=SimpleNamespace(keep_newest=keep_newest, marks=[0]),
+        parts=SimpleNamespace(lamp=SimpleNamespace(show=lambda *_: None)),
+        journal=SimpleNamespace(waiting=None),
+        config={},
+        begin_acquisition=lambda config: None,
     )
-    quick = load("quick_judge").QuickJudge(table)
-    quick.spoil("the board lost readings")
-    assert quick.outcome() == ("NO VERDICT", "the board lost readings")
+    alone = load("alone").Alone(app, table)
+    alone._judge = quick
+    alone._finish()
+    assert alone.verdict == verdict, alone.why
+    assert ("lost readings" in alone.why) == bool(lost)
 
 
 def test_working_alone_needs_battery_and_feed() -> None:

@@ -10,8 +10,6 @@ from firstcrank_sim.vehicle.plan import Plan, Rng, feed_a, feed_open, healthy_pl
 from firstcrank_sim.vehicle.relay import Relay
 from firstcrank_sim.vehicle.schedule import NEVER_S
 
-TURN_TAIL_S = 0.06
-
 
 def feed_dead_in_start(rng: Rng, system_v: int = 12) -> Plan:
     """The trap: the switch's terminal is live in RUN and dead in START."""
