@@ -101,9 +101,9 @@ def two_cranks(folder: Path, own: Path) -> None:
     from firstcrank.link.board_client import BoardClient
     from firstcrank.recorder import Plan, record
     from firstcrank_sim.board.simulated_board import SimulatedBoard
-    from firstcrank_sim.board.to_trace import bench_converter
+    from firstcrank_sim.board.to_trace import sim_converter
     from firstcrank_sim.scenarios.catalogue import simulate
-    from tests.host.bench_recording import CHANNELS, Context, Silent
+    from tests.host.sim_recording import CHANNELS, Context, Silent
 
     truth = simulate("healthy", 26)
     again_s = truth.schedule.drop_s + 1.2
@@ -113,7 +113,7 @@ def two_cranks(folder: Path, own: Path) -> None:
         def volts(self, role: str, t: np.ndarray) -> np.ndarray:
             return truth.volts(role, np.where(t < again_s, t, t - back_s))
 
-    converter = bench_converter(truth)
+    converter = sim_converter(truth)
     client = BoardClient(SimulatedBoard("sim:two_cranks", Twice(), converter, 5))
     client.handshake()
     limits = read_limits(own / "limits_two_cranks.toml")

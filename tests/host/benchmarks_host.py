@@ -34,7 +34,7 @@ from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 from firstcrank.tracefiles.native import from_bytes, read_native
 
-from .bench_recording import CHANNELS, Silent, recorded
+from .sim_recording import CHANNELS, Silent, recorded
 
 REPEATS = 9
 LONG_S = 30.0

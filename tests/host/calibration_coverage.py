@@ -37,7 +37,7 @@ BOARDS = Path(__file__).parents[1] / "published" / "data" / "rp2040_five_boards.
 Transfer = Callable[[Array, np.random.Generator], Array]  # even codes, shape (leads, conversions), noise added -> codes
 
 
-def of_bench(rng: np.random.Generator) -> Transfer:
+def of_sim(rng: np.random.Generator) -> Transfer:
     """The simulated bench's converter, its wide codes drawn."""
     widths = tuple(float(w) for w in np.asarray(SPIKE_WIDTHS) + rng.uniform(-WIDTH_SPREAD, WIDTH_SPREAD, 4))
     offset = rng.uniform(-10.0, 17.0)
@@ -56,7 +56,7 @@ def of_boards(rng: np.random.Generator) -> Transfer:
     return transfer
 
 
-MODELS: dict[str, Callable[[np.random.Generator], Transfer]] = {"bench": of_bench, "five boards": of_boards}
+MODELS: dict[str, Callable[[np.random.Generator], Transfer]] = {"bench": of_sim, "five boards": of_boards}
 
 
 class Build:

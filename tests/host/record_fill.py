@@ -18,7 +18,7 @@ from firstcrank.jobs.folding import search_text
 from firstcrank.jobs.schema import JOBS, NOTES, STARTS
 from firstcrank.jobs.store import Store
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 JOB_COUNT, STARTS_EACH, DISTINCT = 10_000, 5, 2_000
 SCENARIOS = ("marigold_trap", "marigold_repaired")

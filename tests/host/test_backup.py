@@ -25,8 +25,8 @@ from firstcrank.jobs.restore import restore
 from firstcrank.jobs.snapshot import TABLES, rows_of, snapshot
 from firstcrank.jobs.store import Store, open_store
 
-from .bench_recording import recorded
 from .postgres import shared_store
+from .sim_recording import recorded
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "data" / "store" / "shop-backup.zip"
 

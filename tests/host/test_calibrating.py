@@ -21,8 +21,8 @@ from firstcrank_sim.board.converter import (
     SPIKE_CODES,
     Converter,
     InputError,
-    bench_calibration,
     measured_calibration,
+    sim_calibration,
     with_spikes,
 )
 
@@ -296,10 +296,10 @@ def test_a_meter_must_be_a_meter(rel: float, offset: float) -> None:
 def test_the_benchs_measured_calibration_is_what_calibrating_gives() -> None:
     """Its stated uncertainty at every voltage, alone and in a drop, within a twentieth of a calibration made on a simulated board."""
     meter = Meter("m", 0.001, 0.004)
-    nominal = bench_calibration(12).channel("battery")
+    nominal = sim_calibration(12).channel("battery")
     made = []
     for offset_code in (3.0, 14.0):
-        converter = Converter(bench_calibration(12), errors={"battery": InputError(1.0, offset_code * nominal.gain_v_per_code)})
+        converter = Converter(sim_calibration(12), errors={"battery": InputError(1.0, offset_code * nominal.gain_v_per_code)})
         points = []
         for volts in (0.0, 9.0, 12.6):
             codes = converter.codes("battery", np.full(4000, volts), 6e-6, np.random.default_rng(2))

@@ -13,8 +13,8 @@ import pytest
 from firstcrank.cli.main import COMMANDS, main
 from firstcrank.link import ports
 
-from .bench_recording import recorded
 from .recording_edits import as_format_1
+from .sim_recording import recorded
 
 
 def run(*args: str) -> int:

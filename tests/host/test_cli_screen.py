@@ -25,7 +25,7 @@ from firstcrank.trace import Trace
 from firstcrank.tracefiles.native import from_bytes
 from firstcrank.units import format_duration
 
-from .bench_recording import make, recorded
+from .sim_recording import make, recorded
 
 
 def judged(name: str) -> tuple[Judgement, Trace]:

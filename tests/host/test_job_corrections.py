@@ -21,8 +21,8 @@ from firstcrank.jobs.store import Store, open_store
 from firstcrank.jobs.times import day_range
 from firstcrank.jobs.trends import trends
 
-from .bench_recording import recorded
 from .postgres import shared_store
+from .sim_recording import recorded
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

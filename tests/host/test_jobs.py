@@ -32,8 +32,8 @@ from firstcrank.jobs.vin import check_digit, vin_warnings
 from firstcrank.report.gather import from_store
 from firstcrank.report.html import render
 
-from .bench_recording import recorded
 from .postgres import shared_store
+from .sim_recording import recorded
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -12,7 +12,7 @@ import pytest
 
 from firstcrank.cli.main import main
 
-from .bench_recording import make, recorded
+from .sim_recording import make, recorded
 
 PAGE = Path(__file__).parents[2] / "docs" / "json.md"
 TYPES: dict[str, tuple[type, ...]] = {

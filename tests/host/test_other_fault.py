@@ -27,7 +27,7 @@ from firstcrank.report import html, pdf
 from firstcrank.report.gather import from_store
 from firstcrank.report.trend_plots import as_lines
 
-from .bench_recording import make, recorded
+from .sim_recording import make, recorded
 
 LEADS = ("battery", "key_switch", "heater_coil", "heater_return", "starter_coil")
 NEVER = ("PASS\n", "<strong>PASS</strong>")
@@ -162,8 +162,8 @@ def test_a_backup_keeps_both(place: str, tmp_path: Path) -> None:
 
 def test_the_page_says_the_fault_first_and_never_pass_in_large(place: str) -> None:
     with open_store(place) as store:
-        facts = from_store(store, "1")
-    page = html.render(facts)
+        inputs = from_store(store, "1")
+    page = html.render(inputs)
     order = [
         '<div class="verdict fail">',
         "<strong>FAIL</strong>",
@@ -181,8 +181,8 @@ def test_the_page_says_the_fault_first_and_never_pass_in_large(place: str) -> No
     assert places == sorted(places)
     assert not any(text in page for text in NEVER)
     assert "Tested: heater polarity" in page
-    assert facts.plain.index("Another fault") < facts.plain.index("kept its voltage")
-    assert pdf.render(facts).startswith(b"%PDF")
+    assert inputs.plain.index("Another fault") < inputs.plain.index("kept its voltage")
+    assert pdf.render(inputs).startswith(b"%PDF")
 
 
 def test_the_paper_says_the_same(place: str, tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from firstcrank.errors import UsageError
 from firstcrank.limits import shipped
 from firstcrank_sim.board.firmware_program import load
 from firstcrank_sim.board.sampling import sample
-from firstcrank_sim.board.to_trace import bench_converter, to_trace
+from firstcrank_sim.board.to_trace import sim_converter, to_trace
 from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate, simulate_many
 from firstcrank_sim.vehicle.truth import Truth
 
@@ -24,7 +24,7 @@ SEED = 4711
 
 def watched(truth: Truth) -> tuple[Any, dict[str, Any]]:
     """The board's judge after the whole start, and the table that it was given."""
-    converter = bench_converter(truth)
+    converter = sim_converter(truth)
     channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(truth.roles)]
     table = alone_table(shipped(truth.system_v), converter.calibration, channels, truth.context.feed_kind)
     rng = np.random.default_rng([truth.seed, 7])
@@ -108,7 +108,7 @@ def test_lost_readings_spoil_a_pass(lost: int, verdict: str) -> None:
 
 
 def test_working_alone_needs_battery_and_feed() -> None:
-    calibration = bench_converter(simulate("healthy", 1)).calibration
+    calibration = sim_converter(simulate("healthy", 1)).calibration
     with pytest.raises(UsageError, match="battery and key_switch"):
         alone_table(shipped(12), calibration, [{"role": "key_switch", "pin": 27}])
 
@@ -120,5 +120,5 @@ def test_the_command_fits_a_frame() -> None:
 
     truth = simulate("healthy", 1)
     channels = [{"role": r, "pin": 26 + n} for n, r in enumerate(truth.roles)]
-    body = json.dumps({"alone": alone_table(shipped(12), bench_converter(truth).calibration, channels)})
+    body = json.dumps({"alone": alone_table(shipped(12), sim_converter(truth).calibration, channels)})
     assert len(body) < wire.MAX_BODY_BYTES * 0.75

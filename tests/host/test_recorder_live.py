@@ -13,7 +13,7 @@ from firstcrank.errors import BoardRefusedError
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import make, recorded, watched
+from .sim_recording import make, recorded, watched
 
 BIN_S = 0.768e-3
 

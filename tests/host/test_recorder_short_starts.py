@@ -10,7 +10,7 @@ from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import from_bytes, read_native
 
-from .bench_recording import make
+from .sim_recording import make
 
 RUN_ON_S = shipped(12)["run_on_s"]
 

@@ -19,8 +19,8 @@ from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import RecordingFile, from_bytes, read_native
 from firstcrank.tracefiles.notes import PROTECTED, note_bodies, read_notes
 
-from .bench_recording import recorded
 from .recording_edits import as_format_1, frames_of, joined, note_of, without
+from .sim_recording import recorded
 
 NOTE_LABELS = {
     "identity": "every copy of the recording's identity is lost",

@@ -25,8 +25,8 @@ from firstcrank.recording import Recording
 from firstcrank.tracefiles.native import END_MISSING, as_recording, context_to_json, from_bytes
 from firstcrank.tracefiles.notes import PROTECTED
 
-from .bench_recording import recorded
 from .recording_edits import as_format_1, frames_of, joined, note_of
+from .sim_recording import recorded
 
 COUNT = int(os.environ.get("FIRSTCRANK_FUZZ", "160"))
 ODD = [None, -1, 0, 1e300, "x", [], {}, [1], True, 10**30, "\x1b[2J", [{}], {"note": "limits"}]

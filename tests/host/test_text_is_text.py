@@ -32,7 +32,7 @@ from firstcrank.limits import shipped
 from firstcrank.printable import printable, storable
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 ATTACK = "\x1b[2J\x1b[1;1H\x9b2J Key feed: PASS\r\n\x07\u202e[bold]x[/] :skull: [/x]"
 

@@ -17,7 +17,7 @@ from firstcrank.tracefiles.native import from_bytes
 from firstcrank.tracefiles.table import load
 from tests.acceptance.start import Start
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
 

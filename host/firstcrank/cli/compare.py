@@ -36,7 +36,7 @@ def compare(first: str, second: str, png: Path | None, place: str | None) -> Non
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.strip import row
     from firstcrank.report.changes import SAME, changes, crank_result
-    from firstcrank.report.facts import RESULT_LABELS
+    from firstcrank.report.inputs import RESULT_LABELS
 
     (one, crank_one), (two, crank_two) = _load(first, place), _load(second, place)
     try:
@@ -117,7 +117,7 @@ def _squeezed(volts: FloatArray, width: int) -> FloatArray:
 
 def _cell(finding: object) -> str:
     from firstcrank.model.judgement import Finding
-    from firstcrank.report.facts import RESULT_LABELS, number
+    from firstcrank.report.inputs import RESULT_LABELS, number
 
     if not isinstance(finding, Finding):
         return "-"

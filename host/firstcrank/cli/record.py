@@ -1,4 +1,4 @@
-"""firstcrank record: cautions, leads, key off, RUN, crank; records, stops by itself, judges, keeps."""
+"""firstcrank record: cautions, leads, key off, KEY ON, crank; records, stops by itself, judges, keeps."""
 
 from __future__ import annotations
 

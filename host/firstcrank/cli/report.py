@@ -38,17 +38,17 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
 
     if start.isascii() and start.isdigit():
         with opened(place) as store:
-            facts = gather.from_store(store, start)
+            inputs = gather.from_store(store, start)
     else:
         path = Path(start)
         recording = load(path)
-        facts = gather.from_file(path, judge(recording.trace, recording.limits or shipped(12), recording.context), recording)
+        inputs = gather.from_file(path, judge(recording.trace, recording.limits or shipped(12), recording.context), recording)
     if html is None and pdf is None and png is None:
         html = Path(f"first-start-{Path(start).stem}.html")
     made: list[tuple[Path | None, Callable[[], bytes]]] = [
-        (html, lambda: page_of.render(facts).encode("utf-8")),
-        (pdf, lambda: paper_of.render(facts, page)),
-        (png, lambda: as_png(figure_of(overview(facts.recording.trace, facts.judgement)))),
+        (html, lambda: page_of.render(inputs).encode("utf-8")),
+        (pdf, lambda: paper_of.render(inputs, page)),
+        (png, lambda: as_png(figure_of(overview(inputs.recording.trace, inputs.judgement)))),
     ]
     for target, make in made:
         if target is not None:

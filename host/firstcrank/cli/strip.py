@@ -15,7 +15,12 @@ BLOCKS = " ▁▂▃▄▅▆▇█"
 ASCII_BLOCKS = " _.-~=+*#"
 LABEL = 14
 TALL = {"battery": 3, "key_switch": 3}  # rows; the other leads get one
-PHASE_NAMES = {"key off": ("off",), "key on": ("RUN",), "crank": ("START: cranking", "START", "S"), "after": ("RUN",)}
+PHASE_NAMES = {
+    "key off": ("off",),
+    "key on": ("KEY ON", "ON"),
+    "crank": ("START: cranking", "START", "S"),
+    "after": ("KEY ON", "ON"),
+}
 MOST_FOR_CLOSER = 5  # chatter shows on the whole strip, and a closer look at one of many says little
 CLOSER_COLUMNS = 4  # a dropout that fills fewer columns is drawn again, closer
 

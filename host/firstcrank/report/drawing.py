@@ -17,7 +17,7 @@ from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import format_duration
 
 PIXELS = 1500  # most groups of bins that one line is drawn from
-PHASE_NAMES = {"key off": "off", "key on": "RUN", "crank": "START", "after": "RUN"}
+PHASE_NAMES = {"key off": "off", "key on": "KEY ON", "crank": "START", "after": "KEY ON"}
 BORDERS = ("key on", "key turn", "crank", "after")
 HEADROOM = 1.12  # of the highest reading, for the names of the phases
 

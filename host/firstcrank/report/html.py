@@ -9,14 +9,14 @@ from markupsafe import Markup
 
 from firstcrank.printable import printable
 from firstcrank.report.drawing import Drawing
-from firstcrank.report.facts import TITLE, Facts
+from firstcrank.report.inputs import TITLE, ReportInputs
 from firstcrank.report.sections import document
 from firstcrank.report.svg import as_svg
 
 LOGO_KINDS = ((b"\x89PNG", "image/png"), (b"\xff\xd8", "image/jpeg"))
 
 
-def render(facts: Facts) -> str:
+def render(inputs: ReportInputs) -> str:
     """The page. Works for a judgement without a trace worth drawing as well."""
     environment = Environment(
         loader=PackageLoader("firstcrank.report", "."), autoescape=True, undefined=StrictUndefined, finalize=_shown
@@ -24,8 +24,8 @@ def render(facts: Facts) -> str:
     environment.filters["svg"] = _svg
     environment.filters["data_url"] = _data_url
     return environment.get_template("page.html.j2").render(
-        page_title=f"{TITLE} {facts.job_number}".strip(),
-        parts=[(type(part).__name__, part) for part in document(facts)],
+        page_title=f"{TITLE} {inputs.job_number}".strip(),
+        parts=[(type(part).__name__, part) for part in document(inputs)],
     )
 
 

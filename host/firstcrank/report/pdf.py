@@ -10,7 +10,7 @@ from xml.sax.saxutils import escape
 from firstcrank.extras import extra_packages
 from firstcrank.printable import printable
 from firstcrank.report.document import Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Rows, Title
-from firstcrank.report.facts import TITLE, Facts
+from firstcrank.report.inputs import TITLE, ReportInputs
 from firstcrank.report.sections import document
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ LOGO_HEIGHT_PT = 34.0
 LOGO_WIDTH_PT = 100.0
 
 
-def render(facts: Facts, page: str = "A4") -> bytes:
+def render(inputs: ReportInputs, page: str = "A4") -> bytes:
     """PDF bytes on A4 or Letter. Raises MissingExtraError without the extra `report`."""
     with extra_packages("report"):
         from reportlab.lib import pagesizes
@@ -34,7 +34,7 @@ def render(facts: Facts, page: str = "A4") -> bytes:
     paper = SimpleDocTemplate(
         buffer, pagesize=size, leftMargin=15 * mm, rightMargin=15 * mm, topMargin=10 * mm, bottomMargin=10 * mm, title=TITLE
     )
-    paper.build(_Story(paper.width).of(document(facts)))
+    paper.build(_Story(paper.width).of(document(inputs)))
     return buffer.getvalue()
 
 

@@ -35,7 +35,7 @@ from firstcrank_sim.board.parts import (
     Waveforms,
 )
 from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
-from firstcrank_sim.board.to_trace import bench_converter
+from firstcrank_sim.board.to_trace import sim_converter
 from firstcrank_sim.scenarios.catalogue import simulate
 from firstcrank_sim.scenarios.visits import VISITS, Doubled, Pieces, Steps
 
@@ -233,7 +233,7 @@ def open_sim(text: str) -> SimulatedBoard:
         raise UsageError(f"sim:{text}: {name} is at {start.system_v} V (firstcrank scenarios lists those at 24 V)")
     if pull_s is not None:
         fault = replace(fault or LinkFault(name, ""), pulled_s=pull_s)
-    return SimulatedBoard(f"sim:{name}", start, bench_converter(start), seed, fault, speed, solder)
+    return SimulatedBoard(f"sim:{name}", start, sim_converter(start), seed, fault, speed, solder)
 
 
 def _visit(name: str, seed: int, system: int | None) -> Pieces | Steps | Doubled:

@@ -9,7 +9,7 @@ import numpy as np
 
 from firstcrank.limits import shipped
 from firstcrank.trace import Channel, Hole, KeyRuns, Trace
-from firstcrank_sim.board.converter import Converter, bench_calibration
+from firstcrank_sim.board.converter import Converter, sim_calibration
 from firstcrank_sim.board.sampling import CONVERSION_S, sample
 from firstcrank_sim.vehicle.truth import Truth
 
@@ -23,9 +23,9 @@ class OfVoltage(Protocol):
     def system_v(self) -> int: ...
 
 
-def bench_converter(truth: OfVoltage) -> Converter:
+def sim_converter(truth: OfVoltage) -> Converter:
     """The converter of the simulated board for this vehicle's voltage."""
-    return Converter(bench_calibration(truth.system_v))
+    return Converter(sim_calibration(truth.system_v))
 
 
 def to_trace(
@@ -40,7 +40,7 @@ def to_trace(
     Bins in which anything steps are converted one by one; quiet ones by `sampling`'s short cut unless `every` is set.
     Synthetic, and says so in its origin. The same truth, converter and seed give the same trace.
     """
-    converter = converter or bench_converter(truth)
+    converter = converter or sim_converter(truth)
     limits = shipped(truth.system_v)
     line = converter.calibration.channel("key_switch")
     trigger_code = line.code(limits["module_minimum_v"])

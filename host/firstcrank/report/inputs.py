@@ -40,7 +40,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class ReportInputs:
     """Plain texts and rows. Nothing in it is markup: whoever shows it escapes it."""
 
     recording: Recording
