@@ -4,7 +4,7 @@ python -m tests.host.calibration_coverage [--builds N]
 
 A build is physics written here and nowhere else: resistors with tolerance and temperature coefficient, a reference with error and
 drift, two clamp diodes with their own leakage at temperature, charge from the lead converted before, an input resistance. Only the
-transfer of the converter is another's: the simulated bench's own, or that of five real boards (tests/published/data).
+transfer of the converter is another's: the simulator's own, or that of five real boards (tests/published/data).
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ Transfer = Callable[[Array, np.random.Generator], Array]  # even codes, shape (l
 
 
 def of_sim(rng: np.random.Generator) -> Transfer:
-    """The simulated bench's converter, its wide codes drawn."""
+    """The simulator's converter, its wide codes drawn."""
     widths = tuple(float(w) for w in np.asarray(SPIKE_WIDTHS) + rng.uniform(-WIDTH_SPREAD, WIDTH_SPREAD, 4))
     offset = rng.uniform(-10.0, 17.0)
     return lambda even, _: np.clip(np.rint(with_spikes(even + offset, widths)), 0, 4095)
@@ -56,7 +56,7 @@ def of_boards(rng: np.random.Generator) -> Transfer:
     return transfer
 
 
-MODELS: dict[str, Callable[[np.random.Generator], Transfer]] = {"bench": of_sim, "five boards": of_boards}
+MODELS: dict[str, Callable[[np.random.Generator], Transfer]] = {"simulator": of_sim, "five boards": of_boards}
 
 
 class Build:

@@ -1,4 +1,4 @@
-"""A recording made once from the simulated bench, through the real recorder, for tests that read or damage it."""
+"""A recording made once from the simulator, through the real recorder, for tests that read or damage it."""
 
 from __future__ import annotations
 

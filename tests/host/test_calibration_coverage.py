@@ -31,4 +31,4 @@ def test_the_bounds_would_notice(monkeypatch: pytest.MonkeyPatch) -> None:
     for factor, out in ((0.5, lambda s: min(s.values()) < LOW), (2.0, lambda s: min(s.values()) > HIGH)):
         monkeypatch.setattr(calibration_coverage, "of_voltage", lambda *a, f=factor: f * of_voltage(*a))
         monkeypatch.setattr(calibration_coverage, "of_difference", lambda *a, f=factor: f * of_difference(*a))
-        assert out(measure("bench", METERS[0], POINT_SETS[0], 100).share)
+        assert out(measure("simulator", METERS[0], POINT_SETS[0], 100).share)

@@ -47,7 +47,7 @@ def fast(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @functools.cache
 def base(name: str) -> bytes:
-    """A short recording: a part of the bench's start, with limits or answers under which it is no PASS."""
+    """A short recording: a part of the simulator's start, with limits or answers under which it is no PASS."""
     frames = frames_of(recorded("healthy" if name != "dead" else "feed_dead_in_start"))
     whole = from_bytes(recorded("healthy"))
     assert whole.calibration is not None

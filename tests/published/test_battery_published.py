@@ -1,4 +1,4 @@
-"""The bench's battery, coils and wires against published tables and closed forms."""
+"""The simulator's battery, coils and wires against published tables and closed forms."""
 
 from __future__ import annotations
 

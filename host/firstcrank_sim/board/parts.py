@@ -142,7 +142,7 @@ class Inputs:
 class Acquisition:
     """Free-running conversion on the simulated clock, folded by the firmware's plain fold."""
 
-    name = "bench"
+    name = "sim"
     own_loop = False
     lost_conversions = 0
 

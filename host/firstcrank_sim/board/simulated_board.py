@@ -90,7 +90,7 @@ class SimulatedBoard:
                     "board": hashlib.sha256(self.name.encode()).hexdigest()[:16],
                     "chip": "simulated board, no hardware",
                     "micropython": "0.0.0",
-                    "acquisitions": ["bench"],
+                    "acquisitions": ["sim"],
                     "adc_pins": list(PINS),
                     "compiled": False,
                     "synthetic": True,
@@ -125,8 +125,8 @@ class SimulatedBoard:
 
     def _acquire(self, config: Config) -> Acquisition:
         wanted = config.get("acquisition", "auto")
-        if wanted not in ("auto", "bench"):
-            raise load("commands").CommandRejected(f"this board has no acquisition called {wanted}; it has bench")
+        if wanted not in ("auto", "sim"):
+            raise load("commands").CommandRejected(f"this board has no acquisition called {wanted}; it has sim")
         self._recording_us = self._clock.us
         return Acquisition(self._clock, self._inputs(config["channels"]), len(config["channels"]))
 

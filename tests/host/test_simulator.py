@@ -1,4 +1,4 @@
-"""The simulated bench: same seed same start, its fold is the firmware's, every scenario gets the verdict that its circuit says."""
+"""The simulator: same seed same start, its fold is the firmware's, every scenario gets the verdict that its circuit says."""
 
 from __future__ import annotations
 
