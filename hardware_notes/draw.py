@@ -135,9 +135,9 @@ def lead_card(path: Path) -> None:
     """Which clip goes where, to print and keep with the board."""
     rows = (
         ("0", "ground", "black", "battery negative POST, nothing else"),
-        ("1", "battery", builds.LEAD_MARKS["battery"], "battery positive POST, not the clamp"),
-        ("2", "key_switch", builds.LEAD_MARKS["key_switch"], "module's plug, key-feed pin, AFTER the fuse, from the back"),
-        ("3", "starter_coil", builds.LEAD_MARKS["starter_coil"], "starter solenoid, its S terminal (50)"),
+        ("1", "battery", builds.LEAD_MARKINGS["battery"], "battery positive POST, not the clamp"),
+        ("2", "key_switch", builds.LEAD_MARKINGS["key_switch"], "module's plug, key-feed pin, AFTER the fuse, from the back"),
+        ("3", "starter_coil", builds.LEAD_MARKINGS["starter_coil"], "starter solenoid, its S terminal (50)"),
     )
     last = (
         "USB first on, last off. Ground first on, last off. Key OFF. Laptop on its own battery, isolator in the cable.",

@@ -98,7 +98,7 @@ class Alone:
     def _finish(self):
         app = self._app
         if app.acquisition.lost_conversions:
-            self._judge.spoil("the board lost readings")
+            self._judge.invalidate("the board lost readings")
         app.acquisition.stop()
         self.verdict, self.why = self._judge.outcome()
         app.parts.lamp.show(lamp.KEEPING)

@@ -31,7 +31,7 @@ class QuickJudge:
         self._runs = len(roles) * 3
         self.start = StartTracker(table)
         self.feed = FeedWatch(table)
-        self._spoilt = None
+        self._invalid_because = None
         self._ground_rose = False
 
     def bin(self, words, at, span_us, conversions):
@@ -43,12 +43,12 @@ class QuickJudge:
         now_us = start.now_us
         if start.bin(battery16, key16, coil16, span_us):
             self.feed = FeedWatch(self._table)
-            self._spoilt = None
+            self._invalid_because = None
             self._ground_rose = False
         if words[battery + 2] >= TOP_CODE or words[key + 2] >= TOP_CODE:
-            self._spoilt = "a reading was above what the input can measure"
+            self._invalid_because = "a reading was above what the input can measure"
         if battery16 < self._table["battery_gone16"]:
-            self._spoilt = "the battery reading vanished: a clip came off"
+            self._invalid_because = "the battery reading vanished: a clip came off"
         if self._ground >= 0 and words[at + self._ground + 2] > self._table["ground_rise_code"]:
             self._ground_rose = True
         if start.state in (RUN, CRANK, AFTER):
@@ -66,13 +66,13 @@ class QuickJudge:
                 conversions,
             )
 
-    def spoil(self, why):
+    def invalidate(self, why):
         """Something that makes the trace useless: conversions lost, say."""
-        self._spoilt = why
+        self._invalid_because = why
 
     def outcome(self):
         """(PASS, FAIL or NO VERDICT, why in one line)."""
-        missing = self._spoilt or self._missing()
+        missing = self._invalid_because or self._missing()
         if missing:
             return NO_VERDICT, missing
         start = self.start

@@ -272,11 +272,11 @@ class _RecordingSession:
         lowest_v = self._plan.calibration.channel("key_switch").volts(fields[:, 3 * key + 1])
         coil_v = self._mean_v("starter_coil", fields) if "starter_coil" in self._roles else None
         self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
-        self._look_at_leads(float(battery_v.mean()), float(key_v.mean()))
+        self._check_leads(float(battery_v.mean()), float(key_v.mean()))
         self._observer.bins(self._tracker, battery_v, key_v, lowest_v)
         return True
 
-    def _look_at_leads(self, battery_v: float, key_v: float) -> None:
+    def _check_leads(self, battery_v: float, key_v: float) -> None:
         """Tells the watcher what is wrong with the leads, and again whenever that changes, until the engine is cranked."""
         if self._tracker.state not in ("key off?", "key off seen", "key on"):
             return

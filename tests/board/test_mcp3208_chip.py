@@ -105,8 +105,8 @@ def test_each_input_is_read_and_the_time_between_two_looks_is_told(bus: OnTheBus
         assert (fields[:, 3 * n + 2] == bus.converter.codes[n]).all()
     gaps = [head.worst_gap_us for head, _ in heads[2:]]
     span_us = sum(head.span_us for head, _ in heads)
-    looks = sum(head.bin_count * head.conversions for head, _ in heads)
-    print(f"{count} leads: {looks * 1e6 / span_us:.0f} looks a second at each, gap {min(gaps)} to {max(gaps)} us")
+    samples = sum(head.bin_count * head.conversions for head, _ in heads)
+    print(f"{count} leads: {samples * 1e6 / span_us:.0f} looks a second at each, gap {min(gaps)} to {max(gaps)} us")
     assert count * 24 < min(gaps)
     assert max(gaps) < longest_us
 

@@ -60,7 +60,7 @@ def test_told_once_it_records_judges_and_keeps(tmp_path: Path, scenario: str, co
         fetched = firstcrank("board", "fetch", "--port", port, "--out", str(home), "--yes", "--key-start", "--module-plugged")
     assert fetched.returncode == code, fetched.stdout + fetched.stderr
     assert f"Key feed: {verdict}" in fetched.stdout
-    assert "The board alone had said the same." in fetched.stdout
+    assert "The board's own verdict was the same." in fetched.stdout
     first = min(home.glob("*.fcr"))
     judged = json.loads(firstcrank("judge", str(first), "--json").stdout)
     assert judged["verdict"] == verdict

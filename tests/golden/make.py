@@ -71,7 +71,7 @@ def main(data: Path, steps: list[str]) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     todo = {
         "settings": lambda: make_recordings.settings(own),
-        "bench": lambda: make_recordings.bench(recordings, own),
+        "bench": lambda: make_recordings.sim_boards(recordings, own),
         "two": lambda: make_recordings.two_cranks(recordings, own),
         "alone": lambda: [make_recordings.alone(recordings, *played) for played in PLAYED],
         "chip": lambda: make_recordings.chip(recordings),

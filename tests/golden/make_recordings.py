@@ -79,7 +79,7 @@ def settings(folder: Path) -> None:
     (folder / "calibration_nominal.toml").write_bytes(source.read_bytes())
 
 
-def bench(folder: Path, own: Path) -> None:
+def sim_boards(folder: Path, own: Path) -> None:
     """Recordings from the simulated board, by the command line. `own`: the folder of settings."""
     for name, (port, options) in RECORDINGS.items():
         done = firstcrank("record", "--port", port, "--out", str(folder / f"{name}.fcr"), *ASKED, *options)
@@ -148,7 +148,7 @@ def chip(folder: Path) -> None:
     with tempfile.TemporaryDirectory() as name, emulated_chip(Path(name), "dead_in_start", files()) as port:
         options = ("--longest", "8", "--bin-ms", "4")
         out = str(folder / "close_ups.fcr")
-        done = firstcrank("record", "--port", port, "--out", out, *ASKED, *options, FIRSTCRANK_PATIENCE="100")
+        done = firstcrank("record", "--port", port, "--out", out, *ASKED, *options, FIRSTCRANK_TIMEOUT_SCALE="100")
     print("close_ups", done.returncode, done.stderr, f"{time.monotonic() - began_s:.0f} s")
 
 

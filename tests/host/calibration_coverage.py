@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 ROLES = ("battery", "key_switch", "starter_coil")
 NOMINAL = Calibration("nominal", {r: nominal_channel(33e3, 6.8e3, 0.01, filter_f=10e-9, input_ohm=100e3) for r in ROLES})
 METERS = (Meter("0.1 % + 2 mV", 0.001, 0.002), Meter("0.5 % + 10 mV", 0.005, 0.010), Meter("1 % + 20 mV", 0.01, 0.020))
-POINT_SETS = ((9.0, 12.6), (4.5, 9.0, 12.6))
+POINT_SERIES = ((9.0, 12.6), (4.5, 9.0, 12.6))
 AT_V = (3.0, 7.0, 9.0, 12.0, 14.0)
 READ = 64  # conversions in a reading
 DROPS = 4  # battery minus feed, of each build
@@ -202,7 +202,7 @@ def main() -> None:
     parser.add_argument("--builds", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=0)
     options = parser.parse_args()
-    every = [(model, meter, known_v) for model in MODELS for meter in METERS for known_v in POINT_SETS]
+    every = [(model, meter, known_v) for model in MODELS for meter in METERS for known_v in POINT_SERIES]
     print(table([measure(model, meter, known_v, options.builds, options.seed) for model, meter, known_v in every]))
 
 

@@ -23,7 +23,7 @@ from .postgres import shared_store
 from .record_fill import DISTINCT, JOB_COUNT, STARTS_EACH, fill
 
 WARM = 5  # runs; the median counts, after one that is not timed
-LOOKED_FOR: dict[str, Callable[[Store], list[object]]] = {
+SEARCHES: dict[str, Callable[[Store], list[object]]] = {
     "list the newest 50": lambda store: list(list_jobs(store)),
     "find a part of a VIN": lambda store: list(list_jobs(store, "P004271")),
     "find a word with an umlaut": lambda store: list(list_jobs(store, "haecksler 42")),
@@ -61,7 +61,7 @@ def command(*args: str) -> tuple[float, float]:
 def warm(store: Store) -> dict[str, float]:
     """Milliseconds of each search, median of the warm runs."""
     figures = {}
-    for name, search in LOOKED_FOR.items():
+    for name, search in SEARCHES.items():
         found = len(search(store))
         seconds = []
         for _ in range(WARM):

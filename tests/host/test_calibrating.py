@@ -206,11 +206,11 @@ def test_points_that_make_no_line_are_refused(points: list[tuple[float, float]],
 
 
 def slip(
-    seed: int, typed_v: tuple[float, float], true_v: tuple[float, float], spoil_v: float = 0.0
+    seed: int, typed_v: tuple[float, float], true_v: tuple[float, float], damage_v: float = 0.0
 ) -> tuple[float, float] | None:
     """(reading less 7 V, stated uncertainty) of a feed at 7 V after calibrating with a slip; None where it was refused."""
     board = Board(np.random.default_rng(seed))
-    board.offset_code = spoil_v
+    board.offset_code = damage_v
     points = []
     for shown_v, volts in ((0.0, 0.0), *zip(typed_v, true_v, strict=True)):
         board.volts = dict.fromkeys(ROLES, volts)

@@ -44,7 +44,7 @@ def test_json_round_trip() -> None:
 
 
 @pytest.mark.parametrize(
-    ("spoil", "expected"),
+    ("damage", "expected"),
     [
         (lambda d: d.pop("kind"), "kind"),
         (lambda d: d["channels"]["battery"].pop("gain_v_per_code"), "gain_v_per_code"),
@@ -52,9 +52,9 @@ def test_json_round_trip() -> None:
         (lambda d: d["channels"].update(radio=d["channels"]["battery"]), "radio"),
     ],
 )
-def test_unusable_json_names_the_key(spoil: object, expected: str) -> None:
+def test_unusable_json_names_the_key(damage: object, expected: str) -> None:
     data = Calibration("measured", {"battery": LINE}).to_json()
-    spoil(data)  # type: ignore[operator]
+    damage(data)  # type: ignore[operator]
     with pytest.raises(CalibrationError, match=expected):
         Calibration.from_json(data)
 

@@ -212,8 +212,8 @@ def test_a_damaged_answer_is_asked_for_again_and_silence_is_not() -> None:
             self.sent += data
 
     reply = wire.encode_frame(wire.REPLY, wire.NO_RECORDING, 0, json.dumps({"to": wire.STOP, "ok": True, "why": ""}).encode())
-    spoiled = reply[:9] + bytes([reply[9] ^ 1]) + reply[10:]
-    script = Asked(spoiled, *[b""] * 40, reply)
+    damaged = reply[:9] + bytes([reply[9] ^ 1]) + reply[10:]
+    script = Asked(damaged, *[b""] * 40, reply)
     assert BoardClient(script).ask(wire.STOP, wire.REPLY)["ok"] is True
     assert script.sent.count(b"\x00") == 4  # two commands, a delimiter before and behind each
     silent = Asked()

@@ -42,7 +42,7 @@ def watched(truth: Truth) -> tuple[Any, dict[str, Any]]:
     return quick, table
 
 
-def board_says(truth: Truth) -> tuple[str, str]:
+def board_verdict(truth: Truth) -> tuple[str, str]:
     """(verdict, why) of the board, or the state in which it still waits."""
     quick, _ = watched(truth)
     return quick.outcome() if quick.start.state == "done" else ("waits", quick.start.state)
@@ -54,7 +54,7 @@ def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
         host = judge(
             to_trace(truth, bin_s=BIN_S), shipped(truth.system_v), truth.context
         ).feed.verdict  # the board judges nothing else
-        board, why = board_says(truth)
+        board, why = board_verdict(truth)
         seen.add((host, board))
         assert (host, board) not in {("FAIL", "PASS"), ("PASS", "FAIL"), ("PASS", "NO VERDICT")}, (truth.name, why)
     assert {("PASS", "PASS"), ("FAIL", "FAIL"), ("NO VERDICT", "NO VERDICT")} <= seen
@@ -73,14 +73,14 @@ def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
     ],
 )
 def test_what_it_says(scenario: str, verdict: str, expected: str) -> None:
-    found, why = board_says(simulate(scenario, SEED))
+    found, why = board_verdict(simulate(scenario, SEED))
     assert found == verdict, why
     assert expected in why
 
 
 @pytest.mark.parametrize("scenario", ["heater_only", "key_only"])
 def test_without_a_crank_it_waits_on(scenario: str) -> None:
-    assert board_says(simulate(scenario, SEED)) == ("waits", "run")
+    assert board_verdict(simulate(scenario, SEED)) == ("waits", "run")
 
 
 @pytest.mark.parametrize(("lost", "verdict"), [(0, "PASS"), (1, "NO VERDICT")])

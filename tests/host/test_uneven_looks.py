@@ -15,7 +15,7 @@ SETS = 20
 
 
 @dataclass
-class Looked:
+class Sampled:
     """What _from_runs needs of a trace and of its feed."""
 
     start_s: np.ndarray
@@ -46,7 +46,7 @@ def test_the_upper_bound_holds(steps_us: list[int], begin: float, length_us: int
     first, after = at_s.reshape(-1, SETS)[:, 0], np.append(at_s[SETS::SETS], at_s[-1])
     head = np.array([run_at(row.tolist()) for row in below])
     tail = np.array([run_at(row[::-1].tolist()) for row in below])
-    trace = Looked(first, after, np.full(len(below), SETS), gap_s, np.where(below.any(axis=1), 0.0, 12.0))
+    trace = Sampled(first, after, np.full(len(below), SETS), gap_s, np.where(below.any(axis=1), 0.0, 12.0))
     found = _from_runs(trace, trace, 7.0, KeyRuns(7.0, below.sum(axis=1), head, tail), slice(0, len(trace)))  # type: ignore[arg-type]
     assert len(found) == int(below.any())
     for one in found:
@@ -55,6 +55,6 @@ def test_the_upper_bound_holds(steps_us: list[int], begin: float, length_us: int
 
 def test_one_late_look_is_not_a_short_dropout() -> None:
     """1.15 ms, seen once between two looks 0.6 ms away, beside nineteen that lie 0.1 ms apart: it may have been over 1 ms."""
-    trace = Looked(np.array([0.0]), np.array([0.0031]), np.array([SETS]), np.array([0.0006]), np.array([0.0]))
+    trace = Sampled(np.array([0.0]), np.array([0.0031]), np.array([SETS]), np.array([0.0006]), np.array([0.0]))
     (found,) = _from_runs(trace, trace, 7.0, KeyRuns(7.0, np.array([1]), np.array([0]), np.array([0])), slice(0, 1))  # type: ignore[arg-type]
     assert found.best_s < 0.001 < found.high_s

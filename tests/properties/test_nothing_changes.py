@@ -75,7 +75,7 @@ FAULTS = {
 }
 
 
-def _spoil(made: Made, fault: str, start_s: float) -> None:
+def _damage(made: Made, fault: str, start_s: float) -> None:
     if fault == "lost in START":
         made.feed(0.0, start_s + 0.8, 0.02)
     elif fault == "steady drop":
@@ -96,7 +96,7 @@ def test_several_cranks_get_the_verdict_of_the_worst(faults: list[str], lead: bo
     setup = Setup(cranks=tuple(Crank(s, 2.2) for s in starts), offs=offs, end_s=starts[-1] + 5.0, lead=lead)
     made = Made(setup)
     for fault, start_s in zip(faults, starts, strict=True):
-        _spoil(made, fault, start_s)
+        _damage(made, fault, start_s)
     judgement = ask(made.bins())
     expected = min((FAULTS[f] for f in faults), key=WORST.index)
     assert judgement.verdict == expected, describe(judgement)

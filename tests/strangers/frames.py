@@ -67,7 +67,7 @@ def recording(p: Plan, codes: Codes) -> bytes:
     second = bool(rng.random() < 0.75) or p.family == "notes_damaged"
     about = {"host_version": "0.1.0", "utc": "2026-01-01T00:00:00Z", "synthetic": True}
     contents: dict[str, dict[str, Any]] = {
-        "identity": {"kind": "switch test" if p.marks.get("declared") else "start", **about},
+        "identity": {"kind": "switch test" if p.labels.get("declared") else "start", **about},
         "calibration": {"calibration": _calibration(codes, "rp2040" if second else "")},
         "limits": {"limits": as_note(p.system_v)},
         "answers": dict(p.record.answers),

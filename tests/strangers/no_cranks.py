@@ -137,7 +137,7 @@ def switch_test(rng: Generator, seed: int, family: str) -> Plan:
         t = off + rng.uniform(0.8, 2.0)
     p.record.end_s = t
     p.loads = [x for x in p.loads if x.what == "parked load"]
-    p.marks["declared"] = one_of(rng, True, False)
+    p.labels["declared"] = one_of(rng, True, False)
     return p
 
 

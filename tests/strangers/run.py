@@ -62,7 +62,7 @@ def show(seed: int, family: str | None, folder: Path) -> None:
         f" recorded {p.record.begin_s:.3f} to {p.record.end_s:.3f} s",
     )
     print("cranks   ", ", ".join(f"{c.begin_s:.3f} to {c.end_s:.3f} s (fires {c.fires_s})" for c in p.cranks))
-    print("drawn    ", p.marks, p.record.tricks, p.record.answers)
+    print("drawn    ", p.labels, p.record.tricks, p.record.answers)
     print("truth    ", g.kind, "; causes:", ", ".join(sorted(g.causes)) or "none")
     for m in g.margins[:6]:
         print(f"          {m.obligation} {m.by_u:+.1f} u: {m.what}")

@@ -224,15 +224,15 @@ def sound_start(
     p.coil_drop_v = rng.uniform(0.1, 0.35) * p.scale
     if with_heater:
         p.loads += heater(rng, system_v, key_on, plan_cranks[0].key_start_s, c.begin_s, c.end_s, end)
-        p.marks["heater"] = True
+        p.labels["heater"] = True
     if chance(rng, 0.3):
         p.loads.append(Load(-1.0, NEVER, rng.uniform(2, 12), what="parked load"))
     more_leads(rng, p)
     answers(rng, p, runs=runs, reported=reported)
     if quick:
-        p.marks["quick"] = True
+        p.labels["quick"] = True
     if not lead:
-        p.marks["no lead"] = True
+        p.labels["no lead"] = True
     return p
 
 
@@ -271,7 +271,7 @@ def more_leads(rng: Generator, p: Plan) -> None:
         extra.append("module_supply")
     if chance(rng, 0.08):
         extra.append("engine_ground")
-    if p.marks.get("heater") and chance(rng, 0.3):
+    if p.labels.get("heater") and chance(rng, 0.3):
         extra += ["heater_coil", "heater_return"] if chance(rng, 0.5) else ["heater_coil"]
     p.record.leads = tuple(dict.fromkeys((*p.record.leads, *extra)))
 

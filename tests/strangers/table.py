@@ -40,8 +40,8 @@ def table(found: list[Outcome]) -> tuple[str, int]:
         ("all", sound),
         ("intake heater", [o for o in sound if o.heater]),
         ("no starter lead", [o for o in sound if o.no_lead]),
-        ("quick, told that it runs, lead", [o for o in sound if o.quick and o.reported and not o.no_lead]),
-        ("quick, told that it runs, no lead", [o for o in sound if o.quick and o.reported and o.no_lead]),
+        ("quick, reported as running, lead", [o for o in sound if o.quick and o.reported and not o.no_lead]),
+        ("quick, reported as running, no lead", [o for o in sound if o.quick and o.reported and o.no_lead]),
         ("CSV", [o for o in sound if o.delivery == "csv"]),
         ("frames", [o for o in sound if o.delivery == "frames"]),
     ):

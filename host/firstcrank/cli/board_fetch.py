@@ -109,14 +109,18 @@ def _one(
     board_result = recording.meta.get("board_said")
     if board_result and board_result[0] != judgement.feed.verdict:
         console.print(
-            printable(f"The board alone had said {board_result[0]}: {board_result[1]}. It sees less; the verdict above counts.")
+            printable(
+                f"The board's own verdict was {board_result[0]}: {board_result[1]}. It sees less; the verdict above counts."
+            )
         )
     elif board_result and judgement.other_faults:
         console.print(
-            printable(f"The board alone had said {board_result[0]}: it judges the key feed only; the other fault above counts.")
+            printable(
+                f"The board's own verdict was {board_result[0]}: it judges the key feed only; the other fault above counts."
+            )
         )
     elif board_result:
-        console.print("The board alone had said the same.")
+        console.print("The board's own verdict was the same.")
     return path, judgement
 
 

@@ -21,7 +21,7 @@ WANTED_PYTHON = (3, 11)
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
+class Diagnosis:
     """One thing looked at: whether it is well, what was found, and what to do where it is not."""
 
     what: str
@@ -49,15 +49,15 @@ def doctor(port: str | None, store: str | None, as_json: bool, bundle: Path | No
       firstcrank doctor --port sim:healthy --json
       firstcrank doctor --bundle help.zip
     """
-    looked = [_python(), _settings(), _disk(), _store(store), *_ports(), *_board(port), *_extras()]
-    bad = [one for one in looked if not one.well]
+    diagnoses = [_python(), _settings(), _disk(), _store(store), *_ports(), *_board(port), *_extras()]
+    bad = [one for one in diagnoses if not one.well]
     following = bad[0].do if bad else "firstcrank start"
-    found = {"well": not bad, "looked": [asdict(one) for one in looked], "next": following}
+    found = {"well": not bad, "looked": [asdict(one) for one in diagnoses], "next": following}
     parts = [] if bundle is None else _bundle(bundle, found, recording)
     if as_json:
         say_json(json.dumps(found, ensure_ascii=False))
     else:
-        for one in looked:
+        for one in diagnoses:
             say(f"{'ok  ' if one.well else 'TO DO'} {one.what}: {one.found}")
         for part in parts:
             say(f"in {bundle}  {part}")
@@ -76,49 +76,49 @@ def _bundle(path: Path, found: dict[str, object], recording: Path | None) -> lis
     return write_bundle(path, found, settings, recording)
 
 
-def _python() -> Looked:
+def _python() -> Diagnosis:
     version = ".".join(map(str, sys.version_info[:3]))
-    return Looked("Python", sys.version_info[:2] >= WANTED_PYTHON, version, "install Python 3.11 or newer")
+    return Diagnosis("Python", sys.version_info[:2] >= WANTED_PYTHON, version, "install Python 3.11 or newer")
 
 
-def _settings() -> Looked:
+def _settings() -> Diagnosis:
     from firstcrank.settings import read_settings
 
     try:
         settings = read_settings()
     except FirstcrankError as error:
-        return Looked("settings", False, str(error), "firstcrank config")
+        return Diagnosis("settings", False, str(error), "firstcrank config")
     found = f"{len(settings.values)} set in {settings.path}" if settings.path.exists() else "none, defaults stand"
-    return Looked("settings", True, found)
+    return Diagnosis("settings", True, found)
 
 
-def _disk() -> Looked:
+def _disk() -> Diagnosis:
     from firstcrank.settings import read_settings
 
     try:
         folder = read_settings().folder
     except FirstcrankError:
-        return Looked("disk", False, "the settings can't be read", "firstcrank config")
+        return Diagnosis("disk", False, "the settings can't be read", "firstcrank config")
     while not folder.exists():
         folder = folder.parent
     free = shutil.disk_usage(folder).free
     well = free > LEAST_FREE_BYTES and os.access(folder, os.W_OK)
-    return Looked(
+    return Diagnosis(
         "disk", well, f"{free // 1_000_000} MB free for recordings in {folder}", f"make room, or another folder in {folder}"
     )
 
 
-def _store(place: str | None) -> Looked:
+def _store(place: str | None) -> Diagnosis:
     import importlib
 
     try:
         with importlib.import_module("firstcrank.jobs.store").open_store(place, create=False) as store:
-            return Looked("record store", True, store.name if place else "this computer's own")
+            return Diagnosis("record store", True, store.name if place else "this computer's own")
     except FirstcrankError as error:
-        return Looked("record store", False, str(error), "firstcrank jobs backup --help")
+        return Diagnosis("record store", False, str(error), "firstcrank jobs backup --help")
 
 
-def _ports() -> list[Looked]:
+def _ports() -> list[Diagnosis]:
     from firstcrank.link.ports import board_ports
 
     ports = board_ports()
@@ -126,14 +126,14 @@ def _ports() -> list[Looked]:
     for port in ports:
         well = os.name != "posix" or os.access(port.device, os.R_OK | os.W_OK)
         found.append(
-            Looked(
+            Diagnosis(
                 "port", well, port.device, f"sudo usermod -a -G dialout {os.environ.get('USER', '$USER')}, then log in again"
             )
         )
     return found
 
 
-def _board(port: str | None) -> list[Looked]:
+def _board(port: str | None) -> list[Diagnosis]:
     from datetime import UTC, datetime
 
     from firstcrank import wire
@@ -145,27 +145,29 @@ def _board(port: str | None) -> list[Looked]:
     try:
         client = BoardClient(open_link(port))
     except FirstcrankError as error:
-        return [Looked("board", False, str(error), "plug the board in with a cable that carries data, then firstcrank doctor")]
+        return [
+            Diagnosis("board", False, str(error), "plug the board in with a cable that carries data, then firstcrank doctor")
+        ]
     try:
         identity = client.handshake()
-        found = [Looked("board", True, f"{client.link.name}, {identity.get('chip')}, firmware {identity.get('firmware')}")]
+        found = [Diagnosis("board", True, f"{client.link.name}, {identity.get('chip')}, firmware {identity.get('firmware')}")]
         stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
         if not stored:
-            return [*found, Looked("calibration", False, "none on the board", "firstcrank board calibrate")]
+            return [*found, Diagnosis("calibration", False, "none on the board", "firstcrank board calibrate")]
         old = age_warning(Calibration.from_json(stored), datetime.now(UTC).date())
         return [
             *found,
-            Looked("calibration", not old, str(old) if old else "on the board, fresh enough", "firstcrank board calibrate"),
+            Diagnosis("calibration", not old, str(old) if old else "on the board, fresh enough", "firstcrank board calibrate"),
         ]
     except FirstcrankError as error:
-        return [Looked("board", False, str(error), "firstcrank board install")]
+        return [Diagnosis("board", False, str(error), "firstcrank board install")]
     finally:
         client.close()
 
 
-def _extras() -> list[Looked]:
+def _extras() -> list[Diagnosis]:
     from importlib.util import find_spec
 
     named = {"asammdf": "MDF export", "psycopg": "shared record store"}
     have = [what for module, what in named.items() if find_spec(module)]
-    return [Looked("extras", True, ", ".join(have) or "none installed (none needed for a start)")]
+    return [Diagnosis("extras", True, ", ".join(have) or "none installed (none needed for a start)")]

@@ -42,7 +42,7 @@ def show(console: Console, judgement: Judgement, trace: Trace | None, title: str
     if details:
         _details(console, judgement)
     console.print()
-    lists = [("Not measured", judgement.not_measured), ("Taken as given", judgement.assumptions)]
+    lists = [("Not measured", judgement.not_measured), ("Assumptions", judgement.assumptions)]
     if trace is not None and details:
         lists.append(("Recording", trace.notes))
     _labelled(console, [(label, "; ".join(lines)) for label, lines in lists if lines])

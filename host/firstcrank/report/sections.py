@@ -55,7 +55,7 @@ def _tested(inputs: ReportInputs) -> Parts:
     judgement = inputs.judgement
     lines = [f"Tested: {line}" for line in inputs.tested()]
     lines += [f"Not tested: {line}" for line in judgement.not_measured]
-    lines += [f"Taken as given: {line}" for line in judgement.assumptions]
+    lines += [f"Assumption: {line}" for line in judgement.assumptions]
     return _listed("What was tested and what was not", lines, small=True)
 
 

@@ -119,7 +119,7 @@ def read_notes(frames: Iterable[wire.Frame], recording_id: bytes, alone: bool) -
             ours.append((frame.sequence, table_of(frame.body)))
         else:
             foreign += 1
-    integrity = [f"{foreign} notes in this file belong to another recording: its limits and answers cannot be told"] * bool(
+    integrity = [f"{foreign} notes in this file belong to another recording: its limits and answers are not known"] * bool(
         foreign
     )
     if not ours:
