@@ -10,11 +10,11 @@ RELEASE_US = 500000
 TOP_CODE = 4090
 TURN, RELEASE = "turn", "release"
 PHASE_TEXT = {
-    RUN: "in RUN before the crank",
+    RUN: "with KEY ON, before the crank",
     TURN: "while the key turned to START",
     CRANK: "in START, while cranking",
     RELEASE: "while the key went back to RUN",
-    AFTER: "in RUN after the crank",
+    AFTER: "with KEY ON, after the crank",
 }
 
 

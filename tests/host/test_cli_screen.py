@@ -220,10 +220,10 @@ def test_one_loss_is_listed_once_and_its_drops_not_at_all() -> None:
 def test_a_loss_is_marked_whole_on_the_strip() -> None:
     judgement, trace = judged("feed_dead_in_start")
     (loss,) = losses(judgement)
-    (marks,) = [line for line in strip(trace, judgement, 80) if line.startswith("feed lost")]
+    (markers,) = [line for line in strip(trace, judgement, 80) if line.startswith("feed lost")]
     column_s = float(trace.end_s[-1] - trace.start_s[0]) / (80 - 14 - 10)
-    assert marks.count("▲") == pytest.approx(loss.duration_s / column_s, abs=2)
-    assert "▲" * marks.count("▲") in marks
+    assert markers.count("▲") == pytest.approx(loss.duration_s / column_s, abs=2)
+    assert "▲" * markers.count("▲") in markers
 
 
 def test_what_is_tolerated_is_not_marked_as_lost() -> None:
@@ -263,11 +263,11 @@ def test_a_dropout_of_a_millisecond_is_seen_on_the_strip_and_drawn_again_closer(
     lines = strip(trace, judgement, 80)
     drop = next(d for d in judgement.dropouts if d.counts)
     assert drop.duration_s < 0.05
-    marks = [line for line in lines if line.startswith("feed lost")]
-    assert marks[0].count("▲") == 1
-    assert marks[1].count("▲") >= 5
+    markers = [line for line in lines if line.startswith("feed lost")]
+    assert markers[0].count("▲") == 1
+    assert markers[1].count("▲") >= 5
     key = next(line for line in lines if line.startswith("key switch"))
-    column = marks[0].index("▲")
+    column = markers[0].index("▲")
     assert key[column] == " "
     assert key[column - 3] == key[column + 3] == "█"
     assert any(f"The dropout at {drop.start_s:.3f} s, closer" in line for line in lines)

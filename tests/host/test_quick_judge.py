@@ -34,9 +34,9 @@ def watched(truth: Truth) -> tuple[Any, dict[str, Any]]:
     fields[:, 0:-3:3], fields[:, 1:-3:3], fields[:, 2:-3:3] = folded.mean, folded.lowest, folded.highest
     fields[:, -3], fields[:, -2], fields[:, -1] = folded.longest, folded.head, folded.tail
     quick = load("quick_judge").QuickJudge(table)
-    span_us = round(bins.sets * bins.step_s * 1e6)
+    span_us = round(bins.samples_per_bin * bins.step_s * 1e6)
     for row in fields.tolist():
-        quick.bin(row, 0, span_us, bins.sets)
+        quick.bin(row, 0, span_us, bins.samples_per_bin)
         if quick.start.state == "done":
             break
     return quick, table

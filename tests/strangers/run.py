@@ -37,8 +37,8 @@ def kept(paths: list[Path]) -> list[Outcome]:
     for path in paths:
         for line in path.read_text("utf-8").splitlines():
             table = json.loads(line)
-            sets = {name: tuple(table[name]) for name in ("lacking", "unsure", "causes")}
-            o = Outcome(**{**table, **sets, "truth": frozenset(table["truth"])})
+            tuples = {name: tuple(table[name]) for name in ("lacking", "unsure", "causes")}
+            o = Outcome(**{**table, **tuples, "truth": frozenset(table["truth"])})
             found[o.seed, o.family] = o
     return list(found.values())
 

@@ -54,7 +54,7 @@ _RECORDING = (
     click.option(
         "--longest", "longest_s", type=click.FloatRange(5, 3600), default=180.0, help="Give up after this many seconds."
     ),
-    click.option("--plain", is_flag=True, help="Plain lines instead of a picture, for a screen reader."),
+    click.option("--plain", is_flag=True, help="Lines of text instead of a picture, for a screen reader."),
 )
 
 

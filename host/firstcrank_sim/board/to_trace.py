@@ -45,7 +45,7 @@ def to_trace(
     line = converter.calibration.channel("key_switch")
     trigger_code = line.code(limits["module_minimum_v"])
     bins = sample(truth, converter, trigger_code, np.random.default_rng([truth.seed, 7]), bin_s, conversion_s, every)
-    span_s = bins.sets * bins.step_s
+    span_s = bins.samples_per_bin * bins.step_s
     count = len(bins.folded.longest)
     begin_s = np.asarray(np.arange(count) * span_s, dtype=np.float64)
     kept = np.ones(count, dtype=bool)
@@ -68,7 +68,7 @@ def to_trace(
     return Trace(
         start_s=begin_s[kept],
         end_s=begin_s[kept] + span_s,
-        conversions=np.full(total, bins.sets, dtype=np.int64),
+        conversions=np.full(total, bins.samples_per_bin, dtype=np.int64),
         gap_s=np.full(total, bins.step_s),
         channels=channels,
         runs=KeyRuns(float(line.volts(trigger_code)), folded.longest[kept], folded.head[kept], folded.tail[kept]),
