@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tempfile
 
 from hypothesis import HealthCheck, settings
 
@@ -10,3 +11,5 @@ SLOW = (HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too
 settings.register_profile("ci", derandomize=True, max_examples=14, deadline=None, suppress_health_check=SLOW, database=None)
 settings.register_profile("long", max_examples=1000, deadline=None, suppress_health_check=SLOW)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+os.environ.setdefault("FIRSTCRANK_OUTBOX", tempfile.mkdtemp(prefix="fc-outbox-"))  # never that of whoever runs the tests

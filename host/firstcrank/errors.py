@@ -65,3 +65,13 @@ class UnwritableFileError(FirstcrankError):
 
 class StoreError(FirstcrankError):
     """The record store cannot be reached, is newer than this program, or is damaged."""
+
+
+class StoreNotThereError(StoreError):
+    """There is no record store of that name: correct the name, or make a new one."""
+
+    exit_code = 2
+
+
+class StoreAwayError(StoreError):
+    """The record store does not answer, has no room or cannot be written now: what was to be filed waits on this computer."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -16,11 +17,15 @@ from pathlib import Path
 
 from sqlalchemy import text
 
+from firstcrank.jobs import outbox
 from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.records import create_job
 from firstcrank.jobs.store import Store, open_store
 
 from .postgres import shared_store
 from .record_fill import DISTINCT, JOB_COUNT, STARTS_EACH, fill
+from .record_kills import JOB, kill_backups, kill_filing
+from .sim_recording import recorded
 
 WARM = 5  # runs; the median counts, after one that is not timed
 SEARCHES: dict[str, Callable[[Store], list[object]]] = {
@@ -73,28 +78,64 @@ def warm(store: Store) -> dict[str, float]:
     return figures
 
 
-def measured(place: str, folder: Path, jobs: int) -> dict[str, float]:
-    """One database: searches, backup, its proof, restore; all rows of the restored store against those of this one."""
+def timed_command(name: str, figures: dict[str, float], *args: str) -> None:
+    """One command, its seconds and memory kept under its name and printed."""
+    figures[f"{name}, s"], figures[f"{name}, MB"] = command("jobs", *args)
+    print(f"  {name:<36}{figures[f'{name}, s']:9.1f} s  {figures[f'{name}, MB']:6.0f} MB", flush=True)
+
+
+def in_sqlite(place: str, folder: Path, jobs: int) -> dict[str, float]:
+    """Filled, searched, backed up, the backup proved, restored and compared."""
     began = time.perf_counter()
     with open_store(place) as store:
         size = fill(store, folder, jobs)
         with store.engine.connect() as connection:
-            statement = "ANALYZE"
-            connection.execution_options(isolation_level="AUTOCOMMIT").execute(text(statement))
+            connection.execution_options(isolation_level="AUTOCOMMIT").execute(text("ANALYZE"))
         print(f"  filled in {time.perf_counter() - began:.0f} s, {size / 1e6:.0f} MB of recordings before packing", flush=True)
         figures = warm(store)
-    for name, args in {
-        "backup": ("backup", str(folder / "b.zip")),
-        "backup --check": ("backup", str(folder / "c.zip"), "--check"),
-        "restore --check": ("restore", "--check", str(folder / "b.zip")),
-        "restore": ("restore", str(folder / "b.zip")),
-    }.items():
-        into = str(folder / "restored.sqlite") if name == "restore" else place
-        figures[f"{name}, s"], figures[f"{name}, MB"] = command("jobs", *args, "--store", into)
-        print(f"  {name:<36}{figures[f'{name}, s']:9.1f} s  {figures[f'{name}, MB']:6.0f} MB", flush=True)
+    timed_command("backup", figures, "backup", str(folder / "b.zip"), "--store", place)
     print(f"  {'size of the backup':<36}{(folder / 'b.zip').stat().st_size / 1e6:9.1f} MB")
+    timed_command("restore", figures, "restore", str(folder / "b.zip"), "--store", str(folder / "restored.sqlite"))
     print(f"  {'rows equal after restore':<36}{same_rows(place, str(folder / 'restored.sqlite')):9d}", flush=True)
+    timed_command("backup --check", figures, "backup", str(folder / "c.zip"), "--check", "--store", place)
     return figures
+
+
+def in_postgresql(url: str, sqlite: str, folder: Path) -> dict[str, float]:
+    """Restored from the SQLite store's backup, searched, backed up; its rows compared with those of the SQLite store."""
+    figures: dict[str, float] = {}
+    timed_command("restore", figures, "restore", str(folder / "b.zip"), "--store", url)
+    print(f"  {'rows equal to those in SQLite':<36}{same_rows(sqlite, url):9d}", flush=True)
+    with open_store(url) as store:
+        with store.engine.connect() as connection:
+            connection.execution_options(isolation_level="AUTOCOMMIT").execute(text("ANALYZE"))
+        figures |= warm(store)
+    timed_command("backup", figures, "backup", str(folder / "p.zip"), "--store", url)
+    return figures
+
+
+def kills(times: int, folder: Path) -> None:
+    """A third each: filing and syncing into SQLite, into PostgreSQL, backing both up."""
+    os.environ[outbox.ENVIRONMENT] = str(folder / "outbox")
+    start = folder / "start.fcr"
+    start.write_bytes(recorded("marigold_trap"))
+    sqlite = str(folder / "shop.sqlite")
+    with shared_store() as url:
+        for name, place, share in (("SQLite", sqlite, times // 3), ("PostgreSQL", url, times // 3)):
+            with open_store(place) as store:
+                create_job(store, JOB)
+            report, there = kill_filing(place, start, share)
+            print(
+                f"  {share} kills while filing, {name}: {report} told as filed, {there} there, none twice, all whole",
+                flush=True,
+            )
+            backups = (times - 2 * (times // 3)) // 2
+            (folder / name).mkdir()
+            whole, none = kill_backups(place, folder / name, backups)
+            print(
+                f"  {backups} kills while backing up, {name}: {whole} backups whole, {none} not there, none half there",
+                flush=True,
+            )
 
 
 def same_rows(one: str, other: str) -> int:
@@ -121,16 +162,22 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", help="where to work; a temporary folder")
     parser.add_argument("--jobs", type=int, default=JOB_COUNT)
+    parser.add_argument("--kills", type=int, default=200)
     options = parser.parse_args()
     found: dict[str, dict[str, float]] = {}
-    print(f"{options.jobs} jobs, {options.jobs * STARTS_EACH} starts, {DISTINCT} recordings")
     with tempfile.TemporaryDirectory(dir=options.folder) as name:
-        print("SQLite")
-        (Path(name) / "a").mkdir()
-        found["sqlite"] = measured(str(Path(name) / "a" / "shop.sqlite"), Path(name) / "a", options.jobs)
-    with tempfile.TemporaryDirectory(dir=options.folder) as name, shared_store() as url:
-        print("PostgreSQL")
-        found["postgresql"] = measured(url, Path(name), options.jobs)
+        folder = Path(name)
+        if options.jobs:
+            print(f"{options.jobs} jobs, {options.jobs * STARTS_EACH} starts, {DISTINCT} recordings\nSQLite", flush=True)
+            sqlite = str(folder / "shop.sqlite")
+            found["sqlite"] = in_sqlite(sqlite, folder, options.jobs)
+            with shared_store() as url:
+                print("PostgreSQL", flush=True)
+                found["postgresql"] = in_postgresql(url, sqlite, folder)
+        if options.kills:
+            print("Programs killed", flush=True)
+            (folder / "kills").mkdir()
+            kills(options.kills, folder / "kills")
     print(json.dumps(found))
 
 

@@ -36,7 +36,7 @@ PHRASES = [phrase for row in rows("Texts that are not used") for phrase in row[0
 
 
 def parts(name: str) -> set[str]:
-    """JobFile -> {"job", "file", "jobfile"}; told_v -> {"told", "v", "told_v"}: the parts, and the whole in small letters."""
+    """JobDetail -> {"job", "file", "jobfile"}; told_v -> {"told", "v", "told_v"}: the parts, and the whole in small letters."""
     return {*re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name).lower().split("_"), name.lower()}
 
 

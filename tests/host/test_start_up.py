@@ -69,8 +69,10 @@ def test_help_imports_click_alone() -> None:
 
 
 def test_a_list_of_jobs_needs_neither_alembic_nor_numpy(tmp_path: Path) -> None:
-    run = f"from firstcrank.cli.main import main; main(['jobs', 'list', '--store', {str(tmp_path / 'shop.sqlite')!r}])"
-    assert "alembic" in outside_after(run), "the first one makes the tables"
+    store = str(tmp_path / "shop.sqlite")
+    made = outside_after(f"from firstcrank.cli.main import main; main(['jobs', 'new', '1', '--store', {store!r}])")
+    assert "alembic" in made, "the first one makes the tables"
+    run = f"from firstcrank.cli.main import main; main(['jobs', 'list', '--store', {store!r}])"
     loaded = outside_after(run)
     assert "sqlalchemy" in loaded
     assert not loaded & {"alembic", "numpy", "matplotlib", "jinja2"}

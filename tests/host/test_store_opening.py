@@ -70,7 +70,7 @@ def test_a_mistyped_store_is_told_and_not_made(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     open_store(str(tmp_path / "shop.sqlite")).close()
-    assert run(*command, "--store", str(tmp_path / "shp.sqlite")) == 4
+    assert run(*command, "--store", str(tmp_path / "shp.sqlite")) == 2
     output = capsys.readouterr().err
     assert "there is no record store" in output
     assert "shop.sqlite" in output

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.cli.file_start import file_start, look_up
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.printable import printable
 
@@ -50,6 +51,8 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
     from firstcrank.model.context import Context
 
     console = Screen()
+    if job is not None:
+        look_up(job, store)
     client = BoardClient(chosen_link(port))
     try:
         client.handshake()
@@ -69,9 +72,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
             path, judgement = _one(console, client, capture, folder, context, options)
             codes.append(EXIT[judgement.verdict])
             if job is not None:
-                from firstcrank.jobs.filing import file_recording
-
-                console.print(f"Filed with job {printable(job)} as start {file_recording(path, judgement, job, store)}")
+                file_start(path, judgement, job, store)
     finally:
         client.close()
     return min(codes, key=WORST_FIRST.index)

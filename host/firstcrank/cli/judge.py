@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from firstcrank.cli.answers import EXIT, FILE, chosen_limits, context_with, judging_options
+from firstcrank.cli.csv_options import columns_of, csv_options
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say, say_json
 from firstcrank.errors import FirstcrankError
@@ -18,10 +19,7 @@ WORST_FIRST = (2, 4, 1, 3, 0)
 @click.command(cls=GroupedCommand)
 @click.argument("files", nargs=-1, required=True, type=FILE)
 @judging_options
-@click.option("--map", "columns", multiple=True, metavar="ROLE=COLUMN", help="CSV column of a lead; may be repeated.")
-@click.option("--uncertainty", metavar="0.5%+20mV", help="Accuracy of the CSV's logger.")
-@click.option("--save-map", "save_as", metavar="NAME", help="Keep the --map options (and --uncertainty) under a name.")
-@click.option("--map-name", "saved_name", metavar="NAME", help="Use the map kept under this name.")
+@csv_options
 @click.option("--plain", is_flag=True, help="The result as plain lines, for a screen reader.")
 @click.option("--json", "as_lines", is_flag=True, help="One JSON object a file, and nothing else.")
 def judge(
@@ -44,7 +42,7 @@ def judge(
       firstcrank judge start.fcr --running
       firstcrank judge logger.csv --map battery=U1 --map key_switch=U2
     """
-    mapped, uncertainty = _columns(columns, uncertainty, save_as, saved_name)
+    mapped, uncertainty = columns_of(columns, uncertainty, save_as, saved_name)
     codes = []
     for name in files:
         try:
@@ -61,28 +59,6 @@ def _last() -> Path:
     from firstcrank.settings import last_recording, read_settings
 
     return last_recording(read_settings().folder)
-
-
-def _columns(
-    columns: tuple[str, ...], uncertainty: str | None, save_as: str | None, saved_name: str | None
-) -> tuple[dict[str, str], str | None]:
-    """The map of columns and the uncertainty: the options, over what was saved under a name. Raises UsageError."""
-    from firstcrank.tracefiles.csv import parse_map, parse_uncertainty
-
-    mapped = parse_map(columns)
-    if uncertainty:
-        parse_uncertainty(uncertainty)  # told before a file is read
-    if save_as is None and saved_name is None:
-        return mapped, uncertainty
-    from firstcrank.tracefiles.saved_maps import SavedMap, save_map, saved_map
-
-    if saved_name is not None:
-        saved = saved_map(saved_name)
-        mapped, uncertainty = {**saved.columns, **mapped}, uncertainty or saved.uncertainty or None
-    if save_as is not None:
-        path = save_map(save_as, SavedMap(mapped, uncertainty or ""))
-        say(f"map {save_as} kept in {path}", err=True)
-    return mapped, uncertainty
 
 
 def _one(

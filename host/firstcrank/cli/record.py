@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
+from firstcrank.cli.file_start import file_start, look_up, with_known
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
-from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -94,7 +94,6 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     from firstcrank.settings import read_settings
 
     console = Screen()
-    limits = chosen_limits(options["limits_file"], options["system"])
     settings = read_settings()
     path = options["out"] or _by_time(settings.folder)
     if path.exists():
@@ -102,7 +101,8 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     channels_of(options["leads"])
     job, store = options["job"], options["store"]
     if job is not None:
-        _job_is_there(job, store)
+        options = with_known(options, look_up(job, store))
+    limits = chosen_limits(options["limits_file"], options["system"])
     client = BoardClient(chosen_link(options["port"]))
     try:
         for line in warnings_of(client.handshake()):
@@ -115,8 +115,8 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
         while True:
             judgement = _one_start(console, client, path, limits, calibration, context, options, visit)
             if job is not None:
-                number = _file(console, path, judgement, job, store, client.link.synthetic)
-                if options.get("compare_with") is not None:
+                number = file_start(path, judgement, job, store, client.link.synthetic)
+                if options.get("compare_with") is not None and number is not None:
                     _compare(options["compare_with"], number, store)
             if options["yes"] or visit is not None or harmful(judgement) or not _again(console):  # never offered where it harms
                 return EXIT[judgement.verdict]
@@ -136,14 +136,6 @@ def _as_simulated(identity: Mapping[str, Any], options: dict[str, Any]) -> dict[
 def _by_time(folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     return folder / datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr")
-
-
-def _job_is_there(job: str, store: str | None) -> None:
-    """Raises UsageError or StoreError before anybody touches a key."""
-    import importlib
-
-    filing = importlib.import_module("firstcrank.jobs.filing")
-    filing.check_job(job, store)
 
 
 def cautions(console: Console) -> None:
@@ -272,16 +264,6 @@ def _one_start(
             console.print(f"Stopped. What was recorded is kept as {path} (firstcrank judge judges it)")
         raise
     return judgement
-
-
-def _file(console: Console, path: Path, judgement: Judgement, job: str, store: str | None, simulated: bool) -> int:
-    import importlib
-
-    filing = importlib.import_module("firstcrank.jobs.filing")
-    start_id = int(filing.file_recording(path, judgement, job, store))
-    mark = " (SIMULATED: counts for no vehicle)" if simulated else ""
-    console.print(f"Filed with job {printable(job)} as start {start_id}{mark}")
-    return start_id
 
 
 def _compare(before: int, after: int, store: str | None) -> None:

@@ -16,9 +16,6 @@ from firstcrank.errors import UsageError
 if TYPE_CHECKING:
     from firstcrank.recording import Recording
 
-# What belongs to the vehicle and stays; own key, module plugged in and the charger are asked again: they can have changed.
-STAYS = ("feed_kind", "cylinders", "hold_on_s", "known_load_ohm")
-
 
 @click.command(cls=GroupedCommand)
 @click.argument("number")
@@ -35,6 +32,8 @@ def repeat(number: str, **options: Any) -> int:
     """
     start_id, before = _last_start(number, options["store"])
     options["leads"] = options["leads"] or _leads(before)
+    from firstcrank.jobs.vehicle import STAYS
+
     for name in STAYS:
         if options.get(name) is None:
             options[name] = getattr(before.context, name)

@@ -6,7 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from firstcrank.cli.say import say
+
 if TYPE_CHECKING:
+    from firstcrank.jobs.sending import Sent
     from firstcrank.jobs.store import Store
 
 STORE = click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store: a file, or a database URL.")
@@ -14,10 +17,13 @@ WHO = click.option("--who", default="", help="Who does it. Default: the computer
 
 
 def opened(place: str | None, create: bool = False) -> Store:
-    """The store; what its user should know is printed. `create`: made where it is not there, and told. Raises StoreError."""
+    """The store. What its user should know is printed, and what waited on this computer for it is filed.
+
+    `create`: made where it is not there, and told. Raises StoreError.
+    """
     from pathlib import Path
 
-    from firstcrank.cli.say import say
+    from firstcrank.jobs.outbox import anything_waits
     from firstcrank.jobs.store import default_place, open_store
 
     new = create and "://" not in (place or default_place()) and not Path(place or default_place()).expanduser().exists()
@@ -26,4 +32,17 @@ def opened(place: str | None, create: bool = False) -> Store:
         say(f"New record store: {store.name}", err=True)
     for note in store.notes:
         say(f"Note: {note}", err=True)
+    if anything_waits():
+        from firstcrank.jobs.sending import send
+
+        tell_sent(send(store))
     return store
+
+
+def tell_sent(sent: Sent) -> None:
+    """What went from this computer into the store."""
+    for filed in sent.filed:
+        made = ", which was made for it: is its number right?" if filed.made else ""
+        say(f"Filed from this computer's outbox: start {filed.start} of job {filed.job}{made}", err=True)
+    for line in sent.trouble:
+        say(f"Note: {line}", err=True)

@@ -48,9 +48,9 @@ def switch_test(**options: Any) -> int:
     from firstcrank.cli.switch_recording import record_switch
 
     if options["job"] is not None:
-        from firstcrank.jobs.filing import check_job
+        from firstcrank.cli.file_start import job_is_there
 
-        check_job(options["job"], options["store"])
+        job_is_there(options["job"], options["store"])
     console = Screen()
     for key in ("K1", "K2"):
         console.print(STANDING[key])

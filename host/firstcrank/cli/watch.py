@@ -41,9 +41,9 @@ def watch(place: str, supported: bool, job: str | None, store: str | None, **opt
     from firstcrank.visit.harness_watch import HarnessWatch, finish, name_place, watch_step
 
     if job is not None:
-        from firstcrank.jobs.filing import check_job
+        from firstcrank.cli.file_start import job_is_there
 
-        check_job(job, store)
+        job_is_there(job, store)
     console = Screen()
     console.print(
         "Engine off. An electric fan may start: hands clear. Plugs are not pulled with the key on; move the harness by its cable."

@@ -59,7 +59,7 @@ class BackupFile:
         """Each row with what has been added to its table since."""
         with self._archive.open(f"{table.name}.jsonl") as file:
             for line in file:
-                yield _of_today(table, json.loads(line))
+                yield of_today(table, json.loads(line))
 
     def content(self, content_hash: str) -> Packed:
         """A content as it is packed, unchecked. Raises KeyError."""
@@ -142,7 +142,7 @@ def _about(archive: zipfile.ZipFile, path: Path) -> About:
     )
 
 
-def _of_today(table: Table, row: dict[str, object]) -> dict[str, object]:
+def of_today(table: Table, row: dict[str, object]) -> dict[str, object]:
     """A row of an older backup with what has been added since."""
     if table is STARTS and "feed_verdict" not in row:
         row = {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from sqlalchemy import Connection, insert, select
@@ -11,40 +12,43 @@ from sqlalchemy.exc import IntegrityError
 from firstcrank import __version__
 from firstcrank.analysis.as_json import to_table
 from firstcrank.analysis.verdict import judge
+from firstcrank.calibration import Calibration
 from firstcrank.errors import UnreadableTraceError, UsageError
 from firstcrank.jobs.contents import hash_of
 from firstcrank.jobs.identity import new_uuid
-from firstcrank.jobs.reading import Reading
+from firstcrank.jobs.reading import Reading, with_answers
 from firstcrank.jobs.records import find_job
 from firstcrank.jobs.schema import FORGOTTEN, JOBS, STARTS
 from firstcrank.jobs.search_index import refresh
-from firstcrank.jobs.store import Store, open_store
+from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import now_utc, when_utc
+from firstcrank.jobs.vehicle import Known
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.judgement import Judgement
 from firstcrank.model.vocabulary import CheckId, Phase
 from firstcrank.printable import storable
 from firstcrank.recording import Recording
-from firstcrank.tracefiles.table import load
 
 
-def check_job(job: str, place: str | None = None) -> None:
-    """Raises StoreError where the record store can't be reached, UsageError where it has no such job."""
-    with open_store(place, create=False) as store:
-        find_job(store, job)
+def attach(
+    store: Store,
+    job: str,
+    path: Path,
+    limits: Limits | None = None,
+    reading: Reading | None = None,
+    calibration: Calibration | None = None,
+    known: Known | None = None,
+) -> int:
+    """Judges a file and files it; the start's id. `limits`, `calibration` and `reading`: over those in the file, else 12 V.
 
-
-def file_recording(path: Path, judgement: Judgement, job: str, place: str | None = None) -> int:
-    """Files a recording that was just judged; the start's id. Raises StoreError, UsageError for an unknown job."""
-    with open_store(place, create=False) as store:
-        recording = load(path)
-        return add_start(store, job, path, recording, judgement, recording.limits or shipped(12))
-
-
-def attach(store: Store, job: str, path: Path, limits: Limits | None = None, reading: Reading | None = None) -> int:
-    """Judges a file and files it; the start's id. `limits`: over those in the file, else 12 V."""
+    `known`: what the record knows of the vehicle, used where the file is of another logger and nothing else says it.
+    """
     reading = reading or Reading()
-    recording = reading.load(path)
+    recording = reading.load(path, calibration)
+    if known is not None and recording.limits is None:
+        reading = replace(reading, answers={**known.answers, **reading.answers})
+        recording = reading.load(path, calibration)
+        limits = limits or (shipped(known.system_v) if known.system_v else None)
     used = limits or recording.limits or shipped(12)
     return add_start(store, job, path, recording, judge(recording.trace, used, recording.context), used, reading)
 
@@ -154,5 +158,5 @@ def start_row(
         "calibration_json": json.dumps(calibration.to_json(), ensure_ascii=False) if calibration else "",
         "judgement_json": json.dumps(to_table(judgement), ensure_ascii=False),
         "synthetic": bool(meta.get("synthetic")),
-        "reading_json": (reading or Reading()).to_json(),
+        "reading_json": with_answers(reading or Reading(), recording.context).to_json(),
     }

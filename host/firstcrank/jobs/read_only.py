@@ -31,7 +31,7 @@ def can_only_be_read(error: BaseException, file: Path) -> bool:
 def read_only_engine(file: Path) -> tuple[Engine, tempfile.TemporaryDirectory[str] | None]:
     """An engine that refuses to write, and the folder of its copy, to be kept as long as the engine. Raises OSError, DBAPIError."""
     log = file.with_name(file.name + "-wal")
-    engine = create_engine(_url(file, immutable=True))
+    engine = create_engine(reading_url(file, immutable=True))
     if not (log.exists() and log.stat().st_size) and stored_revision(engine) == head_revision():
         return engine, None
     engine.dispose()
@@ -47,9 +47,10 @@ def read_only_engine(file: Path) -> tuple[Engine, tempfile.TemporaryDirectory[st
     except BaseException:
         folder.cleanup()
         raise
-    return create_engine(_url(copy, immutable=False)), folder
+    return create_engine(reading_url(copy, immutable=False)), folder
 
 
-def _url(file: Path, immutable: bool) -> URL:
+def reading_url(file: Path, immutable: bool) -> URL:
+    """Of a SQLite file that is only read; `immutable`: nobody writes it meanwhile, and its log is not looked at."""
     query = {"mode": "ro", "uri": "true"} | ({"immutable": "1"} if immutable else {})
     return URL.create("sqlite", database=f"file:{quote(str(file))}", query=query)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from firstcrank.calibration import Calibration
-from firstcrank.model.context import ANSWERS
+from firstcrank.model.context import ANSWERS, Context
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.csv import parse_uncertainty
 from firstcrank.tracefiles.table import load
@@ -42,3 +42,10 @@ class Reading:
         recording = load(path, calibration, self.columns, accuracy)
         meta = {**recording.meta, "recorded_utc": self.recorded_utc} if self.recorded_utc else recording.meta
         return replace(recording, context=replace(recording.context, **self.answers), meta=meta)
+
+
+def with_answers(reading: Reading, context: Context) -> Reading:
+    """With every answer that the judge was given, so that the record knows them without opening the recording."""
+    plain = Context()
+    given = {name: getattr(context, name) for name in ANSWERS if getattr(context, name) != getattr(plain, name)}
+    return replace(reading, answers={**reading.answers, **given})

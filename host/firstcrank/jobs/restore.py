@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
 from pathlib import Path
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from firstcrank.errors import UsageError
 from firstcrank.jobs.backup_file import FORMAT, About, BackupFile, check_backup, open_backup
@@ -35,7 +35,6 @@ def fill(store: Store, backup: BackupFile, progress: Progress | None = None) -> 
         store.contents.put_packed(backup.content(content_hash), content_hash)
         if progress:
             progress(number, len(backup.contents))
-    postgresql = store.engine.dialect.name == "postgresql"
     with store.engine.begin() as connection:
         for table in backup.about.tables:
             for batch in batches(backup.rows(table)):
@@ -43,10 +42,15 @@ def fill(store: Store, backup: BackupFile, progress: Progress | None = None) -> 
         if backup.about.format < FORMAT:
             for job_id in connection.execute(select(JOBS.c.id)).scalars().all():
                 refresh(connection, job_id)
-        for table in (t for t in TABLES if postgresql and "id" in t.c):
-            highest = connection.execute(select(func.max(table.c.id))).scalar()
-            if highest:
-                connection.execute(select(func.setval(func.pg_get_serial_sequence(table.name, "id"), highest)))
+        numbers_go_on(connection)
+
+
+def numbers_go_on(connection: Connection) -> None:
+    """The next job and start get the number after the highest: PostgreSQL counts by itself and must be told."""
+    for table in (t for t in TABLES if connection.dialect.name == "postgresql" and "id" in t.c):
+        highest = connection.execute(select(func.max(table.c.id))).scalar()
+        if highest:
+            connection.execute(select(func.setval(func.pg_get_serial_sequence(table.name, "id"), highest)))
 
 
 def batches(rows: Iterable[dict[str, object]]) -> Iterator[list[dict[str, object]]]:

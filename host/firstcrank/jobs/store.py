@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.exc import SQLAlchemyError
 
-from firstcrank.errors import StoreError
+from firstcrank.errors import StoreError, StoreNotThereError
 from firstcrank.extras import extra_packages
 from firstcrank.jobs.access import access_of, make_private, recordings_folder
 from firstcrank.jobs.contents import Contents, DatabaseContents, FolderContents
@@ -18,7 +18,7 @@ from firstcrank.jobs.migrating import migrate, stored_revision
 from firstcrank.jobs.network_share import warning
 from firstcrank.jobs.patience import connector
 from firstcrank.jobs.place import Place, place_of
-from firstcrank.jobs.read_only import can_only_be_read, read_only_engine
+from firstcrank.jobs.read_only import can_only_be_read, read_only_engine, reading_url
 from firstcrank.jobs.trouble import store_error, translate
 
 ENVIRONMENT = "FIRSTCRANK_STORE"
@@ -75,13 +75,26 @@ def open_store(place: str | None = None, scratch: bool = False, create: bool = T
     return _open_server(where, create) if where.file is None else _open_file(where, where.file, scratch, create)
 
 
+def raw_store(place: str | None = None) -> Store:
+    """A store as it is, for reading what can still be read: its tables are not brought up to date. Raises as open_store."""
+    where = place_of(place or default_place())
+    if where.file is not None and not where.file.exists():
+        raise StoreNotThereError(f"there is no record store {where.file}{_near(where.file)}")
+    if where.file is None:
+        with extra_packages("postgres"):
+            engine = create_engine(where.url, creator=connector(where.url))
+        return Store(engine, DatabaseContents(engine), where, read_only=True)
+    engine = create_engine(reading_url(where.file, immutable=False))
+    return Store(engine, FolderContents(recordings_folder(where.file)), where, read_only=True)
+
+
 def _open_server(place: Place, create: bool) -> Store:
     with extra_packages("postgres"):
         own = {"creator": connector(place.url)} if place.url.get_backend_name() == "postgresql" else {}
         engine = create_engine(place.url, **own)
     try:
         if not create and stored_revision(engine) is None:
-            raise StoreError(f"the database {place.shown} holds no record of firstcrank: is its name right? {MAKE}")
+            raise StoreNotThereError(f"the database {place.shown} holds no record of firstcrank: is its name right? {MAKE}")
         migrate(engine)
     except SQLAlchemyError as error:
         engine.dispose()
@@ -99,7 +112,7 @@ def _open_file(place: Place, file: Path, scratch: bool, create: bool) -> Store:
     try:
         if not file.exists():
             if not create:
-                raise StoreError(f"there is no record store {file}{_near(file)}; {MAKE}")
+                raise StoreNotThereError(f"there is no record store {file}{_near(file)}; {MAKE}")
             file.parent.mkdir(parents=True, exist_ok=True)
             make_private(file)
         access = access_of(file)

@@ -7,7 +7,7 @@ import sqlite3
 from sqlalchemy.engine import ExceptionContext
 from sqlalchemy.exc import IntegrityError
 
-from firstcrank.errors import StoreError
+from firstcrank.errors import StoreAwayError, StoreError
 from firstcrank.jobs.place import Place
 
 NETWORK = "is the server running, and is this computer on the shop's network?"
@@ -60,10 +60,16 @@ MESSAGES = {
 }
 
 
+# Not away but named wrongly: nothing waits for such a store.
+WRONG = ("refuses the user", "has no such", "lacks a table", "is no record store")
+
+
 def store_error(error: BaseException, place: Place) -> StoreError:
-    """One line for an error of a database driver."""
+    """One line for an error of a database driver; a StoreAwayError unless the store is named wrongly."""
     cause = getattr(error, "orig", None) or error
-    return StoreError(f"the record store {place.shown} {_what(cause, place)}")
+    what = _what(cause, place)
+    kind = StoreError if what.startswith(WRONG) else StoreAwayError
+    return kind(f"the record store {place.shown} {what}")
 
 
 def _what(cause: BaseException, place: Place) -> str:
