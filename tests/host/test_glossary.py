@@ -12,12 +12,12 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 FOLDERS = ("host", "firmware", "tests", "hardware_notes", "docs")
-BOARD_WORDS = {"words", "facts", "marks", "sets", "book", "look"}
+BOARD_NAMES = {"words", "facts", "marks", "sets", "book", "look"}
 # (start of the path, parts of names): the glossary's table of exceptions says why
 EXCEPTIONS = [
-    ("firmware/", BOARD_WORDS),
-    ("tests/firmware/", BOARD_WORDS),
-    ("tests/board/", BOARD_WORDS),
+    ("firmware/", BOARD_NAMES),
+    ("tests/firmware/", BOARD_NAMES),
+    ("tests/board/", BOARD_NAMES),
     ("host/firstcrank/model/vocabulary.py", {"nothing"}),
     ("host/firstcrank/analysis/obligations/recording.py", {"nothing"}),
 ]
@@ -78,7 +78,7 @@ def sources() -> dict[str, ast.Module]:
 
 def faults_of_names(path: str, tree: ast.AST) -> set[str]:
     """Names of a file with a forbidden part; tests' own names are sentences and free."""
-    allowed = set().union(*(words for start, words in EXCEPTIONS if path.startswith(start)))
+    allowed = set().union(*(exempt for start, exempt in EXCEPTIONS if path.startswith(start)))
     given = {*names(tree), Path(path).stem}
     return {name for name in given if not name.startswith("test_") and parts(name) & (FORBIDDEN - allowed)}
 
@@ -122,9 +122,9 @@ def test_the_check_bites_on_texts_and_leaves_docstrings() -> None:
 
 def test_every_exception_is_in_use_and_in_the_glossary() -> None:
     listed = {word for row in rows("Exceptions") for word in re.findall(r"\w+", row[1])}
-    for start, words in EXCEPTIONS:
+    for start, exempt in EXCEPTIONS:
         given = set().union(
             *(parts(name) for path, tree in sources().items() if path.startswith(start) for name in names(tree))
         )
-        assert given & words, start
-        assert all(any(word in entry.split("_") for entry in listed) for word in words), start
+        assert given & exempt, start
+        assert all(any(word in entry.split("_") for entry in listed) for word in exempt), start

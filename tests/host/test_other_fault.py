@@ -14,7 +14,7 @@ import pytest
 from sqlalchemy import insert, select, text, update
 
 from firstcrank.cli.main import main
-from firstcrank.jobs import backup, records
+from firstcrank.jobs import backup, records, restore
 from firstcrank.jobs.export import export_store
 from firstcrank.jobs.filing import attach
 from firstcrank.jobs.listing import list_jobs
@@ -155,7 +155,7 @@ def test_a_backup_keeps_both(place: str, tmp_path: Path) -> None:
     with open_store(place) as store:
         backup.back_up(store, tmp_path / "b.zip")
     with open_store(str(tmp_path / "again.sqlite")) as store:
-        backup.restore(store, tmp_path / "b.zip")
+        restore.restore(store, tmp_path / "b.zip")
         (start,) = records.job_detail(store, "1207").starts
         assert (start["verdict"], start["feed_verdict"]) == ("FAIL", "PASS")
 

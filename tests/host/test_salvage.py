@@ -84,10 +84,10 @@ def test_damage_of_each_kind_is_found(tmp_path: Path, capsys: pytest.CaptureFixt
     Path(place).chmod(0o644)
     assert run("jobs", "check", "--store", place) == 4
     output = capsys.readouterr()
-    for words in ("is missing", "is altered", "row 1 of notes belongs to a row of jobs", "job J002 is not found"):
-        assert words in output.err
-    for words in ("belong to no start", "any user of this computer"):
-        assert words in output.out
+    for phrase in ("is missing", "is altered", "row 1 of notes belongs to a row of jobs", "job J002 is not found"):
+        assert phrase in output.err
+    for phrase in ("belong to no start", "any user of this computer"):
+        assert phrase in output.out
 
 
 @pytest.mark.parametrize(("seed", "least"), [(0, 10), (1, 10), (2, 1)], ids=["rows", "other rows", "the list of tables"])

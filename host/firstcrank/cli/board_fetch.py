@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
-from firstcrank.cli.file_start import file_start, look_up
+from firstcrank.cli.file_start import file_start, known_of
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.printable import printable
 
@@ -52,7 +52,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
 
     console = Screen()
     if job is not None:
-        look_up(job, store)
+        known_of(job, store)
     client = BoardClient(chosen_link(port))
     try:
         client.handshake()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
-from firstcrank.cli.file_start import file_start, look_up, with_known
+from firstcrank.cli.file_start import file_start, known_of, with_known
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
@@ -101,7 +101,7 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     channels_of(options["leads"])
     job, store = options["job"], options["store"]
     if job is not None:
-        options = with_known(options, look_up(job, store))
+        options = with_known(options, known_of(job, store))
     limits = chosen_limits(options["limits_file"], options["system"])
     client = BoardClient(chosen_link(options["port"]))
     try:
