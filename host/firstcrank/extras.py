@@ -10,7 +10,7 @@ from firstcrank.errors import MissingExtraError
 # extra -> (what it is for, the packages that pyproject.toml lists for it, by import name)
 EXTRAS: dict[str, tuple[str, tuple[str, ...]]] = {
     "sim": ("the simulated vehicle", ("scipy",)),
-    "report": ("plots as pictures and reports as PDF", ("matplotlib", "reportlab")),
+    "report": ("plots as pictures and reports as PDF", ("matplotlib", "typst")),
     "design": ("the input designer", ("eseries",)),
     "parquet": ("Parquet files", ("pyarrow",)),
     "mdf": ("ASAM MDF files", ("asammdf",)),

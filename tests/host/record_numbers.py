@@ -37,7 +37,7 @@ SEARCHES: dict[str, Callable[[Store], list[object]]] = {
     "find a word that is nowhere": lambda store: list(list_jobs(store, "nowhere")),
     "find by days and verdict": lambda store: list(list_jobs(store, first_day="2024-05", last_day="2024-06", verdict="FAIL")),
 }
-# Runs a command of the program and prints, last, its seconds and its highest memory in MB.
+# Runs a command of the program and prints, last, its seconds, its highest memory in MB, the processor's seconds, the exit code.
 CHILD = """
 import sys, time
 from pathlib import Path
@@ -47,20 +47,20 @@ try:
     main(sys.argv[1:])
 except SystemExit as ended:
     code = ended.code
-seconds = time.perf_counter() - began
+seconds, of_processor = time.perf_counter() - began, time.process_time()
 lines = Path("/proc/self/status").read_text().splitlines()  # ru_maxrss would count the parent's memory
 highest = next(int(line.split()[1]) for line in lines if line.startswith("VmHWM"))
-print(f"\\n{seconds:.2f} {highest / 1024:.0f} {code}")
+print(f"\\n{seconds:.2f} {highest / 1024:.0f} {of_processor:.2f} {code}")
 """
 
 
-def command(*args: str) -> tuple[float, float]:
-    """Seconds and MB of one command; ends this program where it fails."""
+def command(*args: str) -> tuple[float, float, float]:
+    """Seconds, MB and seconds of the processor of one command; ends this program where it fails."""
     done = subprocess.run([sys.executable, "-c", CHILD, *args], capture_output=True, text=True, check=False)
-    seconds, megabytes, code = done.stdout.rsplit("\n", 2)[-2].split()
+    seconds, megabytes, of_processor, code = done.stdout.rsplit("\n", 2)[-2].split()
     if code not in ("0", "None"):
         sys.exit(f"{' '.join(args)}: exit code {code}\n{done.stdout}{done.stderr}")
-    return float(seconds), float(megabytes)
+    return float(seconds), float(megabytes), float(of_processor)
 
 
 def warm(store: Store) -> dict[str, float]:
@@ -80,8 +80,9 @@ def warm(store: Store) -> dict[str, float]:
 
 def timed_command(name: str, figures: dict[str, float], *args: str) -> None:
     """One command, its seconds and memory kept under its name and printed."""
-    figures[f"{name}, s"], figures[f"{name}, MB"] = command("jobs", *args)
-    print(f"  {name:<36}{figures[f'{name}, s']:9.1f} s  {figures[f'{name}, MB']:6.0f} MB", flush=True)
+    seconds, megabytes, of_processor = command("jobs", *args)
+    figures |= {f"{name}, s": seconds, f"{name}, MB": megabytes, f"{name}, processor s": of_processor}
+    print(f"  {name:<36}{seconds:9.1f} s  {megabytes:6.0f} MB  {of_processor:8.1f} s of the processor", flush=True)
 
 
 def in_sqlite(place: str, folder: Path, jobs: int) -> dict[str, float]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -9,9 +11,15 @@ from firstcrank.analysis.compare import compare
 from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
 from firstcrank.model.context import Context
+from firstcrank.report import html, pdf
+from firstcrank.report.before_after import Side, crank_lines, document
 from firstcrank.report.changes import SAME, changes, crank_result
+from firstcrank.report.document import Rows, texts
 from firstcrank.report.plots import as_png, comparison
 from tests.acceptance.start import CRANK_S, STEP_S, Start
+
+from .sim_recording import recorded
+from .test_text_is_text import run
 
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
 
@@ -82,3 +90,47 @@ def test_each_crank_is_compared_by_its_own_findings() -> None:
     assert change.after is not None
     assert (change.before.crank, change.after.crank) == (1, 2)
     assert {c.difference_text for c in changes(start[1], start[1], (2, 2))} == {SAME}
+
+
+def six_cranks() -> Start:
+    """Six cranks with the key left ON between; the feed dead in the second, lost for 50 ms in the fifth."""
+    one = Start(end_s=CRANK_S + 6 * SECOND_S)
+    first = {role: volts.copy() for role, volts in one.volts.items()}
+    for n in range(1, 6):
+        again = one.t >= CRANK_S + n * SECOND_S - 0.5
+        for role in one.volts:
+            one.volts[role] = np.where(again, np.roll(first[role], round(n * SECOND_S / STEP_S)), one.volts[role])
+    return one.feed_to(0.0, CRANK_S + SECOND_S + 1.0, 1.2).feed_to(0.0, CRANK_S + 4 * SECOND_S + 1.0, 0.05)
+
+
+def test_of_six_cranks_each_is_named_on_page_and_paper() -> None:
+    trace, judgement = judged(six_cranks())
+    results = [line.rsplit(" ", 1)[1] for line in crank_lines(judgement)]
+    assert results == ["ok", "FAIL", "ok", "ok", "FAIL", "ok"]
+    assert len(judgement.reasons) == 2
+    assert ("13.580" in judgement.reasons[0], "36.080" in judgement.reasons[1]) == (True, True)
+    sides = [Side(f"5#{crank}", trace, judgement, crank) for crank in (2, 3, 5)]
+    assert [side.result for side in sides] == ["FAIL", "good", "FAIL"]
+    parts = document(*sides[:2])
+    rows = next(part.rows for part in parts if isinstance(part, Rows))
+    assert rows[:2] == (("Result", "FAIL", "good"), ("Longest loss of the key feed", "1.20 s", "none"))
+    shown = [text for part in parts for text in texts(part)]
+    assert sum(text.startswith(("Before, crank ", "After, crank ")) for text in shown) == 12
+    made = html.page(parts, "cranks")
+    assert all(f"crank {n}, " in made for n in range(1, 7))
+    assert made.count("<svg") == 6, "three leads, each for a screen and for a phone"
+    assert pdf.paper(parts, "cranks").startswith(b"%PDF")
+
+
+def test_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "start.fcr"
+    path.write_bytes(recorded("marigold_trap"))
+    good = tmp_path / "good.fcr"
+    good.write_bytes(recorded("marigold_repaired"))
+    page, paper = tmp_path / "x.html", tmp_path / "x.pdf"
+    assert run("compare", str(path), str(good), "--html", str(page), "--pdf", str(paper)) == 0
+    assert "FAIL in" in capsys.readouterr().out
+    assert "Before and after" in page.read_text("utf-8")
+    assert paper.read_bytes().startswith(b"%PDF")
+    assert run("compare", f"{path}#2", str(good)) == 2
+    assert "crank 2" in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,100 +11,160 @@ import click
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
+from firstcrank.whole_file import whole_file
 
 if TYPE_CHECKING:
-    from firstcrank.model.judgement import Judgement
-    from firstcrank.trace import FloatArray, Trace
+    from rich.console import Console
+
+    from firstcrank.analysis.compare import Comparison
+    from firstcrank.report.before_after import Side
+    from firstcrank.trace import FloatArray
+
+OUT = click.Path(path_type=Path)
 
 
 @click.command()
 @click.argument("first")
 @click.argument("second")
-@click.option("--png", type=click.Path(path_type=Path), help="Plot: one above the other, and the difference.")
+@click.option("--html", type=OUT, help="The comparison as a page.")
+@click.option("--pdf", type=OUT, help="The comparison as a PDF.")
+@click.option("--png", type=OUT, help="Plot: one above the other, and the difference.")
+@click.option("--page", "paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
-def compare(first: str, second: str, png: Path | None, place: str | None) -> None:
+def compare(
+    first: str, second: str, html: Path | None, pdf: Path | None, png: Path | None, paper: str, place: str | None
+) -> None:
     """Compare two starts crank by crank: numbers in the record (12, or 12#2 for its second crank) or recording files.
+
+    Where a crank is named, its own result counts, not that of the whole recording.
 
     \b
     Examples:
       firstcrank compare before.fcr after.fcr
-      firstcrank compare 12#1 12#2
+      firstcrank compare 12#1 12#2 --html repair.html
     """
-    from rich.table import Table
-    from rich.text import Text
-
     from firstcrank.analysis.compare import compare as side_by_side
     from firstcrank.cli.screen import Screen
-    from firstcrank.cli.strip import row
-    from firstcrank.report.changes import SAME, changes, crank_result
-    from firstcrank.report.inputs import RESULT_LABELS
 
-    (one, crank_one), (two, crank_two) = _load(first, place), _load(second, place)
+    one, two = _load(first, place), _load(second, place)
     try:
-        compared = side_by_side(one, two, (crank_one, crank_two))
+        compared = side_by_side((one.trace, one.judgement), (two.trace, two.judgement), (one.which, two.which))
     except ValueError as error:
         raise UsageError(str(error)) from error
     console = Screen()
-    console.print(Text(f"Overall: {_verdict(one[1])} in {first}, {_verdict(two[1])} in {second}", style="bold"))
-    results = [crank_result(j, which) for (_, j), which in ((one, crank_one), (two, crank_two))]
-    if (len(one[1].cranks) > 1 or len(two[1].cranks) > 1) and None not in results:
-        labels = [RESULT_LABELS[r] for r in results if r is not None]
-        console.print(
-            f"Feed and supply in crank {crank_one} of {first}: {labels[0]}; in crank {crank_two} of {second}: {labels[1]}"
-        )
+    _results(console, one, two)
+    _curves(console, compared, one, two)
+    _table(console, one, two)
+    _write(one, two, compared, ((html, "html"), (pdf, paper), (png, "png")))
+
+
+def _results(console: Console, one: Side, two: Side) -> None:
+    from rich.text import Text
+
+    from firstcrank.report.before_after import crank_lines
+
+    console.print(Text(f"Result: {one.result} in {one.name}, {two.result} in {two.name}", style="bold"))
+    for side in (one, two):
+        if side.crank is not None:
+            console.print(f"The whole recording {side.name.partition('#')[0]}: {side.judgement.verdict}")
+    if max(len(side.judgement.cranks) for side in (one, two)) > 1:
+        for side in dict.fromkeys((one, two)) if one.trace is not two.trace else (one,):
+            for line in crank_lines(side.judgement):
+                console.print(f"{side.name.partition('#')[0]}, {line}")
+
+
+def _curves(console: Console, compared: Comparison, one: Side, two: Side) -> None:
+    from rich.text import Text
+
+    from firstcrank.cli.strip import row
+
     width = max(console.width - 34, 20)
     top_v = 28.0 if (compared.before_v["battery"] > 17).any() else 14.0
     for role in compared.before_v:
-        for name, side in ((first, compared.before_v), (second, compared.after_v)):
+        for name, side in ((one.name, compared.before_v), (two.name, compared.after_v)):
             console.print(
                 Text(f"{role.replace('_', ' '):<14}{Path(name).name[:14]:<15} {row(_squeezed(side[role], width), top_v)}")
             )
+
+
+def _table(console: Console, one: Side, two: Side) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from firstcrank.report.before_after import cell
+    from firstcrank.report.changes import SAME, changes
+
     table = Table(box=None, pad_edge=False)
-    for heading in ("check", first, second, "change"):
+    for heading in ("check", one.name, two.name, "change"):
         table.add_column(Text(heading), overflow="fold")
-    found = changes(one[1], two[1], (crank_one, crank_two))
+    found = changes(one.judgement, two.judgement, (one.which, two.which))
     changed = [c for c in found if c.difference_text != SAME]
     for change in changed:
-        cells = (change.name, _cell(change.before), _cell(change.after), change.difference_text)
-        table.add_row(*(Text(c) for c in cells))
+        table.add_row(*(Text(c) for c in (change.name, cell(change.before), cell(change.after), change.difference_text)))
     if changed:
         console.print(table)
     console.print(f"{len(found) - len(changed)} other checks say the same in both.")
-    if png is not None:
+
+
+def _write(one: Side, two: Side, compared: Comparison, targets: tuple[tuple[Path | None, str], ...]) -> None:
+    """Each file that was asked for, whole or not at all."""
+    for target, kind in targets:
+        if target is not None:
+            content = _content(one, two, compared, kind)()
+            with whole_file(target, replace=True) as file:
+                file.write(content)
+            say(str(target))
+
+
+def _content(one: Side, two: Side, compared: Comparison, kind: str) -> Callable[[], bytes]:
+    from firstcrank.report.before_after import TITLE, document
+    from firstcrank.report.settings import shop
+
+    owner = shop()
+    title = f"{TITLE}: {one.name}, {two.name}"
+    if kind == "png":
         from firstcrank.report.plots import as_png, comparison
 
-        png.write_bytes(as_png(comparison(compared, (f"{first}: {_verdict(one[1])}", f"{second}: {_verdict(two[1])}"))))
-        say(str(png))
+        return lambda: as_png(comparison(compared, (f"{one.name}: {one.result}", f"{two.name}: {two.result}")))
+    parts = document(one, two, owner.name, owner.logo)
+    if kind == "html":
+        from firstcrank.report.html import page
+
+        return lambda: page(parts, title).encode("utf-8")
+    from firstcrank.report.pdf import paper
+
+    return lambda: paper(parts, title, kind, owner.name, owner.font)
 
 
-def _verdict(judgement: Judgement) -> str:
-    from firstcrank.model.vocabulary import beside
-
-    return beside(judgement.verdict, judgement.feed.verdict)
-
-
-def _load(name: str, place: str | None) -> tuple[tuple[Trace, Judgement], int]:
+def _load(name: str, place: str | None) -> Side:
+    """A start, or one crank of it. A start that was judged before findings were told crank by crank is judged again."""
     import json
 
     from firstcrank.analysis.as_json import from_table
     from firstcrank.analysis.verdict import judge
     from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
-    from firstcrank.limits import shipped
+    from firstcrank.limits import Limits, shipped
+    from firstcrank.report.before_after import Side
+    from firstcrank.report.changes import crank_result
     from firstcrank.tracefiles.table import load
 
-    number = name.partition("#")[0]
+    number, mark, _ = name.partition("#")
     if number.isascii() and number.isdigit():
         with opened(place) as store:
             start, crank = find_start(store, name)
             recording = recording_of(store, start)
-        return (recording.trace, from_table(json.loads(start["judgement_json"]))), crank
+        judgement = from_table(json.loads(start["judgement_json"]))
+        if mark and judgement.cranks and all(crank_result(judgement, n) is None for n in range(1, len(judgement.cranks) + 1)):
+            say(f"start {number} was filed without findings of each crank: judged again, with the limits it was filed with")
+            judgement = judge(recording.trace, Limits.from_json(json.loads(start["limits_json"])), recording.context)
+        return Side(name, recording.trace, judgement, crank if mark else None)
     path, mark, crank_text = name.rpartition("#")
     if not mark or not (crank_text.isascii() and crank_text.isdigit() and len(crank_text) < 5):
-        path, crank_text = name, "1"  # a name may hold the sign itself
+        path, crank_text = name, ""  # a name may hold the sign itself
     recording = load(Path(path))
     judgement = judge(recording.trace, recording.limits or shipped(12), recording.context)
-    return (recording.trace, judgement), int(crank_text)
+    return Side(name, recording.trace, judgement, int(crank_text) if crank_text else None)
 
 
 def _squeezed(volts: FloatArray, width: int) -> FloatArray:
@@ -113,12 +174,3 @@ def _squeezed(volts: FloatArray, width: int) -> FloatArray:
     group = max(len(values) // width, 1)
     squeezed: FloatArray = values[: len(values) // group * group].reshape(-1, group).min(axis=1)
     return squeezed
-
-
-def _cell(finding: object) -> str:
-    from firstcrank.model.judgement import Finding
-    from firstcrank.report.inputs import RESULT_LABELS, number
-
-    if not isinstance(finding, Finding):
-        return "-"
-    return f"{RESULT_LABELS[finding.result]}  {number(finding, finding.measured)}".strip()

@@ -8,6 +8,7 @@ import click
 
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, opened
+from firstcrank.whole_file import whole_file
 
 
 @click.command()
@@ -31,5 +32,7 @@ def trends(png: Path | None, simulated: bool, place: str | None) -> None:
     if png is not None:
         from firstcrank.report.plots import as_png
 
-        png.write_bytes(as_png(trend_figure(found)))
+        content = as_png(trend_figure(found))
+        with whole_file(png, replace=True) as file:
+            file.write(content)
         say(f"Plots in {png}")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from firstcrank.cli.answers import EXIT, chosen_limits, context_with, judging_options
+from firstcrank.cli.answers import EXIT, context_with, judging_options
 from firstcrank.cli.file_start import file_start, known_of, with_known
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say
@@ -88,12 +88,14 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.screen import Screen
+    from firstcrank.cli.simulated import as_simulated, limits_of
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
     from firstcrank.report.summary import harmful
     from firstcrank.settings import read_settings
 
     console = Screen()
+    limits_of(options)  # a file that can't be used is told before the board is asked
     settings = read_settings()
     path = options["out"] or _by_time(settings.folder)
     if path.exists():
@@ -102,14 +104,13 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     job, store = options["job"], options["store"]
     if job is not None:
         options = with_known(options, known_of(job, store))
-    limits = chosen_limits(options["limits_file"], options["system"])
     client = BoardClient(chosen_link(options["port"]))
     try:
         for line in warnings_of(client.handshake()):
             console.print(line, style="bold")
         cautions(console)
-        if client.link.synthetic:
-            options = _as_simulated(client.identity, options)
+        options = as_simulated(client, options)
+        limits = limits_of(options)
         context = ask(context_with(Context(), options), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
@@ -124,13 +125,6 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
             context = ask(context_with(Context(), options), ask_user=True)  # the answers can have changed
     finally:
         client.close()
-
-
-def _as_simulated(identity: Mapping[str, Any], options: dict[str, Any]) -> dict[str, Any]:
-    """A simulated board brings its scenario's leads and answers; what was typed wins."""
-    leads = [f"{lead['role']}={lead['pin']}" for lead in identity.get("leads", ())]
-    answers = {name: value for name, value in identity.get("answers", {}).items() if options.get(name) is None}
-    return {**options, **answers, "leads": options["leads"] or tuple(leads)}
 
 
 def _by_time(folder: Path) -> Path:

@@ -10,6 +10,7 @@ import click
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
 from firstcrank.errors import UsageError
+from firstcrank.whole_file import whole_file
 
 
 @click.command()
@@ -18,9 +19,14 @@ from firstcrank.errors import UsageError
 @click.option("--pdf", type=click.Path(path_type=Path), help="PDF file to write.")
 @click.option("--png", type=click.Path(path_type=Path), help="Plot of the whole start as PNG.")
 @click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
+@click.option("--before", help="The start before the repair. Default: the job's last one marked so, for one marked after it.")
 @click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
-def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, page: str, place: str | None) -> None:
-    """Write the report of START: a number in the record, or a recording file.
+def report(
+    start: str, html: Path | None, pdf: Path | None, png: Path | None, page: str, before: str | None, place: str | None
+) -> None:
+    """Write the customer's page of START: a number in the record, or a recording file.
+
+    Notes and photos stand on it where they were chosen: firstcrank jobs customer.
 
     \b
     Examples:
@@ -38,8 +44,10 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
 
     if start.isascii() and start.isdigit():
         with opened(place) as store:
-            inputs = gather.from_store(store, start)
+            inputs = gather.from_store(store, start, before)
     else:
+        if before is not None:
+            raise UsageError("--before names a start of the record; for two files: firstcrank compare BEFORE AFTER --html FILE")
         path = Path(start)
         recording = load(path)
         inputs = gather.from_file(path, judge(recording.trace, recording.limits or shipped(12), recording.context), recording)
@@ -52,8 +60,7 @@ def report(start: str, html: Path | None, pdf: Path | None, png: Path | None, pa
     ]
     for target, make in made:
         if target is not None:
-            try:
-                target.write_bytes(make())
-            except OSError as error:
-                raise UsageError(f"{target} cannot be written: {error.strerror or error}") from error
+            content = make()
+            with whole_file(target, replace=True) as file:
+                file.write(content)
             say(str(target))

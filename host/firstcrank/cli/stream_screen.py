@@ -13,7 +13,6 @@ from rich.control import Control
 from rich.live import Live
 from rich.text import Text
 
-from firstcrank.cli.answers import chosen_limits
 from firstcrank.cli.banner import LETTERS, banner, fitted
 from firstcrank.cli.keyboard import Keyboard
 from firstcrank.errors import UsageError
@@ -33,15 +32,18 @@ def readings_of(console: Console, options: dict[str, Any]) -> Iterator[tuple[Ite
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.record import choose_calibration
+    from firstcrank.cli.simulated import as_simulated, limits_of
     from firstcrank.link.board_client import BoardClient
 
-    limits = chosen_limits(options["limits_file"], options["system"])
-    channels = channels_of(options["leads"])
+    limits_of(options)
+    channels_of(options["leads"])
     if options["csv"] is not None and options["csv"].exists():
         raise UsageError(f"{options['csv']} is already there: choose another name with --csv")
     client = BoardClient(chosen_link(options["port"]))
     try:
         client.handshake()
+        options = as_simulated(client, options)
+        limits, channels = limits_of(options), channels_of(options["leads"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console)
         readings = stream(client, channels, calibration, limits["module_minimum_v"])
         with contextlib.closing(readings):  # type: ignore[type-var]

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from firstcrank.cli.answers import chosen_limits, context_with
+from firstcrank.cli.answers import context_with
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -22,21 +22,24 @@ def record_switch(console: Console, options: dict[str, Any]) -> tuple[Path, Trac
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.record import choose_calibration
+    from firstcrank.cli.simulated import as_simulated, limits_of
     from firstcrank.cli.switch_screen import SwitchScreen
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
     from firstcrank.recorder import Plan, record
     from firstcrank.tracefiles.native import read_native
 
-    limits = chosen_limits(options["limits_file"], options["system"])
+    limits_of(options)
     path = options["out"] or Path(datetime.now().strftime("switch-test-%Y%m%d-%H%M%S.fcr"))
     if path.exists():
         raise UsageError(f"{path} is already there: choose another name with --out")
-    channels = channels_of(options["leads"])
+    channels_of(options["leads"])
     client = BoardClient(chosen_link(options["port"]))
     try:
         client.handshake()
         simulated = client.link.synthetic
+        options = as_simulated(client, options)
+        limits, channels = limits_of(options), channels_of(options["leads"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         plan = Plan(
             path,

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from firstcrank.trace import FloatArray
 
 COLUMN_S = 0.12
+NEWEST_BINS = 40  # some 30 ms
 
 
 class VisitScreen:
@@ -85,7 +86,8 @@ class VisitScreen:
     def bins(self, tracker: LiveTracker, battery_v: FloatArray, key_v: FloatArray, key_lowest_v: FloatArray) -> None:
         """New bins."""
         lowest_v = float(key_lowest_v.min())
-        self._take(bins_event(tracker, self._limits, float(battery_v.mean()), float(key_v.mean()), lowest_v))
+        newest_v = float(key_v[-NEWEST_BINS:].mean())  # of a whole frame the mean would be a frame late
+        self._take(bins_event(tracker, self._limits, float(battery_v.mean()), newest_v, lowest_v))
         for letter in self._keys.typed():
             self._take(Key(letter, tracker.now_s))
         if self._live is None:

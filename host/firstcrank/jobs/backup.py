@@ -19,7 +19,7 @@ from firstcrank.jobs.proof import prove
 from firstcrank.jobs.snapshot import TABLES, hashes, rows_of, snapshot
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import now_utc
-from firstcrank.jobs.whole_file import whole_file
+from firstcrank.whole_file import PRIVATE, whole_file
 
 Progress = Callable[[int, int], None]
 
@@ -42,7 +42,7 @@ def back_up(store: Store, target: Path, progress: Progress | None = None, check:
     is there already, UnwritableFileError where it cannot be written, StoreError where the store is damaged.
     """
     made = Made()
-    with whole_file(target) as file, snapshot(store) as connection:
+    with whole_file(target, mode=PRIVATE) as file, snapshot(store) as connection:
         _write(store, connection, file, made, progress)
         file.flush()
         if check:

@@ -17,7 +17,7 @@ from sqlalchemy.exc import IntegrityError
 from firstcrank.errors import StoreError, UnwritableFileError
 from firstcrank.jobs.access import OWNER, Access
 from firstcrank.jobs.schema import CONTENTS
-from firstcrank.jobs.whole_file import whole_file
+from firstcrank.whole_file import whole_file
 
 State = Literal["whole", "missing", "altered"]
 PLAIN, ZLIB = "", "zlib"

@@ -15,7 +15,7 @@ from pathlib import Path
 from firstcrank.errors import StoreError
 from firstcrank.jobs.contents import Packed, hash_of, pack, unpack
 from firstcrank.jobs.times import now_utc
-from firstcrank.jobs.whole_file import sync_folder, whole_file
+from firstcrank.whole_file import PRIVATE, sync_folder, whole_file
 
 ENVIRONMENT = "FIRSTCRANK_OUTBOX"
 FORMAT = 1
@@ -65,7 +65,7 @@ def keep(store: str, job: str, content: bytes, row: Mapping[str, object]) -> Pat
         "row": dict(row),
     }
     path = folder / f"{row['uuid']}{SUFFIX}"
-    with whole_file(path, replace=True) as file:
+    with whole_file(path, replace=True, mode=PRIVATE) as file:
         file.write(json.dumps(about, ensure_ascii=False).encode("utf-8") + b"\n")
         file.write(packed.data)
     return path

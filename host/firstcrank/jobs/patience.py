@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 CONNECT_S = 10
 SILENCE_S = 20.0  # the slowest search of 50,000 starts takes a fiftieth of it
 LONG_S = 600.0  # while tables are migrated or all rows are sorted
-SETTINGS = f"-c statement_timeout={int(SILENCE_S * 1000)} -c lock_timeout=15000 -c idle_in_transaction_session_timeout=600000"
+LOCK_MS = 15_000
 
 
 def connector(url: URL) -> Callable[[], Any]:
@@ -37,8 +37,24 @@ def connector(url: URL) -> Callable[[], Any]:
                 raise psycopg.OperationalError(str(error)) from None
 
     arguments, options = url.get_dialect()().create_connect_args(url)
-    options = {"connect_timeout": CONNECT_S, "options": SETTINGS, "application_name": "firstcrank", **options}
-    return lambda: PatientConnection.connect(*arguments, **options)
+    options = {"connect_timeout": CONNECT_S, "application_name": "firstcrank", **options}
+
+    def connect() -> Any:
+        connection = PatientConnection.connect(*arguments, **options)
+        connection.execute(_settings())  # not as the connection's own options: some poolers refuse them
+        connection.commit()
+        return connection
+
+    return connect
+
+
+def _settings() -> bytes:
+    limits = {
+        "statement_timeout": int(SILENCE_S * 1000),
+        "lock_timeout": LOCK_MS,
+        "idle_in_transaction_session_timeout": int(LONG_S * 1000),
+    }
+    return "; ".join(f"SET {name} = {value}" for name, value in limits.items()).encode("ascii")
 
 
 def _listening(gen: Generator[Any, Any, Any], connection: Any) -> Generator[Any, Any, Any]:
@@ -69,6 +85,7 @@ def patient(connection: Connection) -> Iterator[None]:
     driver: Any = connection.connection.driver_connection
     connection.execute(text("SET LOCAL statement_timeout = 0"))
     connection.execute(text("SET LOCAL lock_timeout = 0"))
+    connection.execute(text("SET LOCAL idle_in_transaction_session_timeout = 0"))  # while a backup is proved elsewhere
     usual, driver.silence_s = driver.silence_s, LONG_S
     try:
         yield

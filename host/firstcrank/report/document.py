@@ -5,7 +5,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from firstcrank.report.drawing import Drawing
 
@@ -48,6 +49,13 @@ class Heading:
 
 
 @dataclass(frozen=True, slots=True)
+class Annex:
+    """Heading of what is kept for whoever checks the work: a new page on paper."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Paragraph:
     """A text of its own."""
 
@@ -65,22 +73,31 @@ class Bullets:
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """A table. `widths` are shares of the page's width; `heads` is empty or one per column; rows numbered in `bold` stand out."""
+    """A table. `widths` are shares of the page's width; `heads` one per column; rows numbered in `bold` stand out."""
 
     rows: tuple[tuple[str, ...], ...]
     widths: tuple[float, ...]
-    heads: tuple[str, ...] = ()
+    heads: tuple[str, ...]
     bold: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A drawing over the whole width."""
+    """A drawing over the whole width. `detail`: what the page can zoom into (detail.py), empty where there is no more to see."""
 
     drawing: Drawing
+    detail: Mapping[str, object] = field(default_factory=dict)
 
 
-Part = Title | Pairs | Box | Heading | Paragraph | Bullets | Rows | Figure
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo, PNG or JPEG bytes, with its caption."""
+
+    content: bytes
+    caption: str
+
+
+Part = Title | Pairs | Box | Heading | Annex | Paragraph | Bullets | Rows | Figure | Photo
 
 
 def texts(part: Part) -> tuple[str, ...]:
@@ -92,7 +109,7 @@ def texts(part: Part) -> tuple[str, ...]:
             shown = tuple(text for row in part.rows for text in row)
         case Box():
             shown = (part.label, *part.large, part.part, part.text)
-        case Heading() | Paragraph():
+        case Heading() | Paragraph() | Annex():
             shown = (part.text,)
         case Bullets():
             shown = part.lines
@@ -100,4 +117,6 @@ def texts(part: Part) -> tuple[str, ...]:
             shown = (*part.heads, *(cell for row in part.rows for cell in row))
         case Figure():
             shown = (part.drawing.title,)
+        case Photo():
+            shown = (part.caption,)
     return tuple(text for text in shown if text)

@@ -1,16 +1,16 @@
-"""What a picture of a start shows, as data: `svg.py` draws it for the page, `plots.py` with matplotlib for PNG and PDF.
+"""What a picture of a start shows, as data: `svg.py` draws it for page and paper, `plots.py` with matplotlib as PNG.
 
 Readable in grey and for the colour-blind, by dash pattern and label, not by colour alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firstcrank.model.judgement import Dropout, Judgement
+from firstcrank.model.judgement import Dropout, Interval, Judgement
 from firstcrank.report.summary import losses
 from firstcrank.role_properties import PROPERTIES
 from firstcrank.trace import FloatArray, Trace
@@ -20,18 +20,29 @@ PIXELS = 1500  # most groups of bins that one line is drawn from
 PHASE_NAMES = {"key off": "off", "key on": "KEY ON", "crank": "START", "after": "KEY ON"}
 BORDERS = ("key on", "key turn", "crank", "after")
 HEADROOM = 1.12  # of the highest reading, for the names of the phases
+ROOM = 0.1  # of the width, for one name
+AROUND_S = 2.0  # drawn on both sides of the cranks
+SMALL_PART = 0.3  # of a recording: cranks in less of it get a picture of their own
+MOST_TOLD = 6  # hatched stretches that the picture's words name
 
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """A lead's line: colour, dash pattern (on, off, ... in line widths; empty for a solid line), and its name in the legend."""
+    """A lead's line: colour, dash pattern (on, off, ... in line widths; empty for a solid line), and its name in the legend.
+
+    `name` is the lead's role: a page that is shown dark has other colours for each.
+    """
 
     colour: str
     dashes: tuple[float, ...]
     label: str
+    name: str = ""
 
 
-STYLES = {role: Style(own.colour, own.dashes, own.legend) for role, own in PROPERTIES.items()}
+STYLES = {role: Style(own.colour, own.dashes, own.legend, role) for role, own in PROPERTIES.items()}
+# Drawn in this order, each narrower than the one below it: of lines that lie on each other both are seen.
+BELOW_TO_TOP = ("battery", "feed_source", "module_supply", "starter_coil", "heater_coil", "key_switch")
+WIDEST_PT, NARROWEST_PT, STEP_PT = 3.0, 1.0, 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +58,10 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """One picture of volts over seconds. `captions` stand at the top at their time, `bands` are hatched, `level` is a named line."""
+    """One picture of volts over seconds. `captions` stand at the top at their time, `level` is a named line.
+
+    `bands_s` are hatched, and `bands_label` says in the legend what that means. `alt` is the picture in words.
+    """
 
     width_in: float
     height_in: float
@@ -60,6 +74,9 @@ class Drawing:
     bands_s: tuple[tuple[float, float], ...] = ()
     level: tuple[float, str] | None = None
     legend: bool = False
+    bands_label: str = ""
+    time_label: str = "seconds"
+    alt: str = ""
 
 
 def thinned(trace: Trace, role: str, from_s: float, to_s: float) -> tuple[FloatArray, FloatArray]:
@@ -76,24 +93,48 @@ def thinned(trace: Trace, role: str, from_s: float, to_s: float) -> tuple[FloatA
     return np.repeat(times, 2), np.column_stack((high, low)).ravel()
 
 
-def overview(trace: Trace, judgement: Judgement) -> Drawing:
-    """All leads over the whole recording, phases named on top, losses that count hatched."""
-    from_s, to_s = float(trace.start_s[0]), float(trace.end_s[-1])
+def overview(trace: Trace, judgement: Judgement, from_s: float | None = None, to_s: float | None = None) -> Drawing:
+    """All leads over the whole recording, or from `from_s` to `to_s`; phases named on top, losses that count hatched."""
+    begin_s, end_s = float(trace.start_s[0]), float(trace.end_s[-1])
+    from_s, to_s = begin_s if from_s is None else max(from_s, begin_s), end_s if to_s is None else min(to_s, end_s)
     curves = _curves(trace, from_s, to_s)
     low, high = _span(curve.volts for curve in curves)
-    named = ((p, PHASE_NAMES.get(p.name)) for p in judgement.phases)
-    return Drawing(
+    inside = tuple(p for p in judgement.phases if p.start_s < to_s and p.end_s > from_s)
+    lost = tuple((d.start_s, d.end_s) for d in losses(judgement) if d.start_s < to_s and d.end_s > from_s)
+    drawing = Drawing(
         7.2,
         2.6,
         "",
         curves,
         (from_s, to_s),
         (low, high * HEADROOM),
-        borders_s=tuple(p.start_s for p in judgement.phases if p.name in BORDERS),
-        captions=tuple(((p.start_s + p.end_s) / 2, name) for p, name in named if name and p.end_s - p.start_s > 0.05 * to_s),
-        bands_s=tuple((drop.start_s, drop.end_s) for drop in losses(judgement)),
+        borders_s=tuple(p.start_s for p in inside if p.name in BORDERS and p.start_s > from_s),
+        captions=_captions(inside, from_s, to_s),
+        bands_s=tuple((max(a, from_s), min(b, to_s)) for a, b in lost),
         legend=True,
+        bands_label="feed lost" if lost else "",
     )
+    return replace(drawing, alt=in_words(drawing))
+
+
+def _captions(phases: Sequence[Interval], from_s: float, to_s: float) -> tuple[tuple[float, str], ...]:
+    """START is named however short; another phase where its name has room and stands on no START."""
+    spans = [(max(p.start_s, from_s), min(p.end_s, to_s), PHASE_NAMES.get(p.name, "")) for p in phases]
+    room_s = ROOM * (to_s - from_s)
+    starts = [((a + b) / 2, name) for a, b, name in spans if name == "START"]
+    others = [((a + b) / 2, name) for a, b, name in spans if name not in ("", "START") and b - a > room_s / 2]
+    free = [(at_s, name) for at_s, name in others if all(abs(at_s - s) > room_s for s, _ in starts)]
+    return (*starts, *free)
+
+
+def around_the_cranks(trace: Trace, judgement: Judgement) -> Drawing | None:
+    """The cranks alone, where they are too small a part of a long recording to be seen in it; else None."""
+    if not judgement.cranks or len(trace) < 2:
+        return None
+    first_s, last_s = judgement.cranks[0].start_s, judgement.cranks[-1].end_s
+    if last_s - first_s + 2 * AROUND_S > SMALL_PART * float(trace.end_s[-1] - trace.start_s[0]):
+        return None
+    return overview(trace, judgement, first_s - AROUND_S, last_s + AROUND_S)
 
 
 def close_up(trace: Trace, drop: Dropout, minimum_v: float) -> Drawing:
@@ -103,7 +144,7 @@ def close_up(trace: Trace, drop: Dropout, minimum_v: float) -> Drawing:
     to_s = min(drop.start_s + drop.duration_s + margin_s, float(trace.end_s[-1]))
     curves = [*_curves(trace, from_s, to_s), *_raw(trace, from_s, to_s)]
     low, high = _span((*(curve.volts for curve in curves), np.array([minimum_v])))
-    return Drawing(
+    drawing = Drawing(
         7.2,
         2.0,
         f"{format_duration(drop.duration_s)} at {drop.start_s:.3f} s, down to {drop.lowest_v:.2f} V",
@@ -111,15 +152,42 @@ def close_up(trace: Trace, drop: Dropout, minimum_v: float) -> Drawing:
         (from_s, to_s),
         (low, high),
         level=(minimum_v, "module minimum"),
+        bands_s=((drop.start_s, drop.end_s),),
+        bands_label="feed lost",
+        legend=True,
     )
+    return replace(drawing, alt=in_words(drawing))
+
+
+def in_words(drawing: Drawing) -> str:
+    """What a picture shows, for whoever cannot see it."""
+    from_s, to_s = drawing.time_s
+    parts = [f"Volts from {from_s:.2f} to {to_s:.2f} {drawing.time_label}."]
+    for curve in drawing.curves:
+        known = curve.volts[np.isfinite(curve.volts)]
+        if curve.label and len(known):
+            parts.append(f"{curve.label[:1].upper()}{curve.label[1:]}: {known.min():.1f} to {known.max():.1f} V.")
+    parts += [f"{drawing.bands_label} from {a:.3f} to {b:.3f} s.".capitalize() for a, b in drawing.bands_s[:MOST_TOLD]]
+    if len(drawing.bands_s) > MOST_TOLD:
+        parts.append(f"{len(drawing.bands_s)} such stretches in all.")
+    return " ".join(parts)
+
+
+def width_pt(place: int) -> float:
+    """Of the line drawn as number `place`, from 0."""
+    return max(WIDEST_PT - STEP_PT * place, NARROWEST_PT)
 
 
 def _curves(trace: Trace, from_s: float, to_s: float) -> tuple[Curve, ...]:
-    return tuple(Curve(*thinned(trace, role, from_s, to_s), STYLES[role], STYLES[role].label, 1.1) for role in trace.channels)
+    order = [*(r for r in BELOW_TO_TOP if r in trace.channels), *(r for r in trace.channels if r not in BELOW_TO_TOP)]
+    return tuple(
+        Curve(*thinned(trace, role, from_s, to_s), STYLES[role], STYLES[role].label, width_pt(n))
+        for n, role in enumerate(order)
+    )
 
 
 def _raw(trace: Trace, from_s: float, to_s: float) -> list[Curve]:
-    solid = Style(STYLES["key_switch"].colour, (), "")
+    solid = Style(STYLES["key_switch"].colour, (), "", "key_switch")
     curves = []
     for piece in trace.close_ups:
         volts = piece.volts.get("key_switch")

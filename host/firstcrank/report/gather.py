@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TypeAlias
 
 from firstcrank.analysis.as_json import from_table
 from firstcrank.jobs.contents import hash_of
 from firstcrank.jobs.recordings import recording_of
 from firstcrank.jobs.records import find_start, job_detail
+from firstcrank.jobs.rows import StartRow
 from firstcrank.jobs.schema import JOBS
+from firstcrank.jobs.states import StartState
 from firstcrank.jobs.store import Store
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.judgement import Judgement
 from firstcrank.recording import Recording
 from firstcrank.report.inputs import ReportInputs
 from firstcrank.report.settings import shop
+from firstcrank.trace import Trace
+from firstcrank.units import local_time
+
+Earlier: TypeAlias = tuple[str, Trace, Judgement]
 
 
 def from_file(path: Path, judgement: Judgement, recording: Recording, limits: Limits | None = None) -> ReportInputs:
@@ -31,8 +38,11 @@ def from_file(path: Path, judgement: Judgement, recording: Recording, limits: Li
     )
 
 
-def from_store(store: Store, name: str) -> ReportInputs:
-    """A report of start `ID`, with the verdict and limits as they were filed."""
+def from_store(store: Store, name: str, before: str | None = None) -> ReportInputs:
+    """A report of start `ID`, with the verdict and limits as they were filed.
+
+    `before`: the start it is compared with; else, for a start marked after the repair, the job's last one marked before it.
+    """
     from sqlalchemy import select
 
     start, _ = find_start(store, name)
@@ -51,4 +61,22 @@ def from_store(store: Store, name: str) -> ReportInputs:
         shop_name=owner.name,
         shop_logo=owner.logo,
         start_name=str(start["id"]),
+        photos=tuple((store.contents.get(p["content_hash"]), p["caption"]) for p in whole.photos if p["for_customer"]),
+        earlier=_earlier(store, start, whole.starts, before),
     )
+
+
+def _earlier(store: Store, start: StartRow, starts: tuple[StartRow, ...], before: str | None) -> Earlier | None:
+    if before is not None:
+        chosen, _ = find_start(store, before)
+    elif start["state"] == StartState.AFTER:
+        marked = [s for s in starts if s["state"] == StartState.BEFORE and s["when_utc"] <= start["when_utc"]]
+        if not marked:
+            return None
+        chosen = max(marked, key=lambda s: (s["when_utc"], s["id"]))
+    else:
+        return None
+    judgement = from_table(json.loads(chosen["judgement_json"]))
+    if not judgement.cranks:
+        return None
+    return f"start {chosen['id']}, {local_time(chosen['when_utc'])[:10]}", recording_of(store, chosen).trace, judgement

@@ -13,6 +13,7 @@ from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Result, Scope
 from firstcrank.recording import Recording
 from firstcrank.report.summary import harmful, rows
+from firstcrank.trace import Trace
 from firstcrank.units import MS_PER_S, local_time
 
 TITLE = "First-start record"
@@ -41,7 +42,11 @@ CAUTIONS = (
 
 @dataclass(frozen=True, slots=True)
 class ReportInputs:
-    """Plain texts and rows. Nothing in it is markup: whoever shows it escapes it."""
+    """Plain texts and rows. Nothing in it is markup: whoever shows it escapes it.
+
+    `notes` are all of the job: only those marked for the customer are shown. `photos`: bytes and caption of those chosen. `earlier`:
+    name, trace and judgement of the start before the repair, where this one is compared with it.
+    """
 
     recording: Recording
     judgement: Judgement
@@ -53,6 +58,8 @@ class ReportInputs:
     shop_name: str = ""
     shop_logo: bytes = b""
     start_name: str = ""
+    photos: tuple[tuple[bytes, str], ...] = ()
+    earlier: tuple[str, Trace, Judgement] | None = None
 
     @property
     def job_number(self) -> str:
@@ -75,7 +82,10 @@ class ReportInputs:
         lines = [
             ("Job", job.get("number", "")),
             ("Start", self.start_name),
+            ("Customer", job.get("customer", "")),
+            ("Order", job.get("order_number", "")),
             ("Vehicle", job.get("vehicle", "")),
+            ("Plate", job.get("plate", "")),
             ("VIN", job.get("vin", "")),
             ("Odometer", job.get("odometer", "")),
             ("Engine", job.get("engine", "")),

@@ -1,189 +1,125 @@
-"""The report as a PDF with ReportLab: the parts of the document as the page has them, no system libraries."""
+"""The report as a PDF with Typst: the parts of the document as the page has them, tagged, no system libraries.
+
+PDF/UA-1 (ISO 14289-1) is asked of Typst, which refuses to write a file that lacks a title, a language or a picture's words.
+"""
 
 from __future__ import annotations
 
-import io
+import json
+import shutil
+import tempfile
+from collections.abc import Sequence
+from dataclasses import asdict
+from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING, assert_never
-from xml.sax.saxutils import escape
+from typing import assert_never
 
+from firstcrank.errors import UnwritableFileError
 from firstcrank.extras import extra_packages
 from firstcrank.printable import printable
-from firstcrank.report.document import Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Rows, Title
+from firstcrank.report.document import Annex, Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Photo, Rows, Title
 from firstcrank.report.inputs import TITLE, ReportInputs
+from firstcrank.report.letters import Letters, dejavu_folder
+from firstcrank.report.pictures import suffix_of
 from firstcrank.report.sections import document
+from firstcrank.report.settings import shop
+from firstcrank.report.svg import as_svg
 
-if TYPE_CHECKING:
-    from reportlab.lib.styles import ParagraphStyle
-    from reportlab.platypus import Flowable
-
-MOST_LETTERS = 600  # in one cell: a longer text goes on in a row of its own, because a cell cannot go on over the page's end
-LOGO_HEIGHT_PT = 34.0
-LOGO_WIDTH_PT = 100.0
+PAPERS = {"A4": "a4", "Letter": "us-letter"}
+LANGUAGE = "en"
 
 
 def render(inputs: ReportInputs, page: str = "A4") -> bytes:
-    """PDF bytes on A4 or Letter. Raises MissingExtraError without the extra `report`."""
+    """PDF bytes of a start's report. Raises as `paper`."""
+    return paper(document(inputs), f"{TITLE} {inputs.job_number}".strip(), page, inputs.shop_name, shop().font)
+
+
+def paper(parts: Sequence[Part], title: str, page: str = "A4", author: str = "", shop_font: Path | None = None) -> bytes:
+    """PDF bytes on A4 or Letter. `shop_font`: for letters that DejaVu Sans lacks.
+
+    Raises MissingExtraError without the extra `report`, UsageError for a font that is none.
+    """
     with extra_packages("report"):
-        from reportlab.lib import pagesizes
-        from reportlab.lib.units import mm
-        from reportlab.platypus import SimpleDocTemplate
+        import typst
+    letters = Letters(shop_font)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        shown = [_Paper(folder, letters).drawn(part) for part in parts]
+        told = letters.line()
+        if told:
+            shown.append({"kind": "Paragraph", "text": told, "small": True})
+        values = {
+            "title": letters.shown(printable(title)),
+            "author": letters.shown(printable(author)),
+            "lang": LANGUAGE,
+            "paper": PAPERS[page],
+            "fonts": letters.families,
+            "parts": shown,
+        }
+        (folder / "doc.json").write_text(json.dumps(values), "utf-8")
+        with as_file(files("firstcrank.report") / "paper.typ") as template:
+            shutil.copyfile(template, folder / "paper.typ")
+        fonts = [dejavu_folder(), *([shop_font.parent] if shop_font else [])]
+        try:
+            made = typst.compile(
+                folder / "paper.typ",
+                root=folder,
+                font_paths=fonts,
+                ignore_system_fonts=True,
+                format="pdf",
+                pdf_standards="ua-1",
+            )
+        except typst.TypstError as error:
+            raise UnwritableFileError(f"the PDF cannot be made: {error.message}") from error
+    assert isinstance(made, bytes)
+    return made
 
-    size = pagesizes.A4 if page == "A4" else pagesizes.LETTER
-    buffer = io.BytesIO()
-    paper = SimpleDocTemplate(
-        buffer, pagesize=size, leftMargin=15 * mm, rightMargin=15 * mm, topMargin=10 * mm, bottomMargin=10 * mm, title=TITLE
-    )
-    paper.build(_Story(paper.width).of(document(inputs)))
-    return buffer.getvalue()
 
+class _Paper:
+    """Each kind of part as values for paper.typ; pictures as files beside it."""
 
-def _fonts() -> tuple[str, str]:
-    """DejaVu Sans from matplotlib's own files, registered: it has the letters of most languages."""
-    with extra_packages("report"):
-        import matplotlib
-        from reportlab.pdfbase import pdfmetrics
-        from reportlab.pdfbase.ttfonts import TTFont
+    def __init__(self, folder: Path, letters: Letters) -> None:
+        self.folder, self.letters = folder, letters
 
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    for name, file in (("Report", "DejaVuSans.ttf"), ("Report-Bold", "DejaVuSans-Bold.ttf")):
-        if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, str(folder / file)))
-    return "Report", "Report-Bold"
-
-
-class _Story:
-    """Draws each kind of part as ReportLab flowables."""
-
-    def __init__(self, width: float) -> None:
-        from reportlab.lib.styles import ParagraphStyle
-
-        normal, bold = _fonts()
-        self.width = width
-        self.text = ParagraphStyle("text", fontName=normal, fontSize=8.5, leading=11, splitLongWords=True)
-        self.small = ParagraphStyle("small", parent=self.text, fontSize=6.2, leading=7.4)
-        self.small_bold = ParagraphStyle("small bold", parent=self.small, fontName=bold)
-        self.title = ParagraphStyle("title", parent=self.text, fontName=bold, fontSize=15, leading=19)
-        self.head = ParagraphStyle(
-            "head", parent=self.text, fontName=bold, fontSize=10, leading=13, spaceBefore=5, keepWithNext=1
-        )
-        self.big = ParagraphStyle("big", parent=self.text, fontName=bold, fontSize=20, leading=25, alignment=1)
-        self.part = ParagraphStyle("part", parent=self.text, fontName=bold, fontSize=11, leading=14, alignment=1)
-        self.middle = ParagraphStyle("middle", parent=self.text, alignment=1)
-
-    def of(self, parts: tuple[Part, ...]) -> list[Flowable]:
-        """All parts in order."""
-        return [flowable for part in parts for flowable in self.drawn(part)]
-
-    def drawn(self, part: Part) -> list[Flowable]:
+    def drawn(self, part: Part) -> dict[str, object]:
         """One part."""
+        kind = type(part).__name__
         match part:
             case Title():
-                return self.top(part)
-            case Pairs():
-                return self.pairs(part)
-            case Box():
-                return [self.p("", self.small), self.box(part)]
-            case Heading():
-                return [self.p(part.text, self.head)]
-            case Paragraph():
-                return [self.p(part.text, self.small if part.small else self.text)]
-            case Bullets():
-                style = self.small if part.small else self.text
-                return [self.p("–  " + line, style) for line in part.lines]
-            case Rows():
-                return [self.rows(part)]
+                logo = self.file(part.logo, suffix_of(part.logo)) if suffix_of(part.logo) else ""
+                return {"kind": kind, **self.texts({"text": part.text, "shop_name": part.shop_name}), "logo": logo}
             case Figure():
-                return [self.picture(part)]
+                svg = as_svg(part.drawing, fonts=self.letters.families[0])
+                alt = f"{part.drawing.title or 'Voltages over the whole start'}. {part.drawing.alt}"
+                return {"kind": kind, "file": self.file(self.shown(svg).encode("utf-8"), ".svg"), "alt": self.shown(alt)}
+            case Photo():
+                if not suffix_of(part.content):
+                    return {"kind": "Paragraph", "text": self.shown(f"{part.caption} (this picture is neither PNG nor JPEG)")}
+                return {
+                    "kind": kind,
+                    "file": self.file(part.content, suffix_of(part.content)),
+                    "caption": self.shown(part.caption),
+                }
+            case Pairs() | Box() | Heading() | Annex() | Paragraph() | Bullets() | Rows():
+                return {"kind": kind, **self.texts(asdict(part))}
             case _:
                 assert_never(part)
 
-    def p(self, text: str, style: ParagraphStyle) -> Flowable:
-        """An escaped paragraph."""
-        from reportlab.platypus import Paragraph as TextBlock
+    def file(self, content: bytes, suffix: str) -> str:
+        """A file beside the paper; its name."""
+        name = f"picture{len(list(self.folder.iterdir()))}{suffix}"
+        (self.folder / name).write_bytes(content)
+        return name
 
-        return TextBlock(escape(printable(text)), style)
+    def shown(self, text: str) -> str:
+        """Without control characters and without letters that the fonts lack."""
+        return self.letters.shown("\n".join(printable(line) for line in text.split("\n")))
 
-    def top(self, part: Title) -> list[Flowable]:
-        """Title and shop, the logo to the right."""
-        heading = self.p(part.text + (f"   {part.shop_name}" if part.shop_name else ""), self.title)
-        logo = _logo(part.logo)
-        if logo is None:
-            return [heading]
-        from reportlab.platypus import Table
+    def texts(self, values: dict[str, object]) -> dict[str, object]:
+        """Every text in it as it can be shown."""
+        return {name: self._value(value) for name, value in values.items()}
 
-        widths = [self.width - LOGO_WIDTH_PT, LOGO_WIDTH_PT]
-        return [Table([[heading, logo]], colWidths=widths, style=[("ALIGN", (1, 0), (1, 0), "RIGHT")])]
-
-    def pairs(self, part: Pairs) -> list[Flowable]:
-        """Two columns, filled one after the other."""
-        half = (len(part.rows) + 1) // 2
-        cells = [f"{name}: {value}" for name, value in part.rows]
-        cells += [""] * (2 * half - len(cells))
-        return [self.rows(Rows(tuple(zip(cells[:half], cells[half:], strict=True)), (0.5, 0.5)))]
-
-    def box(self, part: Box) -> Flowable:
-        """The verdict in its frame: heavy for FAIL, dashed for NO VERDICT."""
-        from reportlab.lib import colors
-        from reportlab.platypus import Table
-
-        weight = 3.5 if part.verdict == "FAIL" else 1.5
-        dash = (6, 3) if part.verdict == "NO VERDICT" else None
-        large = (f"{part.label}: {part.large[0]}", *part.large[1:])
-        rows = [[self.p(line, self.big)] for line in large]
-        if part.part:
-            rows.append([self.p(part.part, self.part)])
-        rows.append([self.p(part.text, self.middle)])
-        return Table(rows, colWidths=[self.width], style=[("BOX", (0, 0), (-1, -1), weight, colors.black, None, dash)])
-
-    def rows(self, part: Rows) -> Flowable:
-        """Cells as paragraphs, hair lines between rows."""
-        from reportlab.lib import colors
-        from reportlab.platypus import Table
-
-        cells = [[self.p(head, self.small) for head in part.heads]] if part.heads else []
-        for number, row in enumerate(part.rows):
-            style = self.small_bold if number in part.bold else self.small
-            cells += [[self.p(cell, style) for cell in piece] for piece in _pieces(row)]
-        return Table(
-            cells,
-            colWidths=[share * self.width for share in part.widths],
-            style=[
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.grey),
-                ("TOPPADDING", (0, 0), (-1, -1), 0.4),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 0.6),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-            ],
-        )
-
-    def picture(self, part: Figure) -> Flowable:
-        """A drawing over the whole width."""
-        from reportlab.platypus import Image
-
-        from firstcrank.report.plots import as_png, figure_of
-
-        drawing = part.drawing
-        picture = io.BytesIO(as_png(figure_of(drawing), 200))
-        return Image(picture, self.width, self.width * drawing.height_in / drawing.width_in)
-
-
-def _pieces(row: tuple[str, ...]) -> list[tuple[str, ...]]:
-    """A row as one or more, so that no cell is longer than a page holds."""
-    count = max((len(cell) - 1) // MOST_LETTERS + 1 for cell in row) if any(row) else 1
-    return [tuple(cell[n * MOST_LETTERS : (n + 1) * MOST_LETTERS] for cell in row) for n in range(count)]
-
-
-def _logo(content: bytes) -> Flowable | None:
-    """The shop's logo within its corner; None where there is none that can be drawn."""
-    from reportlab.lib.utils import ImageReader
-    from reportlab.platypus import Image
-
-    if not content:
-        return None
-    try:
-        width, height = ImageReader(io.BytesIO(content)).getSize()
-    except OSError:  # ReportLab's for bytes that are no picture
-        return None
-    scale = min(LOGO_WIDTH_PT / width, LOGO_HEIGHT_PT / height)
-    return Image(io.BytesIO(content), width * scale, height * scale)
+    def _value(self, value: object) -> object:
+        if isinstance(value, str):
+            return self.letters.shown(printable(value))
+        return [self._value(item) for item in value] if isinstance(value, list | tuple) else value

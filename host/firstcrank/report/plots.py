@@ -1,4 +1,4 @@
-"""Drawings and comparisons as matplotlib figures, for PNG and for the PDF. Needs the extra `report`."""
+"""Drawings and comparisons as matplotlib figures, for PNG. Needs the extra `report`."""
 
 from __future__ import annotations
 
@@ -36,14 +36,15 @@ def figure_of(drawing: Drawing) -> Figure:
     axes.set_xlim(*drawing.time_s)
     axes.set_ylim(*drawing.volts)
     axes.set_ylabel("V")
-    axes.set_xlabel("seconds")
+    axes.set_xlabel(drawing.time_label)
     axes.grid(True, color="#dddddd", linewidth=0.6)
     for at_s in drawing.borders_s:
         axes.axvline(at_s, color="#888888", linewidth=0.8)
     for at_s, name in drawing.captions:
         axes.text(at_s, drawing.volts[1] * 0.985, name, ha="center", va="top", fontsize=8)
     for from_s, to_s in drawing.bands_s:
-        axes.axvspan(from_s, to_s, facecolor="none", edgecolor="#777777", hatch="///", linewidth=0)
+        label = drawing.bands_label or None
+        axes.axvspan(from_s, to_s, facecolor="none", edgecolor="#777777", hatch="///", linewidth=0, label=label)
     if drawing.level is not None:
         volts, name = drawing.level
         axes.axhline(volts, color="#000000", linewidth=0.8, linestyle=(0, (4, 4)))
@@ -51,8 +52,17 @@ def figure_of(drawing: Drawing) -> Figure:
     if drawing.title:
         axes.set_title(drawing.title, fontsize=9, loc="left")
     if drawing.legend:
-        columns = min(len(drawing.curves), LEGEND_COLUMNS)
-        axes.legend(loc="lower center", ncols=columns, fontsize=8, frameon=False, bbox_to_anchor=(0.5, 1.0))
+        handles = dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))  # each name once
+        columns = min(len(handles), LEGEND_COLUMNS)
+        axes.legend(
+            handles.values(),
+            handles.keys(),
+            loc="lower center",
+            ncols=columns,
+            fontsize=8,
+            frameon=False,
+            bbox_to_anchor=(0.5, 1.0),
+        )
     return figure
 
 

@@ -1,15 +1,18 @@
 """The sections of a report, in order: a plain table of functions from the facts to parts. A new section is one function here.
 
-A section that has nothing to show returns no part. Sections are not taken from other packages: a report shows the verdict and
-its evidence as this program judged them.
+First what a customer reads, one or two pages; then the annex, for whoever checks the work. A section that has nothing to show returns
+no part. Sections are not taken from other packages: a report shows the verdict and its evidence as this program judged them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from firstcrank.report.document import Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Rows, Title
-from firstcrank.report.drawing import close_up, overview
+from firstcrank.report.before_after import Side, crank_lines, side_by_side
+from firstcrank.report.customer_words import for_customer
+from firstcrank.report.detail import detail
+from firstcrank.report.document import Annex, Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Photo, Rows, Title
+from firstcrank.report.drawing import around_the_cranks, close_up, overview
 from firstcrank.report.inputs import CAUTIONS, MOST_CLOSE_UPS, RESULT_LABELS, TITLE, ReportInputs, sentence
 from firstcrank.report.summary import losses
 
@@ -51,6 +54,33 @@ def _next_check(inputs: ReportInputs) -> Parts:
     return [Heading("What to check next"), Paragraph(inputs.next_check), *([Bullets(cautions, small=True)] if cautions else [])]
 
 
+def _done(inputs: ReportInputs) -> Parts:
+    """Notes that were chosen for the customer; every other one stays in the shop."""
+    chosen = [n for n in inputs.notes if n.get("for_customer")]
+    return _listed("What was done", [f"{n['text']}{_of(n.get('who'))}" for n in chosen])
+
+
+def _before_and_after(inputs: ReportInputs) -> Parts:
+    if inputs.earlier is None or not inputs.judgement.cranks:
+        return []
+    name, trace, judgement = inputs.earlier
+    after = Side(f"start {inputs.start_name}, {inputs.recorded[:10]}".rstrip(", "), inputs.recording.trace, inputs.judgement)
+    return [Heading("Before and after"), *side_by_side(Side(name, trace, judgement), after, most=1)]
+
+
+def _cranks(inputs: ReportInputs) -> Parts:
+    several = len(inputs.judgement.cranks) > 1
+    return _listed("Crank by crank", [sentence(line) for line in crank_lines(inputs.judgement)]) if several else []
+
+
+def _photos(inputs: ReportInputs) -> Parts:
+    return [Heading("Photos"), *(Photo(content, caption) for content, caption in inputs.photos)] if inputs.photos else []
+
+
+def _annex(inputs: ReportInputs) -> Parts:
+    return [Annex("Annex: how it was measured and judged")]
+
+
 def _tested(inputs: ReportInputs) -> Parts:
     judgement = inputs.judgement
     lines = [f"Tested: {line}" for line in inputs.tested()]
@@ -69,20 +99,32 @@ def _findings(inputs: ReportInputs) -> Parts:
 
 
 def _whole_start(inputs: ReportInputs) -> Parts:
-    trace = inputs.recording.trace
-    return [Heading("The whole start"), Figure(overview(trace, inputs.judgement))] if len(trace) > 1 else []
+    trace, judgement = inputs.recording.trace, inputs.judgement
+    if len(trace) < 2:
+        return []
+    parts: Parts = [Heading("The whole start"), Figure(overview(trace, judgement), detail(trace, judgement))]
+    cranks = around_the_cranks(trace, judgement)
+    return [*parts, Heading("While cranking"), Figure(cranks)] if cranks is not None else parts
+
+
+def _first_loss(inputs: ReportInputs) -> Parts:
+    return _close_ups(inputs, "The loss of the feed, closer", 0, 1)
 
 
 def _losses(inputs: ReportInputs) -> Parts:
     lost = losses(inputs.judgement)
-    if not lost or len(inputs.recording.trace) < 2:
-        return []
-    minimum_v = inputs.limits["module_minimum_v"]
-    parts: Parts = [Heading("Each loss of the feed")]
-    parts += [Figure(close_up(inputs.recording.trace, drop, minimum_v)) for drop in lost[:MOST_CLOSE_UPS]]
-    if len(lost) > MOST_CLOSE_UPS:
+    parts = _close_ups(inputs, "Further losses of the feed", 1, MOST_CLOSE_UPS)
+    if parts and len(lost) > MOST_CLOSE_UPS:
         parts.append(Paragraph(f"and {len(lost) - MOST_CLOSE_UPS} more", small=True))
     return parts
+
+
+def _close_ups(inputs: ReportInputs, heading: str, first: int, past: int) -> Parts:
+    chosen = losses(inputs.judgement)[first:past]
+    if not chosen or len(inputs.recording.trace) < 2:
+        return []
+    minimum_v = inputs.limits["module_minimum_v"]
+    return [Heading(heading), *(Figure(close_up(inputs.recording.trace, drop, minimum_v)) for drop in chosen)]
 
 
 def _causes(inputs: ReportInputs) -> Parts:
@@ -98,8 +140,7 @@ def _causes(inputs: ReportInputs) -> Parts:
 
 def _by_hand(inputs: ReportInputs) -> Parts:
     lines = [f"{m['what']}: {m['value']:g} {m['unit']}{_of(m.get('meter'))}" for m in inputs.measurements]
-    lines += [f"{n['text']}{_of(n.get('who'))}" for n in inputs.notes]
-    return _listed("Measured by hand, and notes", lines, small=True)
+    return _listed("Measured by hand", lines, small=True)
 
 
 def _cautions(inputs: ReportInputs) -> Parts:
@@ -115,7 +156,7 @@ def _limits(inputs: ReportInputs) -> Parts:
     return [
         Heading("Limits and where they come from"),
         Paragraph(f"{inputs.limits.name}. The engine maker's figure wins over any of these.", small=True),
-        Rows(tuple(inputs.limit_rows()), (0.42, 0.1, 0.48)),
+        Rows(tuple(inputs.limit_rows()), (0.42, 0.1, 0.48), ("Limit", "Value", "Source")),
     ]
 
 
@@ -130,23 +171,30 @@ SECTIONS: tuple[Callable[[ReportInputs], Parts], ...] = (
     _faults,
     _reasons,
     _tolerated,
+    _done,
     _next_check,
-    _tested,
-    _findings,
+    _before_and_after,
     _whole_start,
+    _first_loss,
+    _photos,
+    _cautions,
+    _annex,
+    _tested,
+    _cranks,
+    _findings,
     _losses,
     _causes,
     _by_hand,
-    _cautions,
     _board,
     _limits,
     _identity,
 )
+SHOPS_WORDS = (_title, _head, _done, _photos, _by_hand, _board, _identity)  # theirs, or of the program itself
 
 
 def document(inputs: ReportInputs) -> tuple[Part, ...]:
     """All parts of a report, in the order in which they are shown."""
-    return tuple(part for section in SECTIONS for part in section(inputs))
+    return tuple(part if section in SHOPS_WORDS else for_customer(part) for section in SECTIONS for part in section(inputs))
 
 
 def _listed(heading: str, lines: list[str], small: bool = False) -> Parts:

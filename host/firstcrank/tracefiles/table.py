@@ -17,6 +17,7 @@ from firstcrank.tracefiles.csv_export import write_csv
 from firstcrank.tracefiles.export import write_mdf, write_parquet
 from firstcrank.tracefiles.format import HEAD_BYTES, ReadOptions, TraceFormat
 from firstcrank.tracefiles.native import SUFFIX, read_native
+from firstcrank.whole_file import whole_files
 
 GROUP = "firstcrank.trace_formats"
 
@@ -73,7 +74,8 @@ def write(path: Path, recording: Recording) -> None:
         raise UsageError(f"{path}: the suffix must be one of {', '.join(writable_suffixes())}")
     if path.exists():
         raise UsageError(f"{path} is already there: choose another name")
-    found.write(path, recording)
+    with whole_files(path) as fresh:
+        found.write(fresh, recording)
 
 
 def writable_suffixes() -> tuple[str, ...]:

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 class LinkFault:
     """Times in seconds since the recording began; None or 0: does not happen.
 
-    `pulled_s`: the cable is pulled. `corrupt_share`: share of bytes that arrive changed. `stalled_s`: (from, to) in which
-    the host's port takes nothing. `firmware`: the version the board reports. `prompt`: a MicroPython prompt answers instead
-    of our firmware. `silent`: nothing answers. `restarted_s`: the board loses power for a moment and starts afresh.
+    `pulled_s`: the cable is pulled. `corrupt_share`: share of bytes that arrive changed. `stalled_s`: (from, to) in which the
+    host's port takes nothing. `lost_s`: stretches in which what is sent is lost. `firmware`: the version the board reports.
+    `prompt`: a MicroPython prompt answers instead of our firmware. `silent`: nothing answers. `restarted_s`: the board loses power
+    for a moment and starts afresh.
     """
 
     scenario: str
@@ -23,6 +24,7 @@ class LinkFault:
     prompt: bool = False
     silent: bool = False
     restarted_s: float | None = None
+    lost_s: tuple[tuple[float, float], ...] = ()
 
 
 LINK_FAULTS: dict[str, LinkFault] = {

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstcrank.model.context import Context
-from firstcrank.trace import FloatArray
+from firstcrank.trace import FloatArray, Hole
 from firstcrank_sim.vehicle.plan import Plan
 from firstcrank_sim.vehicle.power_circuit import Power
 from firstcrank_sim.vehicle.schedule import Schedule
@@ -70,6 +70,11 @@ class Truth:
     def end_s(self) -> float:
         """Length of the recording."""
         return self.plan.schedule.end_s
+
+    @property
+    def holes(self) -> tuple[Hole, ...]:
+        """Where the recording lacks readings."""
+        return self.plan.holes
 
     @property
     def system_v(self) -> int:
