@@ -17,11 +17,11 @@ from firstcrank.jobs.store import open_store
 from firstcrank.limits import shipped
 from firstcrank.model.context import Context
 from firstcrank.report import html
-from firstcrank.report.customer_words import without_options
+from firstcrank.report.customer_text import without_options
 from firstcrank.report.document import texts
 from firstcrank.report.drawing import around_the_cranks, overview
 from firstcrank.report.gather import from_store
-from firstcrank.report.sections import SHOPS_WORDS, document
+from firstcrank.report.sections import SHOP_ONLY, document
 from firstcrank.report.svg import as_svg
 from firstcrank.tracefiles.table import load
 
@@ -71,7 +71,7 @@ def test_a_page_has_no_options(tmp_path: Path, name: str) -> None:
     made = facts(tmp_path, name)
     judgement = judge(made.recording.trace, shipped(24), Context())
     for judged in (made, replace(made, judgement=judgement)):
-        own = [text for section in SHOPS_WORDS for part in section(judged) for text in texts(part)]
+        own = [text for section in SHOP_ONLY for part in section(judged) for text in texts(part)]
         shown = [text for part in document(judged) for text in texts(part) if text not in own]
         assert len(shown) > 40
         assert [text for text in shown if OPTION.search(text)] == []

@@ -52,7 +52,7 @@ def test_it_is_tagged_with_title_and_language(tmp_path: Path, paper: str, size_p
     assert counts["/TH"] == 8
     assert counts["/Figure"] == 2
     pictures = [str(e.get("/Alt", "")) for e in elements if e["/S"] == "/Figure"]
-    assert all("Key feed: " in words and "V." in words for words in pictures), pictures
+    assert all("Key feed: " in phrase and "V." in phrase for phrase in pictures), pictures
     box = read.pages[0].mediabox
     assert (round(box.width), round(box.height)) == size_pt
 

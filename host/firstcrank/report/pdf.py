@@ -45,9 +45,9 @@ def paper(parts: Sequence[Part], title: str, page: str = "A4", author: str = "",
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         shown = [_Paper(folder, letters).drawn(part) for part in parts]
-        told = letters.line()
-        if told:
-            shown.append({"kind": "Paragraph", "text": told, "small": True})
+        letters_line = letters.line()
+        if letters_line:
+            shown.append({"kind": "Paragraph", "text": letters_line, "small": True})
         values = {
             "title": letters.shown(printable(title)),
             "author": letters.shown(printable(author)),

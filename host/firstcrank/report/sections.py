@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from firstcrank.report.before_after import Side, crank_lines, side_by_side
-from firstcrank.report.customer_words import for_customer
+from firstcrank.report.customer_text import for_customer
 from firstcrank.report.detail import detail
 from firstcrank.report.document import Annex, Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Photo, Rows, Title
 from firstcrank.report.drawing import around_the_cranks, close_up, overview
@@ -189,12 +189,12 @@ SECTIONS: tuple[Callable[[ReportInputs], Parts], ...] = (
     _limits,
     _identity,
 )
-SHOPS_WORDS = (_title, _head, _done, _photos, _by_hand, _board, _identity)  # theirs, or of the program itself
+SHOP_ONLY = (_title, _head, _done, _photos, _by_hand, _board, _identity)  # theirs, or of the program itself
 
 
 def document(inputs: ReportInputs) -> tuple[Part, ...]:
     """All parts of a report, in the order in which they are shown."""
-    return tuple(part if section in SHOPS_WORDS else for_customer(part) for section in SECTIONS for part in section(inputs))
+    return tuple(part if section in SHOP_ONLY else for_customer(part) for section in SECTIONS for part in section(inputs))
 
 
 def _listed(heading: str, lines: list[str], small: bool = False) -> Parts:
