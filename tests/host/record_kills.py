@@ -22,7 +22,8 @@ from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import read_native
 
 JOB = "1207"
-LONGEST_S = 0.4
+STARTS_IN_TIME = 4  # the latest kill comes when so many starts could have been filed
+BACKUPS_IN_TIME = 1.5
 
 
 def killed(work: Callable[[Callable[[str], None]], None], after_s: float) -> Iterator[str]:
@@ -51,8 +52,12 @@ def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int
     chance = random.Random(seed)
     recording = read_native(start)
     judgement = judge(recording.trace, shipped(12), recording.context)
-    report: set[str] = set()
-    begun: set[str] = set()
+    began = time.perf_counter()
+    first = start.with_name("first.fcr")
+    shutil.copy(start, first)
+    file_or_keep(first, judgement, JOB, place)
+    longest_s = STARTS_IN_TIME * (time.perf_counter() - began)
+    report, begun = {first.name}, {first.name}
     for round_number in range(times):
 
         def work(say: Callable[[str], None], number: int = round_number) -> None:
@@ -63,7 +68,7 @@ def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int
                 file_or_keep(own, judgement, JOB, place)
                 say(f"told {own.name}")
 
-        for line in killed(work, chance.uniform(0.0, LONGEST_S)):
+        for line in killed(work, chance.uniform(0.0, longest_s)):
             word, _, name = line.partition(" ")
             {"begun": begun, "told": report}[word].add(name)
     with open_store(place) as store:
@@ -73,6 +78,7 @@ def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int
         assert len(names) == len(set(names)), "filed twice"
         assert report <= set(names), "lost"
         assert set(names) <= begun
+        assert len(report) > 1, "every program was killed before it had filed anything"
         assert {store.contents.state(row["content_hash"]) for row in starts} <= {"whole"}
     assert waiting() == ((), ())
     return len(report), len(names)
@@ -84,6 +90,10 @@ def kill_backups(place: str, folder: Path, times: int, seed: int = 8) -> tuple[i
     Asserts that each that has its name is proved by restoring it, and that each that was told is there.
     """
     chance = random.Random(seed)
+    began = time.perf_counter()
+    with open_store(place) as store:
+        back_up(store, folder / "first.zip")
+    longest_s = BACKUPS_IN_TIME * (time.perf_counter() - began)
     there = 0
     for number in range(times):
         target = folder / f"killed-{number}.zip"
@@ -94,7 +104,7 @@ def kill_backups(place: str, folder: Path, times: int, seed: int = 8) -> tuple[i
             say("told")
             time.sleep(60)
 
-        report = list(killed(work, chance.uniform(0.0, LONGEST_S)))
+        report = list(killed(work, chance.uniform(0.0, longest_s)))
         assert target.exists() or not report, "told and not there"
         if target.exists():
             prove(target)

@@ -112,6 +112,35 @@ def test_a_visit_to_the_terminal_resumes_and_stands_in_the_record(tmp_path: Path
     assert "skipped" in plain(output)
 
 
+def test_at_24_v_supply_volts_double_and_bus_and_ohms_stay() -> None:
+    checks = {check.number: check for check in SHIPPED}
+    assert checks[13].limits_at(12) == (12.4, 13.2)
+    assert checks[13].limits_at(24) == (24.8, 26.4)
+    assert checks[19].limits_at(24) == (None, 1.0)
+    assert checks[25].limits_at(24) == (
+        4.0,
+        6.0,
+    )  # recessive 2.5 V each: the transceiver's own 5 V supply (ISO 11898-2, from memory)
+    assert checks[11].limits_at(24) == (54.0, 66.0)
+    ohms = 0.020 / (55.0 / 12.0)  # of the strap by the 12 V row
+    assert checks[15].limits_at(24)[1] == pytest.approx(ohms * 55.0 / 24.0)
+    assert judge_reading(25.1, checks[13].limits_at(24), "V").state == "done"
+    assert judge_reading(12.6, checks[13].limits_at(24), "V").state == "failed"
+
+
+def test_a_vehicle_of_24_v_at_the_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FIRSTCRANK_STORE", str(tmp_path / "shop.sqlite"))
+    assert code_of("jobs", "new", "1207") == 0
+    program = run_at(tmp_path, "checklist", "1207", "--check", "13", "--system", "24")
+    program.expect("At 24 V: 24.8 to 26.4 V")
+    program.expect("a reading")
+    program.sendline("25.3")
+    code, output = finished(program)
+    assert code == 1  # the others are open
+    assert "13  done" in plain(output)
+    assert "25.3 V (24.8 to 26.4 V)" in plain(output)
+
+
 def code_of(*args: str) -> int:
     """Exit code of the program."""
     with pytest.raises(SystemExit) as left:

@@ -155,6 +155,17 @@ def test_two_laptops_file_the_same_new_job(start: Path, tmp_path: Path, monkeypa
         assert "is its number right?" in audit_lines(store, whole.job["id"])[0]["text"]
 
 
+def test_doctor_names_what_waits(start: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = str(tmp_path / "s.sqlite")
+    file_or_keep(start, judged(start), "77", place)
+    open_store(place).close()
+    run("doctor", "--store", place)
+    assert "1 starts wait on this computer for it" in capsys.readouterr().out
+    assert run("jobs", "send", "--store", place) == 0
+    run("doctor", "--store", place)
+    assert "wait on this computer" not in capsys.readouterr().out
+
+
 def test_a_forgotten_start_does_not_come_back(start: Path, tmp_path: Path) -> None:
     place = str(tmp_path / "s.sqlite")
     file_or_keep(start, judged(start), "77", place)

@@ -77,7 +77,13 @@ def test_no_word_is_a_pass_and_no_exit_code_is_0() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "code", "word"), [("switch_held", 3, "FEED HELD, SWITCH TEST ONLY"), ("switch_lost", 1, "FEED LOST IN START")]
+    ("name", "code", "word"),
+    [
+        ("switch_held", 3, "FEED HELD, SWITCH TEST ONLY"),
+        ("switch_lost", 1, "FEED LOST IN START"),
+        ("switch_held,system=24", 3, "FEED HELD, SWITCH TEST ONLY"),
+        ("switch_lost,system=24", 1, "FEED LOST IN START"),
+    ],
 )
 def test_the_command_keeps_a_recording_that_no_judge_takes_for_a_start(tmp_path: Path, name: str, code: int, word: str) -> None:
     program = run_at(tmp_path, "switch-test", "--port", f"sim:{name}", "--yes", "--longest", "11", "--out", "s.fcr")

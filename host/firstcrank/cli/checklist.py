@@ -29,9 +29,18 @@ FIGURE = "Maker's figure"
     "--write", "write_file", type=click.Path(dir_okay=False, path_type=Path), help="Write the shipped list to a file, to edit."
 )
 @click.option("--show", "only_show", is_flag=True, help="Show what is done and what is open; ask nothing.")
+@click.option(
+    "--system", type=click.Choice(["12", "24"]), help="Volts of the vehicle. Default: by its starts in the record, else 12."
+)
 @click.option("--check", "numbers", type=int, multiple=True, help="Only these checks, also those that are done.")
 def checklist(
-    job: str, store: str | None, list_file: Path | None, write_file: Path | None, only_show: bool, numbers: tuple[int, ...]
+    job: str,
+    store: str | None,
+    list_file: Path | None,
+    write_file: Path | None,
+    only_show: bool,
+    system: str | None,
+    numbers: tuple[int, ...],
 ) -> int:
     """Go through the checks of a first start and keep each result with the job. Goes on where it was left.
 
@@ -41,7 +50,7 @@ def checklist(
     Examples:
       firstcrank checklist 1207
       firstcrank checklist 1207 --show
-      firstcrank checklist 1207 --check 13
+      firstcrank checklist 1207 --check 13 --system 24
       firstcrank checklist 1207 --write our_list.toml
     """
     from firstcrank.visit.checklist import open_checks
@@ -49,7 +58,7 @@ def checklist(
     checks = _read(list_file)
     if write_file is not None:
         return _write(write_file)
-    record = _Record(job, store)
+    record = _Record(job, store, int(system or 0))
     outcomes = record.outcomes(checks)
     if not only_show:
         chosen = [c for c in checks if c.number in numbers] if numbers else list(open_checks(checks, outcomes))
@@ -88,12 +97,14 @@ def _write(path: Path) -> int:
 class _Record:
     """The job's notes as the checklist's memory; the maker's figures once per engine."""
 
-    def __init__(self, job: str, place: str | None) -> None:
+    def __init__(self, job: str, place: str | None, system_v: int = 0) -> None:
         self._records: Any = importlib.import_module("firstcrank.jobs.records")
         self._listing: Any = importlib.import_module("firstcrank.jobs.listing")
         self.job, self._place = job, place
         with opened(place) as store:
             self.engine = str(self._records.find_job(store, job)["engine"] or "")
+            known = importlib.import_module("firstcrank.jobs.vehicle").known_of_vehicle(store, job)
+        self.system_v = system_v or known.system_v or 12
 
     def outcomes(self, checks: tuple[Check, ...]) -> dict[int, Outcome]:
         """By the notes; what the job's latest real start shows fills what is open. A simulated start fills nothing."""
@@ -173,7 +184,7 @@ def _go_through(record: _Record, chosen: list[Check], outcomes: dict[int, Outcom
 def _ask(record: _Record, check: Check) -> Outcome | None:
     """One check; None to leave."""
     from firstcrank.analysis.causes.cautions import STANDING
-    from firstcrank.visit.checklist import Outcome, State
+    from firstcrank.visit.checklist import Outcome, State, wanted
 
     say(f"{check.number:3d}. {check.text}")
     say(f"     Why: {check.why}. How: {check.how}")
@@ -183,6 +194,9 @@ def _ask(record: _Record, check: Check) -> Outcome | None:
             if key in check.caution.replace(",", " ").replace(";", " ").split():
                 say(f"     {key}: {STANDING[key]}")
     say(f"     Expect: {check.expect} ({check.status_text})")
+    limits = check.limits_at(record.system_v)
+    if limits != (check.low, check.high):
+        say(f"     At {record.system_v} V: {wanted(limits)} {check.unit}")
     keys = "a reading" if check.kind == "reading" else "y yes, n no"
     while True:
         text = click.prompt(f"     {keys}, s skip, x not applicable, q leave").strip()
@@ -219,14 +233,14 @@ def _reading(record: _Record, check: Check, text: str) -> Outcome | None:
 def _limits(record: _Record, check: Check) -> tuple[float | None, float | None]:
     """The list's limits, or the maker's upper one, asked once per engine."""
     if not check.maker:
-        return check.low, check.high
+        return check.limits_at(record.system_v)
     value = record.figure(check.maker)
     if value is None:
         text = click.prompt(
             f"     The engine maker's figure for this, in {check.unit} (Enter: not known)", default="", show_default=False
         )
         if not text.strip():
-            return check.low, check.high
+            return check.limits_at(record.system_v)
         from firstcrank.visit.checklist import typed_reading
 
         value = typed_reading(text, check.unit)

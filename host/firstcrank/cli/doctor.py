@@ -6,16 +6,16 @@ import json
 import os
 import shutil
 import sys
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import click
 
 from firstcrank.cli.say import say, say_json
-from firstcrank.errors import FirstcrankError
+from firstcrank.errors import FirstcrankError, UsageError
 
 FILE = click.Path(dir_okay=False, path_type=Path)
-EXISTING = click.Path(exists=True, dir_okay=False, path_type=Path)
 LEAST_FREE_BYTES = 200_000_000
 WANTED_PYTHON = (3, 11)
 
@@ -37,8 +37,11 @@ class Diagnosis:
 @click.option(
     "--bundle", type=FILE, help="Write a ZIP file for somebody who helps: findings, settings, versions. Nothing of customers."
 )
-@click.option("--with", "recording", type=EXISTING, help="Put this recording into the bundle as well.")
-def doctor(port: str | None, store: str | None, as_json: bool, bundle: Path | None, recording: Path | None) -> int:
+@click.option("--with", "recording", type=FILE, help="The bundle's recording. Default: last, the newest one kept.")
+@click.option("--no-recording", is_flag=True, help="No recording in the bundle.")
+def doctor(
+    port: str | None, store: str | None, as_json: bool, bundle: Path | None, recording: Path | None, no_recording: bool
+) -> int:
     """Look at Python, settings, disk, store, ports and their permissions, board, firmware, calibration; say what to type next.
 
     Exit code: 0 all well, 1 something is to be done (it says what).
@@ -48,12 +51,15 @@ def doctor(port: str | None, store: str | None, as_json: bool, bundle: Path | No
       firstcrank doctor
       firstcrank doctor --port sim:healthy --json
       firstcrank doctor --bundle help.zip
+      firstcrank doctor --bundle help.zip --no-recording
     """
-    diagnoses = [_python(), _settings(), _disk(), _store(store), *_ports(), *_board(port), *_extras()]
+    chosen = None if bundle is None or no_recording else _recording(recording)
+    on_board, identity = _board(port)
+    diagnoses = [_python(), _settings(), _disk(), _store(store), *_ports(), *on_board, *_extras()]
     bad = [one for one in diagnoses if not one.well]
     following = bad[0].do if bad else "firstcrank start"
     found = {"well": not bad, "looked": [asdict(one) for one in diagnoses], "next": following}
-    parts = [] if bundle is None else _bundle(bundle, found, recording)
+    parts = [] if bundle is None else _bundle(bundle, found, identity, chosen)
     if as_json:
         say_json(json.dumps(found, ensure_ascii=False))
     else:
@@ -65,7 +71,23 @@ def doctor(port: str | None, store: str | None, as_json: bool, bundle: Path | No
     return 1 if bad else 0
 
 
-def _bundle(path: Path, found: dict[str, object], recording: Path | None) -> list[str]:
+def _recording(named: Path | None) -> Path | None:
+    """The recording for the bundle: the one named, else the newest one kept, if any. Raises UsageError for a name that is not there."""
+    from firstcrank.settings import last_recording, read_settings
+
+    if named is not None and str(named) != "last":
+        if not named.is_file():
+            raise UsageError(f"{named} is not there: firstcrank doctor --help says what --with takes")
+        return named
+    try:
+        return last_recording(read_settings().folder)
+    except FirstcrankError:
+        if named is not None:
+            raise
+        return None
+
+
+def _bundle(path: Path, found: dict[str, object], identity: Mapping[str, object], recording: Path | None) -> list[str]:
     from firstcrank.cli.support_bundle import write_bundle
     from firstcrank.settings import read_settings
 
@@ -73,7 +95,7 @@ def _bundle(path: Path, found: dict[str, object], recording: Path | None) -> lis
         settings = dict(read_settings().values)
     except FirstcrankError as error:
         settings = {"unreadable": str(error)}
-    return write_bundle(path, found, settings, recording)
+    return write_bundle(path, found, settings, identity, recording)
 
 
 def _python() -> Diagnosis:
@@ -113,9 +135,17 @@ def _store(place: str | None) -> Diagnosis:
 
     try:
         with importlib.import_module("firstcrank.jobs.store").open_store(place, create=False) as store:
-            return Diagnosis("record store", True, store.name if place else "this computer's own")
+            name = store.name if place else "this computer's own"
+            waiting = len(importlib.import_module("firstcrank.jobs.outbox").waiting(store.name)[0])
+            if store.read_only:
+                return Diagnosis("record store", False, store.notes[-1], "make room on its disk, or get rights to its folder")
+            if waiting:
+                return Diagnosis(
+                    "record store", False, f"{name}; {waiting} starts wait on this computer for it", "firstcrank jobs send"
+                )
+            return Diagnosis("record store", True, name)
     except FirstcrankError as error:
-        return Diagnosis("record store", False, str(error), "firstcrank jobs backup --help")
+        return Diagnosis("record store", False, str(error), "firstcrank jobs --help")
 
 
 def _ports() -> list[Diagnosis]:
@@ -133,7 +163,8 @@ def _ports() -> list[Diagnosis]:
     return found
 
 
-def _board(port: str | None) -> list[Diagnosis]:
+def _board(port: str | None) -> tuple[list[Diagnosis], Mapping[str, object]]:
+    """What was found of the board, and what it says of itself (nothing where none answered)."""
     from datetime import UTC, datetime
 
     from firstcrank import wire
@@ -145,22 +176,19 @@ def _board(port: str | None) -> list[Diagnosis]:
     try:
         client = BoardClient(open_link(port))
     except FirstcrankError as error:
-        return [
-            Diagnosis("board", False, str(error), "plug the board in with a cable that carries data, then firstcrank doctor")
-        ]
+        do = "plug the board in with a cable that carries data, then firstcrank doctor"
+        return [Diagnosis("board", False, str(error), do)], {}
     try:
         identity = client.handshake()
         found = [Diagnosis("board", True, f"{client.link.name}, {identity.get('chip')}, firmware {identity.get('firmware')}")]
         stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
         if not stored:
-            return [*found, Diagnosis("calibration", False, "none on the board", "firstcrank board calibrate")]
+            return [*found, Diagnosis("calibration", False, "none on the board", "firstcrank board calibrate")], identity
         old = age_warning(Calibration.from_json(stored), datetime.now(UTC).date())
-        return [
-            *found,
-            Diagnosis("calibration", not old, str(old) if old else "on the board, fresh enough", "firstcrank board calibrate"),
-        ]
+        told = str(old) if old else "on the board, fresh enough"
+        return [*found, Diagnosis("calibration", not old, told, "firstcrank board calibrate")], identity
     except FirstcrankError as error:
-        return [Diagnosis("board", False, str(error), "firstcrank board install")]
+        return [Diagnosis("board", False, str(error), "firstcrank board install")], client.identity
     finally:
         client.close()
 

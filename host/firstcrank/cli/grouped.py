@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("Keeping", ("out", "job", "store", "csv", "folder")),
+    ("Keeping", ("out", "job", "store", "csv", "folder", "recorded", "caption", "again")),
     ("Board and leads", ("port", "leads", "bin_ms", "acquisition", "calibration_file", "off")),
     (
         "Answers that a recording cannot show",

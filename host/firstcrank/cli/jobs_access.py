@@ -18,7 +18,7 @@ def access(group: str | None, owner_only: bool, place: str | None) -> None:
     The group needs the store's folder too. All of them must work on one computer: several computers need a PostgreSQL server.
 
     \b
-    Example:
+    Examples:
       firstcrank jobs access --group workshop
     """
     from firstcrank.errors import UsageError

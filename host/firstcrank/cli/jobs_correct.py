@@ -20,7 +20,7 @@ def change(number: str, new_number: str | None, who: str, place: str | None, **f
     """Correct a job's number or fields. What stood there before is kept: firstcrank jobs history NUMBER.
 
     \b
-    Example:
+    Examples:
       firstcrank jobs change 1207 --number 1270 --plate "FC 4711"
 
     \b

@@ -19,6 +19,11 @@ def check(place: str | None) -> int:
     """Read every row and every recording of the record and say what is lost or wrong. Nothing is changed.
 
     Exit code: 0 whole, 4 not.
+
+    \b
+    Examples:
+      firstcrank jobs check
+      firstcrank jobs check --store shop.sqlite
     """
     from rich.progress import Progress
 
@@ -48,7 +53,7 @@ def salvage(new: Path, place: str | None) -> int:
     Recordings that no row names any more are judged and filed with the job "salvaged". Exit code: 0 all was saved, 4 not all.
 
     \b
-    Example:
+    Examples:
       firstcrank jobs salvage saved.sqlite --store shop.sqlite
     """
     from firstcrank.errors import UsageError

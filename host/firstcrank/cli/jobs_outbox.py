@@ -15,6 +15,10 @@ def outbox() -> int:
     """List the starts that wait on this computer. They go up by themselves when a command opens their store.
 
     Exit code: 0 none waits, 1 some do.
+
+    \b
+    Examples:
+      firstcrank jobs outbox
     """
     from firstcrank.jobs.outbox import outbox_folder, waiting
     from firstcrank.units import local_time
@@ -38,7 +42,7 @@ def send(every: bool, place: str | None) -> int:
     Exit code: 0 nothing is left, 1 something still waits.
 
     \b
-    Example:
+    Examples:
       firstcrank jobs send --every --store postgresql://user@new-server/shop
     """
     from firstcrank.jobs.outbox import waiting

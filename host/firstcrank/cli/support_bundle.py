@@ -1,4 +1,4 @@
-"""What somebody who helps from afar needs, as one ZIP file: nothing of customers, vehicles or passwords unless it is asked for."""
+"""What somebody who helps from afar needs, as one ZIP file: nothing of customers, vehicles or passwords but what the recording holds."""
 
 from __future__ import annotations
 
@@ -23,8 +23,16 @@ def without_secrets(text: str) -> str:
     return SECRET.sub(r"\1:***@", text).replace(str(Path.home()), "~")
 
 
-def write_bundle(path: Path, doctor: Mapping[str, object], settings: Mapping[str, object], recording: Path | None) -> list[str]:
-    """Writes the bundle; returns what is in it, a line each. `recording` goes in as it is, where one is named.
+def write_bundle(
+    path: Path,
+    doctor: Mapping[str, object],
+    settings: Mapping[str, object],
+    identity: Mapping[str, object],
+    recording: Path | None,
+) -> list[str]:
+    """Writes the bundle; returns what is in it, a line each. `recording` goes in as it is, where there is one.
+
+    `identity` is what the board says of itself, empty where none answered.
 
     Raises UnwritableFileError where the file is already there or can't be written.
     """
@@ -32,16 +40,18 @@ def write_bundle(path: Path, doctor: Mapping[str, object], settings: Mapping[str
     texts = {
         "doctor.json": json.dumps(doctor, ensure_ascii=False, indent=1),
         "settings.json": json.dumps(shown, ensure_ascii=False, indent=1, default=str),
+        "board.json": json.dumps(identity, ensure_ascii=False, indent=1, default=str),
         "machine.json": json.dumps(_machine(), indent=1),
     }
-    parts = [f"{name}: {what}" for name, what in zip(texts, ("what doctor found", "settings", "versions"), strict=True)]
+    kinds = ("what doctor found", "settings", "what the board says of itself", "versions")
+    parts = [f"{name}: {what}" for name, what in zip(texts, kinds, strict=True)]
     try:
-        with zipfile.ZipFile(path, "x", zipfile.ZIP_DEFLATED) as bundle:
+        with zipfile.ZipFile(path, "x", zipfile.ZIP_DEFLATED, strict_timestamps=False) as bundle:
             for name, text in texts.items():
                 bundle.writestr(name, without_secrets(text))
             if recording is not None:
                 bundle.write(recording, recording.name)
-                parts.append(f"{recording.name}: the recording, whole")
+                parts.append(f"{recording.name}: the recording, whole (--no-recording leaves it out)")
     except FileExistsError:
         raise UnwritableFileError(f"{path} is already there: choose another name") from None
     except OSError as error:

@@ -44,7 +44,8 @@ class State(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Check:
     """One check. `low`, `high` in `unit`; `maker` names the figure that is asked once per engine; `board` what shows it by itself:
-    a start's feed or one of its checks, the switch test, the harness watch."""
+    a start's feed or one of its checks, the switch test, the harness watch. `at_24v`: what the limits are multiplied by there; without
+    it volts are doubled and the rest stays."""
 
     number: int
     part: str
@@ -63,6 +64,15 @@ class Check:
     maker: str = ""
     board: str = ""
     source: str = ""
+    at_24v: float | None = None
+
+    def limits_at(self, system_v: int) -> tuple[float | None, float | None]:
+        """`low` and `high` in `unit` for a vehicle of 12 or 24 V."""
+        if system_v != 24:
+            return self.low, self.high
+        times = self.at_24v if self.at_24v is not None else 2.0 if self.unit == "V" else 1.0
+        low, high = (None if limit is None else limit * times for limit in (self.low, self.high))
+        return low, high
 
     @property
     def status_text(self) -> str:
@@ -95,7 +105,7 @@ def _check(row: object, where: str) -> Check:
         raise UsageError(f"{where} is no table")
     try:
         check = Check(**row)
-        for key in ("low", "high"):
+        for key in ("low", "high", "at_24v"):
             if getattr(check, key) is not None:
                 finite(key, getattr(check, key))
     except (TypeError, ValueError) as error:
@@ -126,18 +136,19 @@ def slipped(check: Check, value: float, limits: tuple[float | None, float | None
     return high is not None and value > high * SLIP * 10
 
 
+def wanted(limits: tuple[float | None, float | None]) -> str:
+    """Limits in words, without their unit; empty where there is none."""
+    low, high = limits
+    if low is not None and high is not None:
+        return f"{low:g} to {high:g}"
+    return f"{low:g} or more" if low is not None else f"{high:g} or less" if high is not None else ""
+
+
 def judge_reading(value: float, limits: tuple[float | None, float | None], unit: str) -> Outcome:
     """DONE within the limits, FAILED outside; the text holds both."""
     low, high = limits
     good = (low is None or value >= low) and (high is None or value <= high)
-    wanted = (
-        f"{low:g} to {high:g}"
-        if low is not None and high is not None
-        else f"{low:g} or more"
-        if low is not None
-        else f"{high:g} or less"
-    )
-    return Outcome(State.DONE if good else State.FAILED, f"{value:g} {unit} ({wanted} {unit})")
+    return Outcome(State.DONE if good else State.FAILED, f"{value:g} {unit} ({wanted(limits) or 'no limit'} {unit})")
 
 
 def from_judgement(check: Check, judgement: Judgement) -> Outcome | None:
