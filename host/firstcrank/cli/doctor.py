@@ -185,8 +185,8 @@ def _board(port: str | None) -> tuple[list[Diagnosis], Mapping[str, object]]:
         if not stored:
             return [*found, Diagnosis("calibration", False, "none on the board", "firstcrank board calibrate")], identity
         old = age_warning(Calibration.from_json(stored), datetime.now(UTC).date())
-        told = str(old) if old else "on the board, fresh enough"
-        return [*found, Diagnosis("calibration", not old, told, "firstcrank board calibrate")], identity
+        age_text = str(old) if old else "on the board, fresh enough"
+        return [*found, Diagnosis("calibration", not old, age_text, "firstcrank board calibrate")], identity
     except FirstcrankError as error:
         return [Diagnosis("board", False, str(error), "firstcrank board install")], client.identity
     finally:
