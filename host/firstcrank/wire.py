@@ -117,7 +117,11 @@ def encode_frame(kind: int, recording_id: bytes, sequence: int, body: bytes) -> 
 
 def decode_frame(stuffed: bytes) -> Frame:
     """The Frame in the bytes between two delimiters. Raises FrameError where they are not one."""
-    plain = cobs_decode(stuffed)
+    return parse_frame(cobs_decode(stuffed))
+
+
+def parse_frame(plain: bytes) -> Frame:
+    """The Frame in bytes that were unstuffed. Raises FrameError where they are not one."""
     if len(plain) < HEADER_BYTES + CRC_BYTES:
         raise FrameError("too short for a frame")
     if len(plain) > HEADER_BYTES + MAX_BODY_BYTES + CRC_BYTES:

@@ -30,9 +30,9 @@ from .test_report import inputs
 from .test_report_zoom import stretched
 from .test_text_is_text import run
 
-PHOTO = bytes.fromhex(
-    "89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c4890000000d4944415478da63fcffff3f0300050001"
-    "ff5bd1c3b50000000049454e44ae426082"
+PHOTO = bytes.fromhex(  # 2 by 2 pixels
+    "89504e470d0a1a0a0000000d4948445200000002000000020802000000fdd49a730000001649444154789c633c2127c7c0c0c0c4c0c0c0"
+    "c0c000000d0401087d71ca660000000049454e44ae426082"
 )
 OPTION = re.compile(r"--[a-z]|firstcrank [a-z]+")
 

@@ -14,9 +14,10 @@ from pypdf.generic import DictionaryObject
 
 from firstcrank.errors import UsageError
 from firstcrank.report import pdf
-from firstcrank.report.document import Paragraph, Rows
+from firstcrank.report.document import Paragraph, Photo, Rows
 from firstcrank.report.letters import IN_PLACE, Letters
 
+from .test_customer_page import PHOTO
 from .test_report import inputs
 
 
@@ -136,3 +137,11 @@ def ink(picture: Path) -> float:
 
     pixels = imread(picture)[..., :3].mean(axis=2)
     return float((pixels < 0.6).mean())
+
+
+def test_a_damaged_photo_keeps_no_paper_from_being_made() -> None:
+    damaged = PHOTO[:45] + b"\x00\x01\x02" + PHOTO[48:]
+    read = PdfReader(io.BytesIO(pdf.paper([Photo(damaged, "the plug"), Photo(PHOTO, "the terminal")], "photos")))
+    text = read.pages[0].extract_text()
+    assert "the plug (this picture is damaged, or neither PNG nor JPEG)" in text
+    assert "the terminal" in text

@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 
 from firstcrank.analysis.verdict import judge
+from firstcrank.cli.before_crank import between_words
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import read_native
+from firstcrank.visit.before import BEFORE
 
 from .terminal import finished, last_screenful, plain
 from .visit_at_terminal import answered, start, verdict_of
@@ -35,12 +37,21 @@ def test_the_result_is_the_last_screenful(tmp_path: Path, name: str, code: int, 
 
 def test_questions_are_asked_and_a_no_ends_it_before_any_key(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:healthy")
-    program.expect("two full turns by hand")
+    program.expect(r"two\s+full\s+turns\s+by\s+hand")
     program.sendline("n")
     code, output = finished(program)
     assert code == 2
     assert "no crank" in plain(output)
     assert not (tmp_path / "start.fcr").exists()
+
+
+def test_no_question_breaks_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
+    for columns in (60, 80):
+        monkeypatch.setenv("COLUMNS", str(columns))
+        for check in BEFORE:
+            lines = between_words(f"1/6 {check.question} (y, n, s)", spare=4).split("\n")
+            assert max(map(len, lines)) <= columns - 4
+            assert " ".join(lines) == f"1/6 {check.question} (y, n, s)"
 
 
 def test_a_whole_visit_with_two_bursts_in_one_recording(tmp_path: Path) -> None:

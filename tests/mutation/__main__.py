@@ -61,6 +61,30 @@ def baseline(kills: list[Kill], fresh: bool) -> dict[str, Any]:
     return first
 
 
+def notice(sites: list[Site], kills: list[Kill]) -> dict[str, list[Kill]]:
+    """For every site, the tests in which the mutant's value once differs from the right one."""
+    read, write = os.pipe()
+    pid = os.fork()
+    if pid == 0:
+        os.close(read)
+        child.watch(sites, kills, write)
+    os.close(write)
+    found = finish(pid, read)
+    if "noticed" not in found:
+        raise SystemExit("the tests could not be watched: the instrumented judge does not run")
+    alone = sum(tests is None for tests in found["noticed"])
+    print(
+        f"watched: {len(sites) - alone} of {len(sites)} sites; {sum(t == [] for t in found['noticed'])} make no difference in any test"
+    )
+    if found["failed"]:
+        print("  fail while watched, so they count for all: " + "; ".join(found["failed"]))
+    sys.stdout.flush()
+    return {
+        site.key: kills if tests is None else [kills[n] for n in tests]
+        for site, tests in zip(sites, found["noticed"], strict=True)
+    }
+
+
 def ordered(kills: list[Kill], times: dict[str, float], killers: dict[str, Counter[str]], site: Site) -> list[Kill]:
     """Those that killed in this function first, then in this file, then by the hints, then a spread of all."""
     by_function, by_file, by_all = (killers.get(k, Counter()) for k in (site.file + site.function, site.file, ""))
@@ -70,7 +94,8 @@ def ordered(kills: list[Kill], times: dict[str, float], killers: dict[str, Count
 
     def rank(kill: Kill) -> tuple[float, ...]:
         hinted = min((i for i, hint in enumerate(hints) if hint in kill.name), default=len(hints))
-        return (place.get(kill.name, len(first)), hinted, times.get(kill.name, 0.0) > 0.5, crc32(kill.name.encode()))
+        elsewhere = "characterization" not in kill.name
+        return (place.get(kill.name, len(first)), elsewhere, hinted, times.get(kill.name, 0.0) > 0.5, crc32(kill.name.encode()))
 
     return sorted(kills, key=rank)
 
@@ -110,7 +135,8 @@ def main() -> None:
     kills = [k for k in kills if k.name not in first["failed"]]
     print(f"{len(kills)} tests, {sum(first['times'].values()):.0f} s of processor time; left out, as they fail by themselves:")
     print("  " + ", ".join(first["failed"]), flush=True)
-    _run(todo, kills, first["times"], done, path, args)
+    noticed = notice(todo, kills)
+    _run(todo, kills, noticed, first["times"], done, path, args)
     _table([(s, done[s.key]) for s in chosen if s.key in done], len(all_sites()), len(chosen))
 
 
@@ -140,6 +166,7 @@ def _read(path: Path) -> dict[str, dict[str, Any]]:
 def _run(
     todo: list[Site],
     kills: list[Kill],
+    noticed: dict[str, list[Kill]],
     times: dict[str, float],
     done: dict[str, dict[str, Any]],
     path: Path,
@@ -155,7 +182,7 @@ def _run(
         while waiting or running:
             while waiting and len(running) < args.jobs:
                 site = waiting.pop()
-                pid, pipe = fork(site, ordered(kills, times, killers, site), cpu_s, args.budget)
+                pid, pipe = fork(site, ordered(noticed[site.key], times, killers, site), cpu_s, args.budget)
                 running[pipe] = (pid, site)
             ready, _, _ = select.select(list(running), [], [])
             for pipe in ready:

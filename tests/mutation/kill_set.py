@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 FILES = (
+    "tests/characterization",
     "tests/aim",
     "tests/acceptance",
     "tests/host/test_checks.py",

@@ -11,7 +11,9 @@ from firstcrank_sim.scenarios import catalogue
 
 def install() -> None:
     """Remember what the simulator returns, by its arguments. To be called before any test is imported."""
-    for module, name in ((catalogue, "simulate"), (catalogue, "simulate_many"), (sampled, "to_trace")):
+    from tests.characterization import corpus
+
+    for module, name in ((corpus, "made"), (catalogue, "simulate"), (catalogue, "simulate_many"), (sampled, "to_trace")):
         setattr(module, name, _remembered(getattr(module, name)))
 
 

@@ -69,11 +69,11 @@ class Site:
         """The same as long as the file stays."""
         return f"{self.file}:{self.digest}:{self.node}:{self.variant}"
 
-    @property
-    def module(self) -> str:
-        """Dotted name of the mutated module."""
-        parts = Path(self.file).with_suffix("").parts
-        return ".".join(("firstcrank", "analysis", *(p for p in parts if p != "__init__")))
+
+def module_of(file: str) -> str:
+    """Dotted name of a file of the judge."""
+    parts = Path(file).with_suffix("").parts
+    return ".".join(("firstcrank", "analysis", *(p for p in parts if p != "__init__")))
 
 
 def _short(node: ast.AST) -> str:

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from firstcrank.errors import FirstcrankError
-from firstcrank.limits import shipped
+from firstcrank.limits import Limits, shipped
+from firstcrank.model.context import Context
 from firstcrank.trace import Trace
 from tests.strangers.grader.grade import Grade, grade
 from tests.strangers.start import StrangeStart, start
@@ -41,35 +42,35 @@ class Outcome:
     reported: bool
 
 
-def context_of(s: StrangeStart) -> Any:
+def context_of(s: StrangeStart) -> Context:
     """The answers as the product's type, less those that it does not know."""
-    from firstcrank.model.context import Context
-
     known = {f.name for f in fields(Context)}
     return Context(**{k: v for k, v in s.plan.record.answers.items() if k in known})
+
+
+def read_one(seed: int, family: str | None) -> tuple[StrangeStart, Trace | None, Limits, Context, str]:
+    """The start as a program reads it: (start, what was read or None, limits, answers, why it was refused)."""
+    s = start(seed, family)
+    limits, context = shipped(s.plan.system_v), context_of(s)
+    try:
+        if s.trace is not None:
+            return s, s.trace, limits, context, ""
+        if s.data is None:
+            return s, _read_csv(s), limits, context, ""
+        from firstcrank.tracefiles.native import from_bytes
+
+        recording = from_bytes(s.data, None, f"stranger {seed}")
+        return s, recording.trace, recording.limits or limits, recording.context, ""
+    except FirstcrankError as error:
+        return s, None, limits, context, str(error)
 
 
 def judge_one(seed: int, family: str | None) -> tuple[StrangeStart, Grade, Any, Trace | None, str]:
     """The start, its grade, the judgement (None where the file was refused), what was read, and why it was refused."""
     from firstcrank.analysis.verdict import judge
 
-    s = start(seed, family)
-    g = grade(s)
-    limits = shipped(s.plan.system_v)
-    context = context_of(s)
-    try:
-        if s.trace is not None:
-            recorded = s.trace
-        elif s.data is not None:
-            from firstcrank.tracefiles.native import from_bytes
-
-            recording = from_bytes(s.data, None, f"stranger {seed}")
-            recorded, context, limits = recording.trace, recording.context, recording.limits or limits
-        else:
-            recorded = _read_csv(s)
-    except FirstcrankError as error:
-        return s, g, None, None, str(error)
-    return s, g, judge(recorded, limits, context), recorded, ""
+    s, recorded, limits, context, refused = read_one(seed, family)
+    return s, grade(s), None if recorded is None else judge(recorded, limits, context), recorded, refused
 
 
 def _read_csv(s: StrangeStart) -> Trace:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import textwrap
 from typing import TYPE_CHECKING
 
 import click
@@ -23,16 +25,28 @@ ASKED = (
 )
 
 
+def between_words(text: str, spare: int = 0) -> str:
+    """The text with its lines broken between words at the terminal's width, `spare` columns left for what is typed after it."""
+    width = max(shutil.get_terminal_size().columns - spare, 20)
+    return "\n".join(textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False))
+
+
+def _say(text: str) -> None:
+    for line in between_words(text).split("\n"):
+        say(line)
+
+
 def ask_before(visit: Visit) -> Visit:
     """Every check in order. Raises UsageError where an answer means that nothing is cranked today."""
-    say("Before anything is connected: y yes, n no, s skip (with a reason; it stands in the report)")
+    _say("Before anything is connected: y yes, n no, s skip (with a reason; it stands in the report)")
     for number, check in enumerate(BEFORE, 1):
-        letter = click.prompt(f"{number}/{len(BEFORE)} {check.question}", type=click.Choice(list(REPLIES)), show_choices=True)
+        question = between_words(f"{number}/{len(BEFORE)} {check.question} ({', '.join(REPLIES)})", spare=4)
+        letter = click.prompt(question, type=click.Choice(list(REPLIES)), show_choices=False)
         reply = REPLIES[letter]
         reason = click.prompt("   Why is it skipped", default="", show_default=False) if reply == "skip" else ""
         visit = answer(visit, check, reply, reason)
         if reply == "no":
-            say(f"   {check.if_no}")
+            _say(check.if_no)
             if check.stops:
                 raise UsageError(f"no crank: {check.if_no}")
     return visit

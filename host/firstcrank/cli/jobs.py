@@ -30,7 +30,8 @@ jobs = LazyGroup(
         "send": (f"{CLI}.jobs_outbox:send", "File what waits on this computer."),
         "check": (f"{CLI}.jobs_damage:check", "Is the record whole: every row and every recording."),
         "salvage": (f"{CLI}.jobs_damage:salvage", "What can still be read of a damaged store, into a new one."),
-        "export": (f"{CLI}.jobs_keep:export_all", "Write the whole store as a Parquet folder."),
+        "export": (f"{CLI}.jobs_keep:export_all", "Hand over a job, or those of a search; or the whole store as Parquet."),
+        "rejudge": (f"{CLI}.jobs_rejudge:rejudge", "Judge filed starts again; say which verdicts would change."),
         "trends": (f"{CLI}.jobs_trends:trends", "Across all jobs: calibration, feed drop, crank speed, causes."),
     },
 )

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, opened
+from firstcrank.errors import UsageError
+
+if TYPE_CHECKING:
+    from firstcrank.jobs.store import Store
 
 PATH = click.Path(path_type=Path)
 TROUBLE = 4
@@ -66,17 +71,45 @@ def restore(file: Path, check: bool, place: str | None) -> None:
 
 @click.command("export")
 @click.argument("folder", type=PATH)
+@click.option("--job", "number", help="This job alone, as a folder: recordings, photos, report, JSON, CSV.")
+@click.option("--find", "words", help="The jobs that a search finds, each as such a folder.")
+@click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
 @STORE
-def export_all(folder: Path, place: str | None) -> None:
-    """Write the whole store as a Parquet FOLDER.
+def export_all(folder: Path, number: str | None, words: str | None, page: str, place: str | None) -> int:
+    """Hand jobs over as FOLDER/NUMBER; without --job and --find write the whole store as a Parquet FOLDER.
+
+    A job's folder holds all that is kept with it, internal notes too. Exit code: 0, or 4 where something could not be written.
 
     \b
     Examples:
+      firstcrank jobs export --job 1207 handed_over
+      firstcrank jobs export --find "green pickup" handed_over
       firstcrank jobs export whole_store
     """
     from firstcrank.jobs.export import export_store
 
     with opened(place) as store:
-        for line in export_store(store, folder):
-            say(f"Left out: {line}", err=True)
+        if number is not None or words is not None:
+            return _handed_over(store, folder, number, words, page)
+        trouble = export_store(store, folder)
+    for line in trouble:
+        say(f"Left out: {line}", err=True)
     say(f"{folder}: for example in DuckDB: SELECT verdict, count(*) FROM '{folder}/starts.parquet' GROUP BY verdict")
+    return TROUBLE if trouble else 0
+
+
+def _handed_over(store: Store, folder: Path, number: str | None, words: str | None, page: str) -> int:
+    from firstcrank.report.hand_over import found_jobs, hand_over
+
+    if number is not None and words is not None:
+        raise UsageError("give --job or --find, not both")
+    numbers = [number] if number is not None else found_jobs(store, words or "")
+    if not numbers:
+        raise UsageError(f"no job has {words!r}: firstcrank jobs find lists what is found")
+    trouble = []
+    for one in numbers:
+        trouble += [f"job {one}, {line}" for line in hand_over(store, one, folder, page)]
+    for line in trouble:
+        say(f"Left out: {line}", err=True)
+    say(f"{len(numbers)} jobs in {folder}")
+    return TROUBLE if trouble else 0

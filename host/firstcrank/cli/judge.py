@@ -11,7 +11,11 @@ from firstcrank.cli.answers import EXIT, FILE, chosen_limits, context_with, judg
 from firstcrank.cli.csv_options import columns_of, csv_options
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say, say_json
+from firstcrank.cli.store_option import STORE, opened
 from firstcrank.errors import FirstcrankError
+from firstcrank.model.judgement import Judgement
+from firstcrank.model.vocabulary import beside
+from firstcrank.recording import Recording
 
 WORST_FIRST = (2, 4, 1, 3, 0)
 
@@ -20,6 +24,7 @@ WORST_FIRST = (2, 4, 1, 3, 0)
 @click.argument("files", nargs=-1, required=True, type=FILE)
 @judging_options
 @csv_options
+@STORE
 @click.option("--plain", is_flag=True, help="The result as plain lines, for a screen reader.")
 @click.option("--json", "as_lines", is_flag=True, help="One JSON object a file, and nothing else.")
 def judge(
@@ -32,7 +37,7 @@ def judge(
     as_lines: bool,
     **options: Any,
 ) -> int:
-    """Judge recordings (.fcr) or CSV files.
+    """Judge recordings (.fcr), CSV files, or starts of the record by their number: these with the limits they were filed with.
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 file trouble; of several files the worst: 2, 4, 1, 3, 0.
 
@@ -40,12 +45,16 @@ def judge(
     Examples:
       firstcrank judge last
       firstcrank judge start.fcr --running
+      firstcrank judge 12 --limits stricter.toml
       firstcrank judge logger.csv --map battery=U1 --map key_switch=U2
     """
     mapped, uncertainty = columns_of(columns, uncertainty, save_as, saved_name)
     codes = []
     for name in files:
         try:
+            if str(name).isascii() and str(name).isdigit() and not name.exists():
+                codes.append(_filed(str(name), as_lines, plain, options))
+                continue
             file = _last() if str(name) == "last" and not name.exists() else name
             codes.append(_one(file, mapped, uncertainty, as_lines, plain, options))
         except FirstcrankError as error:
@@ -61,10 +70,40 @@ def _last() -> Path:
     return last_recording(read_settings().folder)
 
 
+def _filed(number: str, as_lines: bool, plain: bool, options: dict[str, Any]) -> int:
+    """A start of the record; what was filed stays as it is."""
+    import json
+
+    from firstcrank.analysis.verdict import judge as judge_trace
+    from firstcrank.jobs.recordings import recording_of
+    from firstcrank.jobs.records import find_start
+    from firstcrank.limits import Limits
+
+    with opened(options["place"]) as store:
+        start, _ = find_start(store, number)
+        recording = recording_of(store, start)
+    limits = chosen_limits(options["limits_file"], options["system"], Limits.from_json(json.loads(start["limits_json"])))
+    judgement = judge_trace(recording.trace, limits, context_with(recording.context, options))
+    _show(judgement, recording, Path(start["file_name"]), as_lines, plain)
+    if not as_lines:
+        say(f"Filed as {beside(start['verdict'], start['feed_verdict'])}; the record is as it was.")
+    return EXIT[judgement.verdict]
+
+
+def _show(judgement: Judgement, recording: Recording, file: Path, as_lines: bool, plain: bool) -> None:
+    if as_lines:
+        from firstcrank.analysis.as_json import to_line
+
+        say_json(to_line(judgement, str(file)))
+    else:
+        from firstcrank.cli.result import show_all
+
+        show_all(judgement, recording, file, plain)
+
+
 def _one(
     file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, plain: bool, options: dict[str, Any]
 ) -> int:
-    from firstcrank.analysis.as_json import to_line
     from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.calibration import read_calibration
     from firstcrank.tracefiles.csv import parse_uncertainty
@@ -76,10 +115,5 @@ def _one(
     recording = load(file, calibration, columns, accuracy)
     limits = chosen_limits(options["limits_file"], options["system"], recording.limits)
     judgement = judge_trace(recording.trace, limits, context_with(recording.context, options))
-    if as_lines:
-        say_json(to_line(judgement, str(file)))
-    else:
-        from firstcrank.cli.result import show_all
-
-        show_all(judgement, recording, file, plain)
+    _show(judgement, recording, file, as_lines, plain)
     return EXIT[judgement.verdict]

@@ -5,6 +5,7 @@ PDF/UA-1 (ISO 14289-1) is asked of Typst, which refuses to write a file that lac
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 import tempfile
@@ -86,15 +87,18 @@ class _Paper:
         kind = type(part).__name__
         match part:
             case Title():
-                logo = self.file(part.logo, suffix_of(part.logo)) if suffix_of(part.logo) else ""
+                logo = self.file(part.logo, suffix_of(part.logo)) if _drawable(part.logo) else ""
                 return {"kind": kind, **self.texts({"text": part.text, "shop_name": part.shop_name}), "logo": logo}
             case Figure():
                 svg = as_svg(part.drawing, fonts=self.letters.families[0])
                 alt = f"{part.drawing.title or 'Voltages over the whole start'}. {part.drawing.alt}"
                 return {"kind": kind, "file": self.file(self.shown(svg).encode("utf-8"), ".svg"), "alt": self.shown(alt)}
             case Photo():
-                if not suffix_of(part.content):
-                    return {"kind": "Paragraph", "text": self.shown(f"{part.caption} (this picture is neither PNG nor JPEG)")}
+                if not _drawable(part.content):
+                    return {
+                        "kind": "Paragraph",
+                        "text": self.shown(f"{part.caption} (this picture is damaged, or neither PNG nor JPEG)"),
+                    }
                 return {
                     "kind": kind,
                     "file": self.file(part.content, suffix_of(part.content)),
@@ -123,3 +127,17 @@ class _Paper:
         if isinstance(value, str):
             return self.letters.shown(printable(value))
         return [self._value(item) for item in value] if isinstance(value, list | tuple) else value
+
+
+def _drawable(content: bytes) -> bool:
+    """Whether it is a whole PNG or JPEG: one that is damaged must not keep the paper from being made."""
+    if not suffix_of(content):
+        return False
+    with extra_packages("report"):
+        from PIL import Image
+    try:
+        with Image.open(io.BytesIO(content)) as picture:
+            picture.load()
+    except (OSError, SyntaxError, ValueError, Image.DecompressionBombError):  # Pillow's for a damaged picture
+        return False
+    return True

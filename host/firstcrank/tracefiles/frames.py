@@ -14,6 +14,7 @@ from typing import IO, Any
 
 from firstcrank import wire, wire_bodies
 from firstcrank.errors import UnreadableTraceError
+from firstcrank.tracefiles.byte_stuffing import decode_frame
 from firstcrank.tracefiles.notes import table_of
 
 CHUNK_BYTES = 1 << 20
@@ -89,7 +90,7 @@ def _frames(source: IO[bytes]) -> Iterator[tuple[wire.Frame | None, int]]:
         for piece in pieces:
             if piece:
                 try:
-                    yield wire.decode_frame(piece), 0
+                    yield decode_frame(piece), 0
                 except wire.FrameError:
                     yield None, 0
         if len(rest) > 16 * CHUNK_BYTES:  # no frame is that long: not a recording of ours, and memory is short

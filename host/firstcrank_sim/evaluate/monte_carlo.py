@@ -19,6 +19,7 @@ import click
 from rich.console import Console
 from rich.progress import Progress
 
+from firstcrank.parallel import each_done, processes
 from firstcrank_sim.board.through_frames import through_frames
 from firstcrank_sim.board.to_trace import BIN_S
 from firstcrank_sim.evaluate import summary
@@ -51,8 +52,8 @@ def run_many(count: int, first_seed: int, jobs: int, frames_every: int, names: S
     if jobs == 1:
         yield from map(run_chunk, work)
         return
-    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        yield from pool.imap_unordered(run_chunk, work)
+    with processes(jobs) as executor:
+        yield from each_done(executor, run_chunk, work, jobs)
 
 
 def report(trials: Sequence[Trial], took_s: float, jobs: int, first_seed: int) -> str:

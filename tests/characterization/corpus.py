@@ -1,0 +1,42 @@
+"""The corpus: strangers' starts of every family and one simulated start of every scenario, all synthetic, all made from their name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from firstcrank.limits import Limits, shipped
+from firstcrank.model.context import Context
+from firstcrank.trace import Trace
+from firstcrank_sim.board.to_trace import to_trace
+from firstcrank_sim.scenarios import catalogue
+from tests.strangers.families import NAMES as FAMILIES
+from tests.strangers.outcome import read_one
+
+STRANGERS = {"seed": 7000, "of each": 3}
+SCENARIO_SEED = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What the judge is given."""
+
+    trace: Trace
+    limits: Limits
+    context: Context | None
+
+
+def names() -> list[str]:
+    """`family:seed` of strangers, `sim:scenario`."""
+    first, count = STRANGERS["seed"], STRANGERS["of each"]
+    strangers = [f"{family}:{first + i}" for family in FAMILIES for i in range(count)]
+    return strangers + [f"sim:{name}" for name in sorted(catalogue.SCENARIOS)]
+
+
+def made(name: str) -> Start | None:
+    """One start by its name; None where the file is refused."""
+    family, rest = name.split(":")
+    if family == "sim":
+        truth = catalogue.simulate(rest, SCENARIO_SEED)
+        return Start(to_trace(truth), shipped(truth.system_v), truth.context)
+    _, recorded, limits, context, _ = read_one(int(rest), family)
+    return None if recorded is None else Start(recorded, limits, context)
