@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from firstcrank.analysis.verdict import judge
-from firstcrank.cli.before_crank import between_words
+from firstcrank.cli.before_crank import wrapped_text
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import read_native
 from firstcrank.visit.before import BEFORE
@@ -49,7 +49,7 @@ def test_no_question_breaks_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
     for columns in (60, 80):
         monkeypatch.setenv("COLUMNS", str(columns))
         for check in BEFORE:
-            lines = between_words(f"1/6 {check.question} (y, n, s)", spare=4).split("\n")
+            lines = wrapped_text(f"1/6 {check.question} (y, n, s)", spare=4).split("\n")
             assert max(map(len, lines)) <= columns - 4
             assert " ".join(lines) == f"1/6 {check.question} (y, n, s)"
 

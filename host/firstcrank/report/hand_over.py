@@ -32,9 +32,9 @@ SUMMARY = ("start", "file_name", "when_utc", "verdict", "feed_verdict", "state",
 MOST_JOBS = 1_000_000
 
 
-def found_jobs(store: Store, words: str) -> list[str]:
+def found_jobs(store: Store, search: str) -> list[str]:
     """Numbers of the jobs that a search finds, archived ones too."""
-    return [line.job["number"] for line in list_jobs(store, words, archived=True, most=MOST_JOBS)]
+    return [line.job["number"] for line in list_jobs(store, search, archived=True, most=MOST_JOBS)]
 
 
 def hand_over(store: Store, number: str, folder: Path, paper: str = "A4") -> list[str]:
