@@ -58,10 +58,10 @@ def test_unplugged_at_each_stage_keeps_what_was_recorded_and_plugged_in_again_st
     answered(program)
     led_to(program, stage)
     at = str(program.after)
-    code, said = finished(program, at)
-    shown = plain(said)
+    code, output = finished(program, at)
+    shown = plain(output)
     assert last_stage(shown) is stage, shown[-1500:]
-    assert "Traceback" not in said
+    assert "Traceback" not in output
     assert "cable was pulled" in shown
     assert code == 3, shown[-1500:]  # a recording that broke off proves nothing
     assert "Kept as" in shown
@@ -91,9 +91,9 @@ def test_the_lid_closed_at_each_stage_and_opened_again_goes_on_to_the_end(tmp_pa
     else:
         led_on(program, stage, Stage.SOAK)
     program.send("q" if nobody_cranks else "s")
-    code, said = finished(program)
-    assert "Traceback" not in said
-    assert ("ended at the keyboard" if nobody_cranks else "the last step was skipped") in plain(said)
-    assert code == (3 if nobody_cranks else 0), plain(said)[-1500:]
+    code, output = finished(program)
+    assert "Traceback" not in output
+    assert ("ended at the keyboard" if nobody_cranks else "the last step was skipped") in plain(output)
+    assert code == (3 if nobody_cranks else 0), plain(output)[-1500:]
     assert verdict_of(tmp_path) == ("NO VERDICT" if nobody_cranks else "PASS")
     assert not read_native(tmp_path / "start.fcr").trace.holes  # readings waited in the board and on the way
