@@ -1,6 +1,6 @@
 # make demo   sets everything up and runs the demo
 # make test   sets everything up, checks the style, types and import contract, and runs the tests
-# make check  the checks alone        make bench  the benchmarks
+# make check  the checks alone        make benchmark  the benchmarks
 # make docs   builds the documentation as a site into build/site: strict links, nothing loaded from elsewhere
 # make wheel  builds the wheel into dist/
 # make hardware        writes the hardware notes' pages, drawings, lists, KiCad project, case from hardware_notes/builds.py
@@ -11,7 +11,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 JOBS   ?= auto
 
-.PHONY: demo test check tests docs bench wheel format clean hardware hardware-check
+.PHONY: demo test check tests docs benchmark wheel format clean hardware hardware-check
 
 demo: $(VENV)/.installed
 	$(BIN)/firstcrank demo
@@ -27,7 +27,7 @@ check: $(VENV)/.installed-dev
 tests: $(VENV)/.installed-dev
 	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal
 
-bench: $(VENV)/.installed-dev
+benchmark: $(VENV)/.installed-dev
 	$(BIN)/python -m tests.host.benchmarks_host
 
 docs: $(VENV)/.installed-dev

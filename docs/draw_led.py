@@ -15,8 +15,8 @@ HIGH = 16
 STATES = (
     ("idle", "a short blip every second", "waiting for the laptop"),
     ("recording", "a second on, a second off", "recording for the laptop"),
-    ("waiting", "a blip every 3 s", "alone: key OFF, then RUN"),
-    ("ready", "two blips every 2 s", "alone: key seen in RUN. Crank now"),
+    ("waiting", "a blip every 3 s", "alone: key OFF, then KEY ON"),
+    ("ready", "two blips every 2 s", "alone: key seen ON. Crank now"),
     ("cranking", "on", "alone: cranking, or watching what comes after"),
     ("keeping", "fast flicker", "alone: keeping the trace. Do not unplug"),
     ("PASS", "long on, short off", "alone: PASS"),

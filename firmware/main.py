@@ -22,7 +22,7 @@ def held():
         return False
 
 
-def mend():
+def recover_interrupted_install():
     """Finishes an installation that was cut off between taking the old files away and putting the new ones in place."""
     import os
 
@@ -59,7 +59,7 @@ if held():
 else:
     time.sleep_ms(ESCAPE_MS)
     try:
-        mend()
+        recover_interrupted_install()
         run()
     except KeyboardInterrupt:
         print("firstcrank: stopped, at the prompt")

@@ -187,12 +187,12 @@ def step_check(parts: Parts, build: str) -> list[Reading]:
     right = good_pin(build)
     found = []
     for i, seen in check_pins(parts).items():
-        words = explain(i, seen, right)
+        explanation = explain(i, seen, right)
         low_v, high_v = right.after_4us_v * (1 - PIN_REL[0]), right.after_4us_v * (1 + PIN_REL[0])
         value = seen.after_4us_v
-        if words and low_v <= value <= high_v:  # told by another of its numbers
+        if explanation and low_v <= value <= high_v:  # told by another of its numbers
             low_v = math.inf
-        found.append(Reading(f"pin of lead {i}, 4 us after it was let go", value, low_v, high_v, words, words))
+        found.append(Reading(f"pin of lead {i}, 4 us after it was let go", value, low_v, high_v, explanation, explanation))
     return found
 
 

@@ -68,7 +68,7 @@ class Pin:
 
 PICO_PINS = {"battery": Pin("GP26", "31"), "key_switch": Pin("GP27", "32"), "starter_coil": Pin("GP28", "34")}
 CONVERTER_PINS = {role: Pin(f"CH{i}", str(i + 1)) for i, role in enumerate((*SIX, *GROUNDS))}
-LEAD_MARKS = {
+LEAD_MARKINGS = {
     "battery": "red, 1 ring",
     "key_switch": "yellow, 2 rings",
     "starter_coil": "white, 3 rings",

@@ -126,18 +126,18 @@ def schematic(build: str, clamp_pair: bool, path: Path) -> None:
         supplies(d, parts, -ROW * len(names) + 1.0)
 
 
-def text(x: int, y: int, size: int, words: str) -> str:
+def text(x: int, y: int, size: int, content: str) -> str:
     """One line of SVG text."""
-    return f'<text x="{x}" y="{y}" font-size="{size}">{words}</text>'
+    return f'<text x="{x}" y="{y}" font-size="{size}">{content}</text>'
 
 
 def lead_card(path: Path) -> None:
     """Which clip goes where, to print and keep with the board."""
     rows = (
         ("0", "ground", "black", "battery negative POST, nothing else"),
-        ("1", "battery", builds.LEAD_MARKS["battery"], "battery positive POST, not the clamp"),
-        ("2", "key_switch", builds.LEAD_MARKS["key_switch"], "module's plug, key-feed pin, AFTER the fuse, from the back"),
-        ("3", "starter_coil", builds.LEAD_MARKS["starter_coil"], "starter solenoid, its S terminal (50)"),
+        ("1", "battery", builds.LEAD_MARKINGS["battery"], "battery positive POST, not the clamp"),
+        ("2", "key_switch", builds.LEAD_MARKINGS["key_switch"], "module's plug, key-feed pin, AFTER the fuse, from the back"),
+        ("3", "starter_coil", builds.LEAD_MARKINGS["starter_coil"], "starter solenoid, its S terminal (50)"),
     )
     last = (
         "USB first on, last off. Ground first on, last off. Key OFF. Laptop on its own battery, isolator in the cable.",
@@ -157,7 +157,7 @@ def lead_card(path: Path) -> None:
         lines.append(f'<text x="20" y="{y}" font-size="18" font-weight="bold">{number}  {role}</text>')
         lines.append(text(200, y, 15, mark))
         lines.append(text(350, y, 15, place))
-    lines += [text(20, 272 + 24 * i, 14, words) for i, words in enumerate(last)]
+    lines += [text(20, 272 + 24 * i, 14, content) for i, content in enumerate(last)]
     lines.append("</svg>")
     path.write_text("\n".join(lines) + "\n", "utf-8")
 

@@ -67,15 +67,15 @@ def netlist_differences(folder: Path, build: str = "minimal 12 V") -> list[str]:
     """In words what differs between KiCad's netlist and the builds, pin by pin."""
     theirs = netlist(folder)
     ours = {net: pins for net, pins in nets(circuit(build)).items() if len(pins) > 1}
-    said = []
+    differences = []
     for net in sorted(set(theirs) | set(ours)):
         more, less = (
             theirs.get(net, frozenset()) - ours.get(net, frozenset()),
             ours.get(net, frozenset()) - theirs.get(net, frozenset()),
         )
         if more or less:
-            said.append(f"{net}: too many {sorted(more)}, missing {sorted(less)}")
-    return said
+            differences.append(f"{net}: too many {sorted(more)}, missing {sorted(less)}")
+    return differences
 
 
 def as_parts(folder: Path, build: str = "minimal 12 V") -> tuple[Part, ...]:

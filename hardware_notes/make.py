@@ -92,19 +92,19 @@ def main() -> int:
         return 0
     wrong = [f"hardware_notes/{name} is not what the builds give: make hardware" for name in differing()]
     wrong += [
-        f"strip board: {words}"
+        f"strip board: {message}"
         for build in ("minimal 12 V", "minimal 24 V")
-        for words in strip_board.mistakes(strip_board.LAYOUT, build)
+        for message in strip_board.mistakes(strip_board.LAYOUT, build)
     ]
     if kicad_check.found():
-        wrong += [f"KiCad: {words}" for words in kicad_check.all_differences()]
+        wrong += [f"KiCad: {message}" for message in kicad_check.all_differences()]
         wrong += exports_wrong()
     else:
         print("no kicad-cli here: its rules were not run", file=sys.stderr)
     if not case_files():
         print("no trimesh and manifold3d here (extra `hardware`): the case was not made", file=sys.stderr)
-    for words in wrong:
-        print(words, file=sys.stderr)
+    for message in wrong:
+        print(message, file=sys.stderr)
     if not wrong:
         print("hardware notes: every file is what the builds give")
     return 1 if wrong else 0

@@ -43,9 +43,9 @@ def _legs(one: Hole, other: Hole) -> str:
     return f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="#aaa" stroke-width="4"/>'
 
 
-def _name(x: float, y: float, words: str, size: int = 10, fill: str = "#000") -> str:
+def _name(x: float, y: float, label: str, size: int = 10, fill: str = "#000") -> str:
     halo = ' stroke="#fff" stroke-width="3" paint-order="stroke"' if fill == "#000" else ""
-    return f'<text x="{x:g}" y="{y:g}" font-size="{size}" text-anchor="middle" fill="{fill}"{halo}>{words}</text>'
+    return f'<text x="{x:g}" y="{y:g}" font-size="{size}" text-anchor="middle" fill="{fill}"{halo}>{label}</text>'
 
 
 def resistor(ref: str, ohm: float, one: Hole, other: Hole) -> list[str]:
@@ -100,9 +100,9 @@ def module() -> list[str]:
     for pin, hole in LAYOUT.placed["U1"].items():
         cx, cy = xy(hole)
         out.append(f'<circle cx="{cx}" cy="{cy}" r="6" fill="#d8b040" stroke="#000"/>')
-        words = f"{pin} {named[pin]}" if pin in named else pin
+        label = f"{pin} {named[pin]}" if pin in named else pin
         anchor, dx = ("start", 11) if int(pin) <= 20 else ("end", -11)
-        out.append(f'<text x="{cx + dx}" y="{cy + 4}" font-size="10" fill="#fff" text-anchor="{anchor}">{words}</text>')
+        out.append(f'<text x="{cx + dx}" y="{cy + 4}" font-size="10" fill="#fff" text-anchor="{anchor}">{label}</text>')
     return out
 
 
@@ -158,7 +158,7 @@ def picture(build: str = "minimal 12 V") -> str:
     for row, column in LAYOUT.cuts:
         x, y = xy((row, column))
         out.append(f'<path d="M{x - 8} {y - 8}l16 16m0 -16l-16 16" stroke="#c00" stroke-width="3"/>')
-    words = f"{build}; red crosses: strips cut on the copper side, here seen through the board"
-    out.append(f'<text x="{LEFT}" y="{TOP + ROWS * STEP + 40}" font-size="13">{words}</text>')
+    label = f"{build}; red crosses: strips cut on the copper side, here seen through the board"
+    out.append(f'<text x="{LEFT}" y="{TOP + ROWS * STEP + 40}" font-size="13">{label}</text>')
     out.append("</svg>")
     return "\n".join(out) + "\n"

@@ -59,8 +59,8 @@ def named_by_check() -> int:
     """Planted faults that the pin check alone names."""
     count = 0
     for fault in FAULTS:
-        said = bring_up.walk(fault.planted(circuit("minimal 12 V", clamp_pair=True)), only=(5,))
-        count += bool(said and fault.part in said[1])
+        reading = bring_up.walk(fault.planted(circuit("minimal 12 V", clamp_pair=True)), only=(5,))
+        count += bool(reading and fault.part in reading[1])
     return count
 
 
@@ -92,7 +92,7 @@ def pin_good(build: str) -> str:
     return f"{seen.after_4us_v:.2f} V and {seen.after_60us_v:.2f} V"
 
 
-FACTS: dict[str, Any] = {
+PAGE_VALUES: dict[str, Any] = {
     "M12": M12, "M24": M24, "GND": GND, "builds": builds, "ohms": ohms, "volts": volts,
     "mm": lambda x: f"{x:g} mm", "amps": lambda x: f"{x:.3g} A", "milliamps": lambda x: f"{x * 1e3:.2g} mA",
     "microamps": lambda x: f"{x * 1e6:.0f} µA", "millivolts": lambda x: f"{x * 1e3:.2g} mV", "percent": lambda x: f"{x * 100:.2g} %",
@@ -126,7 +126,7 @@ FACTS: dict[str, Any] = {
 def pages() -> dict[str, str]:
     """File name to text of every page that has a template."""
     environment = jinja2.Environment(undefined=jinja2.StrictUndefined, keep_trailing_newline=True, autoescape=False)
-    environment.globals.update(FACTS)
+    environment.globals.update(PAGE_VALUES)
     return {
         template.name.removesuffix(".j2"): environment.from_string(template.read_text("utf-8")).render()
         for template in sorted((HERE / "pages").glob("*.j2"))

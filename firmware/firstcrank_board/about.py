@@ -14,7 +14,7 @@ def identity(app):
         body["alone_error"] = app.alone_error
     if arena.why_not():
         body["short_of_memory"] = arena.why_not()
-    app.journal.told(body)
+    app.journal.report(body)
     return json.dumps(body).encode()
 
 

@@ -17,7 +17,7 @@ from .start_tracker import AFTER, CRANK, DONE, OFF, ON, RUN
 BLOCK_BINS = 8  # bins that share a block of the ring: their facts would else fill the memory
 BEFORE_ON_US = 1500000
 OLD_EDGE_US = 3000000
-NOTHING = (None, None)
+NO_RESULT = (None, None)
 LAMP = {OFF: lamp.WAITING, ON: lamp.WAITING, CRANK: lamp.CRANKING, AFTER: lamp.CRANKING}
 
 
@@ -28,7 +28,7 @@ class Alone:
         self._app = app
         self._table = table
         self.kept = None  # number of the last capture
-        self.verdict, self.why = NOTHING
+        self.verdict, self.why = NO_RESULT
         self._is_kept = True
         self._woke = app.journal.waiting is not None  # it waited when it went down: is the key on?
         self._words = [0] * (len(table["channels"]) * 3 + 3)
@@ -36,7 +36,7 @@ class Alone:
         self._key16 = [channel["role"] for channel in table["channels"]].index("key_switch") * 3
 
     def begin(self):
-        """Waits for a start from now on. Raises commands.Refused where the acquisition cannot run."""
+        """Waits for a start from now on. Raises commands.CommandRejected where the acquisition cannot run."""
         app = self._app
         app.begin_acquisition(dict(app.config, bin_us=self._table["bin_us"], group=BLOCK_BINS))
         app.ring.keep_newest(True)
@@ -98,7 +98,7 @@ class Alone:
     def _finish(self):
         app = self._app
         if app.acquisition.lost_conversions:
-            self._judge.spoil("the board lost readings")
+            self._judge.invalidate("the board lost readings")
         app.acquisition.stop()
         self.verdict, self.why = self._judge.outcome()
         app.parts.lamp.show(lamp.KEEPING)
@@ -133,10 +133,10 @@ class Alone:
                 app.parts.lamp.tick()
                 if app.parts.watchdog:
                     app.parts.watchdog.feed()
-            said = {"verdict": self.verdict, "why": self.why, "number": writer.number}
-            said.update(self._judge.feed.told())
+            result = {"verdict": self.verdict, "why": self.why, "number": writer.number}
+            result.update(self._judge.feed.report())
             outbox.put(
-                wire.END, json.dumps({"why": "the start is over", "counters": about.counters(app), "alone": said}).encode()
+                wire.END, json.dumps({"why": "the start is over", "counters": about.counters(app), "alone": result}).encode()
             )
             while outbox.pump(None, 0):
                 pass

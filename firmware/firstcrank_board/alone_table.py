@@ -4,7 +4,7 @@ VERSION changes with what the numbers mean. A table of another version, from bef
 LED and to the host, and waits to be told again.
 """
 
-from .commands import Refused
+from .commands import CommandRejected
 
 VERSION = 2
 CODES16 = (  # means and differences of means, in 1/16 code
@@ -30,11 +30,11 @@ MOST_TIME = 1 << 29
 
 
 def check(table):
-    """Raises Refused naming what is missing or out of range."""
+    """Raises CommandRejected naming what is missing or out of range."""
     if not isinstance(table, dict):
-        raise Refused("what is needed to work alone is no table")
+        raise CommandRejected("what is needed to work alone is no table")
     if table.get("version") != VERSION:
-        raise Refused(
+        raise CommandRejected(
             "the table for working alone is of version %s and not %d: tell the board again" % (table.get("version"), VERSION)
         )
     for name in CODES16:
@@ -47,7 +47,7 @@ def check(table):
     _number(table, "offset16", -MOST_OFFSET16, MOST_OFFSET16)
     roles = [channel["role"] for channel in table["channels"]] if _are_channels(table.get("channels")) else []
     if "battery" not in roles or "key_switch" not in roles:
-        raise Refused("working alone needs the leads battery and key_switch")
+        raise CommandRejected("working alone needs the leads battery and key_switch")
 
 
 def _are_channels(channels):
@@ -57,4 +57,4 @@ def _are_channels(channels):
 def _number(table, name, low, high):
     value = table.get(name)
     if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
-        raise Refused("working alone: %s is %s, must be a whole number from %d to %d" % (name, value, low, high))
+        raise CommandRejected("working alone: %s is %s, must be a whole number from %d to %d" % (name, value, low, high))

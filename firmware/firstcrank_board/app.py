@@ -11,7 +11,7 @@ from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
 from .bin_ring import CAPACITY, FACTS, HEAD, TAIL, BinRing
 from .journal import Journal
-from .outbox import CHUNK, MOST_BINS, PIECE, Outbox, nothing
+from .outbox import CHUNK, MOST_BINS, PIECE, Outbox, no_op
 
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
@@ -70,7 +70,7 @@ class App:
         self.deframer = wire.Deframer()
         self._beacon_us = self.parts.clock.ticks_us()
         self._pass = self._beacons = 0
-        self._said_bad = 0
+        self._reported_bad_frames = 0
         self.pretrigger_bins = 0
         self.alone = None
         self.alone_error = None  # why the board does not work alone though it was told to
@@ -151,13 +151,13 @@ class App:
         for frame in self.deframer.feed(data):
             self._born_us = None  # a host is there
             try:
-                commands.obey(self, frame)
-            except commands.Refused as why:
+                commands.dispatch(self, frame)
+            except commands.CommandRejected as why:
                 self.bad_commands += 1
                 self.reply(frame.kind, False, str(why))
-        if self.deframer.bad_frames != self._said_bad:
-            self.bad_commands += self.deframer.bad_frames - self._said_bad
-            self._said_bad = self.deframer.bad_frames
+        if self.deframer.bad_frames != self._reported_bad_frames:
+            self.bad_commands += self.deframer.bad_frames - self._reported_bad_frames
+            self._reported_bad_frames = self.deframer.bad_frames
 
     def _repeat(self):
         clock = self.parts.clock
@@ -181,7 +181,7 @@ class App:
     def start(self, recording_id):
         """Begins a recording under the id the host chose. An armed board gives its last seconds first, without a break."""
         if self.state == RECORDING:
-            raise commands.Refused("already recording: stop first")
+            raise commands.CommandRejected("already recording: stop first")
         if self.state == ALONE:
             self.stop("a host begins")
         if self.state != ARMED:
@@ -193,9 +193,9 @@ class App:
     def arm(self):
         """Waits for the crank: the ring keeps the newest bins and nothing is sent but the identity."""
         if self.state != IDLE:
-            raise commands.Refused("already %s: stop first" % self.state)
+            raise commands.CommandRejected("already %s: stop first" % self.state)
         if self.config["battery_channel"] < 0:
-            raise commands.Refused("arming needs a channel with the role battery: its sag is the trigger")
+            raise commands.CommandRejected("arming needs a channel with the role battery: its sag is the trigger")
         self.journal.begins(ARMED)
         self.begin_acquisition(self.config)
         self.ring.keep_newest(True)
@@ -208,9 +208,9 @@ class App:
     def work_alone(self, table):
         """Watches for starts, judges and keeps them by itself, now and after every power-up until told otherwise."""
         if self.state != IDLE:
-            raise commands.Refused("already %s: stop first" % self.state)
+            raise commands.CommandRejected("already %s: stop first" % self.state)
         if self.parts.captures is None:
-            raise commands.Refused("this board has no memory for captures")
+            raise commands.CommandRejected("this board has no memory for captures")
         from .alone import Alone
         from .alone_table import check
 
@@ -230,18 +230,18 @@ class App:
         """After power-up, as it was told before."""
         try:
             self.work_alone(self.parts.store.load("alone"))
-        except commands.Refused as why:
+        except commands.CommandRejected as why:
             self.alone_error = str(why)
             self.reply(wire.ARM, False, self.alone_error)
             self.parts.lamp.show(lamp.ERROR)
 
     def set_config(self, body):
-        """Checks and takes over a configuration. Raises commands.Refused."""
+        """Checks and takes over a configuration. Raises commands.CommandRejected."""
         self.config.update(commands.checked(body, self.config))
         commands.with_key(self.config)
 
     def begin_acquisition(self, config):
-        """The acquisition runs from now on. Raises commands.Refused."""
+        """The acquisition runs from now on. Raises commands.CommandRejected."""
         self.ring = None
         gc.collect()
         try:
@@ -257,10 +257,10 @@ class App:
         except (ValueError, OSError, MemoryError) as error:
             if self.acquisition is not None:
                 self.acquisition.stop()
-            raise commands.Refused("acquisition did not start: %s" % error)
+            raise commands.CommandRejected("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
         self.outbox.piece_bytes = PIECE if own_loop else CHUNK
-        self.outbox.between = self.acquisition.look if own_loop else nothing
+        self.outbox.between = self.acquisition.look if own_loop else no_op
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
         self.outbox.most_bins = MOST_TOGETHER if own_loop else MOST_BINS
         self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)

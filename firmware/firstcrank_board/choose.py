@@ -4,7 +4,7 @@ The external converter is only used when it is asked for: nobody can see whether
 """
 
 from . import arena
-from .commands import Refused
+from .commands import CommandRejected
 
 AUTO, PORTABLE, DMA, SPI = "auto", "portable", "rp2_dma", "spi_mcp3208"
 
@@ -53,14 +53,14 @@ def available():
 
 
 def choose(config, clock, adcs):
-    """An acquisition for `config`. Raises Refused where the one it names is not there or cannot take these pins."""
+    """An acquisition for `config`. Raises CommandRejected where the one it names is not there or cannot take these pins."""
     wanted = config.get("acquisition", AUTO)
     names = available()
     why = arena.why_not()
     if wanted == DMA and why:
-        raise Refused("this board is too short of memory for %s: %s" % (DMA, why))
+        raise CommandRejected("this board is too short of memory for %s: %s" % (DMA, why))
     if wanted != AUTO and wanted not in names:
-        raise Refused("this board has no acquisition called %s; it has %s" % (wanted, ", ".join(names)))
+        raise CommandRejected("this board has no acquisition called %s; it has %s" % (wanted, ", ".join(names)))
     if wanted == DMA or (wanted == AUTO and DMA in names):
         try:
             from .rp2_dma import DmaAcquisition
@@ -69,7 +69,7 @@ def choose(config, clock, adcs):
         except ValueError as error:
             why = str(error)
             if wanted == DMA:
-                raise Refused(why)
+                raise CommandRejected(why)
     from .portable import PortableAcquisition  # only here: memory is short
 
     acquisition = PortableAcquisition(clock, adcs(config), SPI if wanted == SPI else PORTABLE)

@@ -14,8 +14,8 @@ MOST_PIECES = 6  # for one command; the outbox holds eight
 BIN_LOW_US, BIN_HIGH_US = 250, 100000
 
 
-class Refused(Exception):
-    """The command is understood and not obeyed; the text goes to the host."""
+class CommandRejected(Exception):
+    """The command is understood and not carried out; the text goes to the host."""
 
 
 def default_config(stored):
@@ -30,7 +30,7 @@ def default_config(stored):
     if stored:
         try:
             config.update(checked(stored, config))
-        except Refused:
+        except CommandRejected:
             pass  # a damaged file must not keep the board from answering
     return with_key(config)
 
@@ -47,38 +47,38 @@ def with_key(config):
 
 
 def checked(body, config):
-    """The known keys of `body`, each within its range. Raises Refused naming the key."""
+    """The known keys of `body`, each within its range. Raises CommandRejected naming the key."""
     new = {}
     if "channels" in body:
         channels = body["channels"]
         if not isinstance(channels, list) or not 1 <= len(channels) <= MOST_CHANNELS:
-            raise Refused("channels must be a list of 1 to %d" % MOST_CHANNELS)
+            raise CommandRejected("channels must be a list of 1 to %d" % MOST_CHANNELS)
         seen = []
         for channel in channels:
             role = channel.get("role") if isinstance(channel, dict) else None
             pin = channel.get("pin") if isinstance(channel, dict) else None
             if role not in ROLES or role in seen or not isinstance(pin, int) or not 0 <= pin <= HIGHEST_PIN:
-                raise Refused("channel %s: roles are %s, each once, with a pin number" % (role, ", ".join(ROLES)))
+                raise CommandRejected("channel %s: roles are %s, each once, with a pin number" % (role, ", ".join(ROLES)))
             seen.append(role)
             if [c["pin"] for c in channels].count(pin) > 1:
-                raise Refused("pin %d is named twice: each lead has its own" % pin)
+                raise CommandRejected("pin %d is named twice: each lead has its own" % pin)
         # In rising order, as the converter takes them: whatever order they are named in, the fast acquisition can have them.
         new["channels"] = [{"role": c["role"], "pin": c["pin"]} for c in sorted(channels, key=lambda c: c["pin"])]
     for key, low, high in (("bin_us", BIN_LOW_US, BIN_HIGH_US), ("trigger_code", 0, 4095), ("ring_bins", 16, 65535)):
         if key in body:
             value = body[key]
             if not isinstance(value, int) or not low <= value <= high:
-                raise Refused("%s is %s, must be a whole number from %d to %d" % (key, value, low, high))
+                raise CommandRejected("%s is %s, must be a whole number from %d to %d" % (key, value, low, high))
             new[key] = value
     if "acquisition" in body:
         if not isinstance(body["acquisition"], str):
-            raise Refused("acquisition must be a name")
+            raise CommandRejected("acquisition must be a name")
         new["acquisition"] = body["acquisition"]
     return new
 
 
-def obey(app, frame):
-    """Carries out one command frame. Raises Refused with the reason; frames that are not commands are ignored."""
+def dispatch(app, frame):
+    """Carries out one command frame. Raises CommandRejected with the reason; frames that are not commands are ignored."""
     handler = HANDLERS.get(frame.kind)
     if handler is not None:
         handler(app, frame)
@@ -88,9 +88,9 @@ def _body(frame):
     try:
         body = json.loads(frame.body.decode()) if frame.body else {}
     except ValueError:
-        raise Refused("the command's body is not JSON")
+        raise CommandRejected("the command's body is not JSON")
     if not isinstance(body, dict):
-        raise Refused("the command's body is not a table")
+        raise CommandRejected("the command's body is not a table")
     return body
 
 
@@ -100,7 +100,7 @@ def _identify(app, frame):
 
 def _configure(app, frame):
     if app.state != "idle":
-        raise Refused("%s: stop first" % app.state)
+        raise CommandRejected("%s: stop first" % app.state)
     app.set_config(_body(frame))
     app.reply(wire.CONFIGURE, True, "")
 
@@ -126,14 +126,14 @@ def _arm(app, frame):
 
         check(table)
     if app.state != "idle":
-        raise Refused("already %s: stop first" % app.state)
+        raise CommandRejected("already %s: stop first" % app.state)
     before = app.parts.store.load("alone")
     app.parts.store.save("alone", table)  # first: erasing flash while the acquisition runs would cost it readings
     app.alone_error = None
     if table is not None:
         try:
             app.work_alone(table)
-        except Refused:
+        except CommandRejected:
             app.parts.store.save("alone", before)
             raise
     app.reply(wire.ARM, True, "", alone=table is not None)
@@ -143,14 +143,14 @@ def _captures(app, frame):
     """{"do": "list"}, {"do": "read", "number", "offset", "pieces"}, {"do": "fetched", "number"}, {"do": "told"}."""
     captures = app.parts.captures
     if captures is None:
-        raise Refused("this board has no memory for captures")
+        raise CommandRejected("this board has no memory for captures")
     if app.state != "idle":
-        raise Refused("%s: stop first" % app.state)
+        raise CommandRejected("%s: stop first" % app.state)
     body = _body(frame)
     do = body.get("do")
     try:
         if do == "list":
-            app.reply(wire.CAPTURES, True, "", captures=captures.table(), journal=app.journal.told({}))
+            app.reply(wire.CAPTURES, True, "", captures=captures.table(), journal=app.journal.report({}))
         elif do == "read":
             _send_pieces(app, captures, body)
         elif do == "fetched":
@@ -160,11 +160,11 @@ def _captures(app, frame):
             app.journal.forget()
             app.reply(wire.CAPTURES, True, "")
         else:
-            raise Refused("captures: do is list, read, fetched or told")
+            raise CommandRejected("captures: do is list, read, fetched or told")
     except (LookupError, TypeError) as error:
-        raise Refused("captures: %s is missing or no number" % error)
+        raise CommandRejected("captures: %s is missing or no number" % error)
     except OSError as error:
-        raise Refused("capture %s: %s" % (body.get("number"), error))
+        raise CommandRejected("capture %s: %s" % (body.get("number"), error))
 
 
 def _send_pieces(app, captures, body):
@@ -190,7 +190,7 @@ def _status(app, frame):
 
 def _self_check(app, frame):
     if app.state != "idle":
-        raise Refused("%s: stop first" % app.state)
+        raise CommandRejected("%s: stop first" % app.state)
     link_bytes = _body(frame).get("link_bytes")
     if isinstance(link_bytes, int):
         app.test_link(min(max(link_bytes, 0), MOST_LINK_BYTES))
@@ -208,7 +208,7 @@ def _self_check(app, frame):
                 if isinstance(limit, int) and entry["highest_code"] < limit:  # a live wire is left alone
                     entry["driven_codes"] = drive(entry["pin"])
     except (ValueError, OSError, MemoryError) as error:
-        raise Refused("self-check: %s" % (str(error) or "short of memory"))
+        raise CommandRejected("self-check: %s" % (str(error) or "short of memory"))
     body["firmware"] = wire.FIRMWARE_VERSION
     body["bad_commands"] = app.bad_commands
     app.outbox.put(wire.CHECK, json.dumps(body).encode())
@@ -218,9 +218,9 @@ def _calibrate(app, frame):
     body = _body(frame)
     if "store" in body:
         if app.state != "idle":
-            raise Refused("%s: stop first" % app.state)
+            raise CommandRejected("%s: stop first" % app.state)
         if not about.is_calibration(body["store"]):
-            raise Refused("calibration: an object is asked for, and its channels as an object")
+            raise CommandRejected("calibration: an object is asked for, and its channels as an object")
         app.parts.store.save("calibration", body["store"])
     app.reply(wire.CALIBRATE, True, "", calibration=app.parts.store.load("calibration"))
 

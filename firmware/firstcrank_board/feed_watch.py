@@ -81,7 +81,7 @@ class FeedWatch:
             del self.dropouts[shortest]
             self.dropouts.append(dropout)  # in the order in which they came
 
-    def told(self):
+    def report(self):
         """For the capture's END: how many losses there were, the first and the longest as (begin, length, lowest code)."""
         if not self.dropouts:
             return {}

@@ -37,7 +37,7 @@ class Journal:
         """A start was under way when the board came up: counted, written with what comes next."""
         self._count("missed")
 
-    def told(self, table):
+    def report(self, table):
         """What a host is told: counts of waits, of restarts in them by cause, of starts missed; the last error of the program."""
         for key in ("waits", "restarts", "causes", "missed"):
             if self._table.get(key):

@@ -16,7 +16,7 @@ CHUNK_WAITS = 1  # interrupts until its packets have gone, or nearly
 NEVER = 1 << 20
 
 
-def nothing():
+def no_op():
     """What is done between two steps where the sampling goes on by itself."""
 
 
@@ -43,7 +43,7 @@ class Outbox:
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
         self.most_bins = MOST_BINS  # in one frame: fewer where the loop samples as well, as looking them over takes its time
         self.sleep = None  # (wait, marks) where the loop has nothing else to do while the USB driver sends: see Parts.wait
-        self.between = nothing  # called between two steps of building a frame, where the loop samples as well
+        self.between = no_op  # called between two steps of building a frame, where the loop samples as well
         self.reset()
 
     def reset(self):

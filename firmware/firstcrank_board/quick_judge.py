@@ -9,12 +9,12 @@ RELEASE_BEFORE_US = 30000
 RELEASE_US = 500000
 TOP_CODE = 4090
 TURN, RELEASE = "turn", "release"
-SAID = {
-    RUN: "in RUN before the crank",
+PHASE_TEXT = {
+    RUN: "with KEY ON, before the crank",
     TURN: "while the key turned to START",
     CRANK: "in START, while cranking",
     RELEASE: "while the key went back to RUN",
-    AFTER: "in RUN after the crank",
+    AFTER: "with KEY ON, after the crank",
 }
 
 
@@ -31,7 +31,7 @@ class QuickJudge:
         self._runs = len(roles) * 3
         self.start = StartTracker(table)
         self.feed = FeedWatch(table)
-        self._spoilt = None
+        self._invalid_because = None
         self._ground_rose = False
 
     def bin(self, words, at, span_us, conversions):
@@ -43,12 +43,12 @@ class QuickJudge:
         now_us = start.now_us
         if start.bin(battery16, key16, coil16, span_us):
             self.feed = FeedWatch(self._table)
-            self._spoilt = None
+            self._invalid_because = None
             self._ground_rose = False
         if words[battery + 2] >= TOP_CODE or words[key + 2] >= TOP_CODE:
-            self._spoilt = "a reading was above what the input can measure"
+            self._invalid_because = "a reading was above what the input can measure"
         if battery16 < self._table["battery_gone16"]:
-            self._spoilt = "the battery reading vanished: a clip came off"
+            self._invalid_because = "the battery reading vanished: a clip came off"
         if self._ground >= 0 and words[at + self._ground + 2] > self._table["ground_rise_code"]:
             self._ground_rose = True
         if start.state in (RUN, CRANK, AFTER):
@@ -66,13 +66,13 @@ class QuickJudge:
                 conversions,
             )
 
-    def spoil(self, why):
+    def invalidate(self, why):
         """Something that makes the trace useless: conversions lost, say."""
-        self._spoilt = why
+        self._invalid_because = why
 
     def outcome(self):
         """(PASS, FAIL or NO VERDICT, why in one line)."""
-        missing = self._spoilt or self._missing()
+        missing = self._invalid_because or self._missing()
         if missing:
             return NO_VERDICT, missing
         start = self.start
@@ -106,7 +106,7 @@ class QuickJudge:
             if length_us < table["dropout_min_us"] or (phase in (TURN, RELEASE) and length_us < table["bounce_us"]):
                 continue
             if lowest_code <= table["minimum_fail_code"]:
-                where = SAID[self._phase(begin_us + length_us // 2)]
+                where = PHASE_TEXT[self._phase(begin_us + length_us // 2)]
                 return FAIL, "the feed was lost for %d ms %s" % (max(length_us // 1000, 1), where)
         if count > 1 and total_us > table["dropout_total_us"]:
             return NO_VERDICT, "%d short losses of the feed: fetch the trace" % count
@@ -115,7 +115,7 @@ class QuickJudge:
     def _of_drop(self):
         for state, (total16, bins) in self.feed.drops.items():
             if bins > 3 and total16 // bins > self._table["drop_fail16"]:
-                return FAIL, "the feed drops too much %s" % SAID[state]
+                return FAIL, "the feed drops too much %s" % PHASE_TEXT[state]
         return None
 
     def _of_doubts(self):
@@ -131,7 +131,7 @@ class QuickJudge:
             return NO_VERDICT, "the feed came too close to the module's minimum to tell"
         for state, (total16, bins) in feed.drops.items():
             if bins > 3 and total16 // bins > table["drop_pass16"]:
-                return NO_VERDICT, "the drop is too close to its limit to tell %s" % SAID[state]
+                return NO_VERDICT, "the drop is too close to its limit to tell %s" % PHASE_TEXT[state]
         return PASS, "the feed held"
 
     def _is_bounce(self, dropout):

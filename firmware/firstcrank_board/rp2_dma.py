@@ -25,7 +25,6 @@ SEGMENTS = 4  # a power of two: the control channel's table wraps
 SEGMENT_MOST = 1536  # conversions: 3.1 ms, so that four segments take 12 kB and last 12 ms
 BLOCK_LEAST, BLOCK_US = 8, 25000  # short bins share a block of at least so many, long ones of about so long
 MOST_EDGES_A_SEGMENT = 16
-SETTLE_READS = 50
 
 
 def plan(bin_us, channels, group=0):
@@ -144,7 +143,7 @@ class DmaAcquisition:
         return ring
 
     def _go(self):
-        """Starts, or starts again after stop_hardware; the state's LOW and HIGH say with which conversion."""
+        """Starts, or starts again after `_halt`; the state's LOW and HIGH say with which conversion."""
         adc = self._chip.adc
         s = self._state
         mem32 = machine.mem32

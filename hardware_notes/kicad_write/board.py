@@ -180,7 +180,7 @@ def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> st
         s("gr_rect", s("start", ORIGIN_X + left, ORIGIN_Y + top), s("end", ORIGIN_X + right, ORIGIN_Y + bottom), s("stroke", s("width", 0.1), s("type", Word("solid"))),
           s("fill", False), s("layer", "Edge.Cuts"), s("uuid", stable("edge")))
     )  # fmt: skip
-    words = (
+    labels = (
         (f"firstcrank {build} rev {builds.REVISION}", 62, -2.2),
         ("USB", 8.9, -2.6),
         ("0 ground", 84.0, 30.5),
@@ -188,7 +188,7 @@ def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> st
         ("2 key_switch", 84.0, 45.7),
         ("3 starter_coil", 84.0, 50.6),
     )
-    for text, x, y in words:
+    for text, x, y in labels:
         items.append(
             s("gr_text", text, s("at", ORIGIN_X + x, ORIGIN_Y + y, 0), s("layer", "F.SilkS"), s("uuid", stable("words", text)),
               s("effects", s("font", s("size", 1.1, 1.1), s("thickness", 0.16))))

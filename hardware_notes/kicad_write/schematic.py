@@ -205,10 +205,10 @@ def schematic(build: str) -> str:
             items.append(
                 s("junction", s("at", tap, y), s("diameter", 0), s("color", 0, 0, 0, 0), s("uuid", stable("junction", tap, y)))
             )
-        words = f"clip {lead}: {role}; R{lead}1 to R{lead}4 in its boot"
+        caption = f"clip {lead}: {role}; R{lead}1 to R{lead}4 in its boot"
         text = s(
             "text",
-            words,
+            caption,
             s("exclude_from_sim", False),
             s("at", LEFT - 5.08, y - 10.16, 0),
             [*font(), s("justify", Word("left"))],

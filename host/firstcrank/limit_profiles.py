@@ -57,7 +57,8 @@ PROFILES: tuple[StartProfile, ...] = (
         0.015,
         0.050,
         _2003,
-        "8 V, times and ripple centre checked against a public transcription; 9.5 V from memory, consistent with the centre",
+        "8 V, times and ripple centre from a waveform file that names edition and clause, address not kept; "
+        "9.5 V from memory, consistent with the centre",
     ),
     StartProfile("II", 12, 12.0, 4.5, 6.5, 0.005, 0.015, 0.050, _2003, VOLTS_FROM_MEMORY),
     StartProfile("III", 12, 12.0, 3.0, 5.0, 0.005, 0.015, 0.050, _2003, VOLTS_FROM_MEMORY),
@@ -72,7 +73,8 @@ PROFILES: tuple[StartProfile, ...] = (
         0.050,
         0.050,
         "ISO 16750-2:2006 4.6.3",
-        "6 V, times and ripple centre checked against a public transcription; 10 V from memory, consistent with the centre",
+        "6 V, times and ripple centre from a waveform file that names edition and clause, address not kept; "
+        "10 V from memory, consistent with the centre",
     ),
 )
 

@@ -259,24 +259,24 @@ class _RecordingSession:
             return False
         if head.bin_count == 0 or head.conversions == 0 or head.channel_count != len(self._roles):
             return False
-        words = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
+        fields = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
         last_us = self._last_ticks_us
         if last_us is not None:
             self._elapsed_us += (head.ticks_us - last_us) % wire.TICKS_WRAP_US
         self._last_ticks_us = head.ticks_us
         step_s = head.span_us * 1e-6 / head.bin_count
         start_s = self._elapsed_us * 1e-6 + np.arange(head.bin_count, dtype=np.float64) * step_s
-        battery_v = self._mean_v("battery", words)
-        key_v = self._mean_v("key_switch", words)
+        battery_v = self._mean_v("battery", fields)
+        key_v = self._mean_v("key_switch", fields)
         key = self._roles.index("key_switch")
-        lowest_v = self._plan.calibration.channel("key_switch").volts(words[:, 3 * key + 1])
-        coil_v = self._mean_v("starter_coil", words) if "starter_coil" in self._roles else None
+        lowest_v = self._plan.calibration.channel("key_switch").volts(fields[:, 3 * key + 1])
+        coil_v = self._mean_v("starter_coil", fields) if "starter_coil" in self._roles else None
         self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
-        self._look_at_leads(float(battery_v.mean()), float(key_v.mean()))
+        self._check_leads(float(battery_v.mean()), float(key_v.mean()))
         self._observer.bins(self._tracker, battery_v, key_v, lowest_v)
         return True
 
-    def _look_at_leads(self, battery_v: float, key_v: float) -> None:
+    def _check_leads(self, battery_v: float, key_v: float) -> None:
         """Tells the watcher what is wrong with the leads, and again whenever that changes, until the engine is cranked."""
         if self._tracker.state not in ("key off?", "key off seen", "key on"):
             return
@@ -292,6 +292,6 @@ class _RecordingSession:
             self._announced = lines
             self._observer.leads(lines, key_is_off=waiting_for_off)
 
-    def _mean_v(self, role: str, words: NDArray[np.uint16]) -> FloatArray:
+    def _mean_v(self, role: str, fields: NDArray[np.uint16]) -> FloatArray:
         column = 3 * self._roles.index(role)
-        return self._plan.calibration.channel(role).volts(words[:, column] / wire.MEAN_SCALE)
+        return self._plan.calibration.channel(role).volts(fields[:, column] / wire.MEAN_SCALE)

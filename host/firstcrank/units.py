@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 
 US_PER_S = 1_000_000.0
 MS_PER_S = 1_000.0
-MV_PER_V = 1_000.0
 
 
 def format_duration(seconds: float) -> str:

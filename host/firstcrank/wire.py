@@ -176,11 +176,6 @@ class Deframer:
                 self._rest = bytearray()
         return frames
 
-    @property
-    def waiting_bytes(self) -> int:
-        """Bytes received behind the last delimiter: a torn tail where the stream has ended."""
-        return len(self._rest)
-
     def _count_bad(self, count: int) -> None:
         self.bad_frames += 1
         self.bad_bytes += count

@@ -1,6 +1,6 @@
 """A start drawn by hand: waveforms conversion by conversion, folded here and not by any code under test.
 
-Independent of the simulated bench on purpose: the judge is held against two descriptions of a start that share nothing.
+Independent of the simulator on purpose: the judge is held against two descriptions of a start that share nothing.
 All data here is synthetic.
 """
 

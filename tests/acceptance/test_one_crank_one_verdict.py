@@ -22,7 +22,7 @@ def verdict(start: Start, context: Context = ASKED, system_v: int = 12, **trace:
     return judge(start.trace(**trace), shipped(system_v), context)  # type: ignore[arg-type]
 
 
-def said(judgement: Judgement) -> str:
+def all_text(judgement: Judgement) -> str:
     """Everything a user would read, for a look at the words."""
     findings = " ".join(f.reason for f in judgement.findings)
     causes = " ".join(f"{c.evidence} {c.next_check}" for c in judgement.likely_causes)
@@ -68,7 +68,7 @@ def test_the_trap_live_in_run_dead_in_start() -> None:
     judgement = verdict(Start().feed_to(0.0, TURN_S + 0.05, RELEASE_S - TURN_S))
     assert judgement.verdict == "FAIL"
     assert any("start" in reason.lower() for reason in judgement.reasons)
-    assert "to the start terminal" not in said(judgement).replace("do not move the feed to the start terminal", "")
+    assert "to the start terminal" not in all_text(judgement).replace("do not move the feed to the start terminal", "")
 
 
 @pytest.mark.parametrize("at_s", [TURN_S + 0.01, RELEASE_S + 0.02])
@@ -105,7 +105,7 @@ def test_a_weak_battery_is_named_as_the_supply_and_not_as_the_feed() -> None:
     judgement = verdict(start)
     assert judgement.verdict == "FAIL"
     assert "battery" in " ".join(judgement.reasons).lower()
-    assert "follow" in said(judgement)
+    assert "follow" in all_text(judgement)
 
 
 def test_a_battery_at_nine_volts_only_warns() -> None:
@@ -144,7 +144,7 @@ def heater_sag() -> Start:
 
 
 @pytest.mark.parametrize(
-    ("start", "words"),
+    ("start", "expected"),
     [
         pytest.param(no_crank(), "crank", id="no crank"),
         pytest.param(heater_sag(), "crank", id="a heater's sag is not a crank"),
@@ -158,11 +158,11 @@ def heater_sag() -> Start:
         pytest.param(Start(end_s=9.5), "", id="stopped before two seconds after the release"),
     ],
 )
-def test_missing_evidence_is_no_verdict_with_a_reason(start: Start, words: str) -> None:
+def test_missing_evidence_is_no_verdict_with_a_reason(start: Start, expected: str) -> None:
     judgement = verdict(start)
     assert judgement.verdict == "NO VERDICT", judgement.reasons
     assert judgement.reasons
-    assert words in " ".join(judgement.reasons).lower()
+    assert expected in " ".join(judgement.reasons).lower()
 
 
 def test_live_only_while_cranking_is_the_start_terminal() -> None:

@@ -49,7 +49,7 @@ def feed_verdict(judgement: Any) -> str:
     return str(judgement.verdict if feed is None else feed.verdict)
 
 
-def told(judgement: Any) -> str:
+def describe(judgement: Any) -> str:
     """Findings that are not passes, for the message of a failing test."""
     rows = [
         f"{f.check} {f.phase} crank {getattr(f, 'crank', None)}: {f.result}: {f.reason}"

@@ -11,7 +11,7 @@ import pytest
 from firstcrank.limits import Limits
 from firstcrank.trace import Trace
 
-from .ask import ASKED, ask, feed_verdict, told
+from .ask import ASKED, ask, describe, feed_verdict
 
 MEETS = ("pass", "warn")
 
@@ -47,7 +47,7 @@ def table(cases: list[Case]) -> pytest.MarkDecorator:
 def hold(case: Case) -> Any:
     """Asserts the row, and gives the judgement for more."""
     judgement = ask(case.make(), case.context, case.limits)
-    message = f"\n{case.name}\n{told(judgement)}"
+    message = f"\n{case.name}\n{describe(judgement)}"
     assert feed_verdict(judgement) == case.feed, message
     assert judgement.verdict == (case.overall or case.feed), message
     found = [

@@ -1,6 +1,6 @@
 """Starts made by hand, with every time exact: a battery, a starter, a key, drawn by formula and folded here.
 
-Independent of the simulated bench, of the strangers' generator and of every product module but the trace type. All data here is
+Independent of the simulator, of the strangers' generator and of every product module but the trace type. All data here is
 synthetic. Times in seconds from the first sample, volts against battery negative.
 """
 

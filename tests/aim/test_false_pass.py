@@ -12,7 +12,7 @@ import pytest
 
 from firstcrank.trace import Trace
 
-from .ask import ASKED, FAIL, NO, PASS, Context, ask, limits, told, verdict
+from .ask import ASKED, FAIL, NO, PASS, Context, ask, describe, limits, verdict
 from .maker import STEP_S, Crank, Made, Setup, hole
 
 NOT_RUNNING = Context(cranked_with_key=True, module_plugged_in=True, engine_running=False)
@@ -48,7 +48,7 @@ def test_01_the_same_phantom_takes_no_verdict_from_a_start_with_its_lead(tau_s: 
 
     for role in BATTERY_FED:
         made.change(role, 2.0, 4.0, load)
-    assert verdict(made.bins()) == PASS, told(ask(made.bins()))
+    assert verdict(made.bins()) == PASS, describe(ask(made.bins()))
 
 
 @pytest.mark.parametrize("volts", [6.5, 3.0])

@@ -9,7 +9,7 @@ import pytest
 
 from firstcrank.trace import Trace, Uncertainty
 
-from .ask import ASKED, FAIL, NO, PASS, Context, ask, doubled, feed_verdict, limits, told
+from .ask import ASKED, FAIL, NO, PASS, Context, ask, describe, doubled, feed_verdict, limits
 from .case import Case, hold, table
 from .maker import FEED_DROP_V, FINE, Crank, Made, Setup
 
@@ -157,7 +157,7 @@ def test_a_drop_must_clear_its_limit_by_twice_the_uncertainty_of_the_difference(
     made = Made().drop(drop_v - FEED_DROP_V, 4.0, 0.7)
     made.uncertainty = replace(FINE, gain_rel=0.0, shared_gain_rel=0.0, offset_v=0.035)
     judgement = ask(made.bins(), ASKED)
-    assert feed_verdict(judgement) == expected, told(judgement)
+    assert feed_verdict(judgement) == expected, describe(judgement)
     (found,) = [f for f in judgement.findings if f.check == STEADY and f.phase == "crank"]
     assert found.uncertainty == pytest.approx(0.099, abs=0.002)
     assert found.measured == pytest.approx(drop_v, abs=0.004)
@@ -179,14 +179,14 @@ def test_a_shared_gain_cancels_in_the_drop_and_own_gains_do_not() -> None:
 @pytest.mark.parametrize("at_s", [1.3, 2.4, 2.72, 3.3, 5.3, 5.9, 6.1, 6.7, 7.7])
 def test_a_steady_drop_is_found_wherever_it_lies(at_s: float) -> None:
     judgement = ask(total(1.2, at_s, 0.55), ASKED)
-    assert feed_verdict(judgement) == FAIL, told(judgement)
+    assert feed_verdict(judgement) == FAIL, describe(judgement)
     middle_s = at_s + 0.275
     found = [f for f in judgement.findings if f.check == STEADY and f.result == "fail"]
     borders = {p.name: (p.start_s, p.end_s) for p in judgement.phases}
-    assert any(borders[f.phase][0] - 0.03 <= middle_s <= borders[f.phase][1] + 0.03 for f in found), told(judgement)
+    assert any(borders[f.phase][0] - 0.03 <= middle_s <= borders[f.phase][1] + 0.03 for f in found), describe(judgement)
 
 
-NOTHING = Uncertainty(0.0, 0.0)
+EXACT = Uncertainty(0.0, 0.0)
 A, B = 12.43, 12.31  # battery and feed in the phase after, V
 U_OF_DROP = [
     # field, value, standard uncertainty of the drop of 0.12 V (JCGM 100 5.1: own parts of two leads add in squares)
@@ -207,13 +207,13 @@ U_OF_DROP = [
 @pytest.mark.parametrize(("name", "value", "expected_v"), U_OF_DROP, ids=[row[0] for row in U_OF_DROP])
 def test_each_part_of_the_uncertainty_counts_in_a_drop(name: str, value: float, expected_v: float) -> None:
     made = Made()
-    made.uncertainty = replace(NOTHING, **{name: value})
+    made.uncertainty = replace(EXACT, **{name: value})
     (found,) = [f for f in ask(made.bins(), ASKED).findings if f.check == STEADY and f.phase == "after"]
     assert found.uncertainty == pytest.approx(2.0 * expected_v, rel=0.06, abs=0.002)
 
 
 def test_a_gain_turns_about_its_pivot() -> None:
     made = Made()
-    made.uncertainty = replace(NOTHING, gain_rel=0.05, pivot_v=12.37)
+    made.uncertainty = replace(EXACT, gain_rel=0.05, pivot_v=12.37)
     (found,) = [f for f in ask(made.bins(), ASKED).findings if f.check == STEADY and f.phase == "after"]
     assert found.uncertainty < 0.03

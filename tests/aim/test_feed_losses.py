@@ -9,7 +9,7 @@ import pytest
 
 from firstcrank.trace import Trace
 
-from .ask import ASKED, FAIL, NO, PASS, ask, doubled, feed_verdict, limits, told
+from .ask import ASKED, FAIL, NO, PASS, ask, describe, doubled, feed_verdict, limits
 from .case import Case, hold, table
 from .maker import FINE, Crank, Made, Setup
 
@@ -92,7 +92,7 @@ def test_a_bounce_of_the_travel(where: tuple[str, float, float, str, str]) -> No
     name, at_s, length_s, verdict, result = where
     judgement = hold(Case(f"F1 travel {name}", lambda: loss(at_s, length_s), verdict, DROPOUT, result))
     if result == "warn":
-        assert judgement.tolerated, told(judgement)
+        assert judgement.tolerated, describe(judgement)
         assert "bounce" in judgement.reasons[0].lower() or "tolerated" in judgement.reasons[0].lower()
 
 
@@ -213,4 +213,4 @@ def test_the_depth_must_clear_the_minimum_by_twice_the_uncertainty(volts: float,
     made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=4.0, inrush_v=0.5),)), noise_v=0.001)
     made.uncertainty = replace(FINE, gain_rel=0.012, offset_v=0.0, shared_gain_rel=0.0, noise_v=0.001)
     judgement = ask(made.feed(volts, 4.5, 0.02).bins(), to=limits(feed_drop_brief_fail_v=4.0, feed_drop_fail_v=3.0))
-    assert feed_verdict(judgement) == expected, told(judgement)
+    assert feed_verdict(judgement) == expected, describe(judgement)

@@ -8,7 +8,7 @@ import pytest
 from firstcrank_sim.board.to_trace import to_trace
 from firstcrank_sim.scenarios.catalogue import simulate
 
-from .ask import ASKED, FAIL, PASS, RUNS, ask, told, verdict
+from .ask import ASKED, FAIL, PASS, RUNS, ask, describe, verdict
 from .maker import STEP_S, Crank, Made, Setup, cut
 
 BATTERY_FED = ("battery", "key_switch")
@@ -22,7 +22,7 @@ def test_a_healthy_engine_that_starts_at_once(length_s: float, held_s: float, le
     cranks = (Crank(3.0, length_s + held_s, catch_s=held_s),)
     made = Made(Setup(cranks=cranks, charges_s=4.0, end_s=3.0 + length_s + held_s + 9.0, lead=lead))
     judgement = ask(made.bins(), RUNS)
-    assert judgement.verdict == PASS, told(judgement)
+    assert judgement.verdict == PASS, describe(judgement)
 
 
 def test_a_healthy_engine_that_starts_at_once_with_a_heater_that_cycles_after() -> None:
@@ -31,7 +31,7 @@ def test_a_healthy_engine_that_starts_at_once_with_a_heater_that_cycles_after() 
         for role in BATTERY_FED:
             made.change(role, on_s, 2.0, lambda t, v, on_s=on_s: v - 0.9 * (1.0 - 0.4 * np.exp(-(t - on_s) / 0.6)))
     judgement = ask(made.bins(), RUNS)
-    assert judgement.verdict == PASS, told(judgement)
+    assert judgement.verdict == PASS, describe(judgement)
 
 
 @pytest.mark.parametrize("at_s", [2.5, 4.5, 6.6, 7.5])
@@ -48,7 +48,7 @@ def test_a_feed_held_low_beside_a_sound_battery_is_not_the_battery() -> None:
     made.feed(6.5, 3.03, 2.9).feed(6.4, 3.03, 0.004)
     judgement = ask(made.bins())
     assert judgement.verdict == FAIL
-    assert judgement.likely_causes[0].cause != "battery_weak", told(judgement)
+    assert judgement.likely_causes[0].cause != "battery_weak", describe(judgement)
     assert "lost" in " ".join(judgement.reasons)
 
 
@@ -57,7 +57,7 @@ def test_a_feed_held_low_beside_a_sound_battery_is_not_the_battery() -> None:
 def test_no_lead_and_an_engine_that_catches_before_the_release_with_a_bounce(catch_s: float, at_s: float) -> None:
     made = Made(Setup(cranks=(Crank(3.0, 3.0, catch_s=catch_s),), lead=False, charges_s=1.0, end_s=10.0))
     judgement = ask(made.feed(0.0, at_s, 0.006).bins())
-    assert judgement.verdict != FAIL, told(judgement)
+    assert judgement.verdict != FAIL, describe(judgement)
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,7 @@ def test_a_heater_that_goes_off_as_the_crank_begins(off_s: float, depth_v: float
             role, 1.5, off_s - 1.5, lambda t, v: np.where(v > 1, v - depth_v * (1.0 - 0.3 * np.exp(-(t - 1.5) / 0.5)), v)
         )
     judgement = ask(made.bins())
-    assert judgement.verdict == PASS, told(judgement)
+    assert judgement.verdict == PASS, describe(judgement)
 
 
 def inrush_to(volts: float, length_s: float) -> Made:
@@ -82,14 +82,14 @@ def inrush_to(volts: float, length_s: float) -> Made:
 
 def test_an_inrush_below_the_minimum_for_two_milliseconds_is_ridden_through() -> None:
     judgement = ask(inrush_to(6.7, 0.0016).bins())
-    assert judgement.verdict == PASS, told(judgement)
+    assert judgement.verdict == PASS, describe(judgement)
 
 
 @pytest.mark.parametrize("lead", [True, False], ids=["lead", "no lead"])
 def test_one_continuous_loss_is_told_once(lead: bool) -> None:
     judgement = ask(Made(Setup(lead=lead, end_s=9.0)).feed(0.0, 2.93, 3.2).bins())
     assert judgement.verdict == FAIL
-    assert sum("lost" in reason for reason in judgement.reasons) == 1, told(judgement)
+    assert sum("lost" in reason for reason in judgement.reasons) == 1, describe(judgement)
     assert len(judgement.dropouts) == 1
     assert judgement.dropouts[0].duration_s == pytest.approx(3.2, abs=0.002)
     assert judgement.likely_causes[0].cause == "feed_dead_in_start"
@@ -106,7 +106,7 @@ def test_cut_in_the_first_moments_of_a_crank_it_does_not_raise(seed: int) -> Non
 def test_a_key_turned_off_whose_wiring_discharges() -> None:
     made = Made(Setup(end_s=10.0)).change("key_switch", 8.3, 9.0, lambda t, v: v * np.exp(-(t - 8.3) / 0.02))
     judgement = ask(made.bins())
-    assert judgement.verdict == PASS, told(judgement)
+    assert judgement.verdict == PASS, describe(judgement)
 
 
 @pytest.mark.parametrize("lead", [True, False], ids=["lead", "no lead"])
@@ -115,7 +115,7 @@ def test_a_key_turned_off_between_cranks(lead: bool) -> None:
     setup = Setup(cranks=(Crank(3.0, 2.5), Crank(10.5, 2.5)), end_s=15.6, lead=lead)
     made = Made(setup).change("key_switch", 8.0, 1.3, lambda t, v: v * np.exp(-(t - 8.0) / 0.02))
     judgement = ask(made.bins())
-    assert judgement.verdict == PASS, told(judgement)
+    assert judgement.verdict == PASS, describe(judgement)
 
 
 @pytest.mark.parametrize("lead", [True, False], ids=["lead", "no lead"])
@@ -125,4 +125,4 @@ def test_a_sound_start_with_headlights_and_fans_is_passed(lit_s: float, lead: bo
     for role in BATTERY_FED:
         made.change(role, lit_s, 9.0, lambda t, v: np.where(v > 1, v - 0.25 - 0.1 * np.exp(-(t - lit_s) / 0.1), v))
     judgement = ask(made.bins(), ASKED)
-    assert judgement.verdict == PASS, told(judgement)
+    assert judgement.verdict == PASS, describe(judgement)

@@ -7,7 +7,7 @@ import pytest
 
 from firstcrank.trace import Trace
 
-from .ask import ASKED, FAIL, NO, PASS, ask, doubled, feed_verdict, limits, told
+from .ask import ASKED, FAIL, NO, PASS, ask, describe, doubled, feed_verdict, limits
 from .case import Case, hold, table
 from .maker import BIN_S, Crank, Made, Setup
 
@@ -71,7 +71,7 @@ def test_supply(case: Case) -> None:
 
 def test_a_tolerated_dip_stands_in_the_headline() -> None:
     judgement = ask(dips((6.5, 4.5, 0.004)).bins(), ASKED)
-    assert judgement.tolerated, told(judgement)
+    assert judgement.tolerated, describe(judgement)
     assert judgement.reasons[0].count("Tolerated") == 1
 
 
@@ -79,8 +79,8 @@ def test_the_supply_is_not_blamed_for_the_feed_nor_the_feed_for_the_supply() -> 
     supply = ask(dips((6.5, 3.1, 2.8)).bins(), ASKED)
     feed = ask(Made(DEEP).feed(6.5, 3.1, 2.8).bins(), ASKED)
     failed = [{str(f.check) for f in j.findings if f.result == "fail"} for j in (supply, feed)]
-    assert failed[0] == {SUPPLY}, told(supply)
-    assert DROPOUT in failed[1], told(feed)
+    assert failed[0] == {SUPPLY}, describe(supply)
+    assert DROPOUT in failed[1], describe(feed)
     assert SUPPLY not in failed[1]
     assert supply.likely_causes[0].cause == "battery_weak"
     assert feed.likely_causes[0].cause == "feed_dead_in_start"
@@ -116,5 +116,5 @@ def test_module_supply(case: Case) -> None:
 def test_feed_and_battery_low_for_a_whole_crank_is_never_a_pass(crank_v: float) -> None:
     made = Made(Setup(cranks=(Crank(3.0, 3.0, sag_v=12.4 - crank_v, inrush_v=0.1),)))
     judgement = ask(made.bins(), ASKED)
-    assert feed_verdict(judgement) in (FAIL, NO), told(judgement)
+    assert feed_verdict(judgement) in (FAIL, NO), describe(judgement)
     assert judgement.verdict != PASS

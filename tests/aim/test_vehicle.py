@@ -9,7 +9,7 @@ import numpy as np
 
 from firstcrank.trace import Trace
 
-from .ask import ASKED, FAIL, PASS, RUNS, ask, feed_verdict, told
+from .ask import ASKED, FAIL, PASS, RUNS, ask, describe, feed_verdict
 from .case import Case, hold, table
 from .maker import Crank, Made, Setup
 
@@ -128,16 +128,16 @@ def test_other_faults(case: Case) -> None:
 def test_a_feed_kept_alive_after_key_off_is_told() -> None:
     """It stays at 6 V: the feed's own obligations call that a loss, and the back-feed stands beside it or is the cause."""
     judgement = ask(back_fed(6.0), HOLDS_ON)
-    assert judgement.verdict == FAIL, told(judgement)
+    assert judgement.verdict == FAIL, describe(judgement)
 
 
 def test_no_charge_is_said_only_when_told_that_it_runs() -> None:
     low = charged_to(12.4)
-    told_so, not_told = ask(low, RUNS), ask(low, ASKED)
-    assert told_so.verdict == FAIL, told(told_so)
-    assert "no_charge" in [c.cause for c in told_so.likely_causes]
-    assert feed_verdict(told_so) == PASS
-    assert not_told.verdict == PASS, told(not_told)
+    reported, unreported = ask(low, RUNS), ask(low, ASKED)
+    assert reported.verdict == FAIL, describe(reported)
+    assert "no_charge" in [c.cause for c in reported.likely_causes]
+    assert feed_verdict(reported) == PASS
+    assert unreported.verdict == PASS, describe(unreported)
 
 
 def test_the_worst_is_told_first_and_a_failed_feed_stays_in_front() -> None:
@@ -155,4 +155,4 @@ def test_no_verdict_on_the_feed_and_another_fault_is_a_fail_overall() -> None:
     made = Made(Setup(end_s=7.5)).lead("engine_ground", lambda m: np.where(in_crank(m), 1.2, 0.0))
     judgement = ask(made.bins())
     assert feed_verdict(judgement) == "NO VERDICT"
-    assert judgement.verdict == FAIL, told(judgement)
+    assert judgement.verdict == FAIL, describe(judgement)

@@ -114,8 +114,8 @@ class Session:
         for frame in self.frames:
             if frame.kind == wire.BINS:
                 head = wire_bodies.unpack_bins_head(frame.body)
-                words = np.frombuffer(frame.body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
-                found.append((head, words))
+                fields = np.frombuffer(frame.body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
+                found.append((head, fields))
         return found
 
     def close_ups(self) -> dict[int, tuple[wire_bodies.CloseUpHead, int, np.ndarray, bool]]:

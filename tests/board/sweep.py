@@ -32,10 +32,10 @@ class Swept:
     errors_s: tuple[float, ...]
 
 
-def run_lengths(words: np.ndarray, sets: int) -> list[int]:
+def run_lengths(fields: np.ndarray, sets: int) -> list[int]:
     """The key feed's runs below the trigger, joined across bins, in sets. At most one run begins in a bin."""
     found, going = [], 0
-    for longest, head, tail in words[:, [LONGEST, HEAD, TAIL]].astype(int).tolist():
+    for longest, head, tail in fields[:, [LONGEST, HEAD, TAIL]].astype(int).tolist():
         if head == sets:
             going += sets
             continue
@@ -62,10 +62,10 @@ def sweep(board: Session, dropouts: Dropouts, channel: int) -> list[Swept]:
         board.chip.run(0.2)
         board.pull()
     board.stop()
-    words = np.concatenate([w for _, w in board.heads()])
-    low = np.concatenate(([False], words[:, len(CHANNELS) * channel + 1] < TRIGGER, [False]))
+    fields = np.concatenate([w for _, w in board.heads()])
+    low = np.concatenate(([False], fields[:, len(CHANNELS) * channel + 1] < TRIGGER, [False]))
     caught = int((np.diff(low.astype(int)) == 1).sum())
-    runs = run_lengths(words, stream["conversions_per_bin"]) if channel == KEY else []
+    runs = run_lengths(fields, stream["conversions_per_bin"]) if channel == KEY else []
     swept, seen = [], 0
     for length_us in reversed(LENGTHS_US):
         here = min(REPEATS, caught - seen)

@@ -36,7 +36,7 @@ def firstcrank(*args: str) -> subprocess.CompletedProcess[str]:
         [sys.executable, "-m", "firstcrank.cli.main", *args],
         capture_output=True,
         text=True,
-        env={**os.environ, "FIRSTCRANK_PATIENCE": "100"},
+        env={**os.environ, "FIRSTCRANK_TIMEOUT_SCALE": "100"},
         timeout=3000,
     )
 

@@ -75,12 +75,12 @@ def test_every_conversion_is_in_a_bin(board: Session) -> None:
     assert int(end["conversions"]) == folded
     assert end["lost_conversions"] == end["lost_bins"] == end["fifo_overflows"] == end["ring_overruns"] == 0
     assert 0 <= made - folded <= 3 * 1536 + 8  # the block and the segment that were being filled when the converter was stopped
-    for head, words in heads:
+    for head, fields in heads:
         assert head.channel_count == 3
         for channel in range(3):
-            assert (words[:, 3 * channel] == STEADY[channel] * wire.MEAN_SCALE).all()
-            assert (words[:, 3 * channel + 1] == STEADY[channel]).all()
-            assert (words[:, 3 * channel + 2] == STEADY[channel]).all()
+            assert (fields[:, 3 * channel] == STEADY[channel] * wire.MEAN_SCALE).all()
+            assert (fields[:, 3 * channel + 1] == STEADY[channel]).all()
+            assert (fields[:, 3 * channel + 2] == STEADY[channel]).all()
 
 
 @long
@@ -93,8 +93,8 @@ def test_a_dropout_of_one_round_is_always_seen(board: Session, dropouts: Dropout
         dropouts.add(channel, float(start_s), 6.001e-6)
     board.chip.run(0.1)
     board.stop()
-    words = np.concatenate([w for _, w in board.heads()])
-    assert (words[:, 3 * channel + LOW] < TRIGGER).sum() == 20
+    fields = np.concatenate([w for _, w in board.heads()])
+    assert (fields[:, 3 * channel + LOW] < TRIGGER).sum() == 20
 
 
 @long
@@ -115,8 +115,8 @@ def test_runs_and_close_up_of_a_short_dropout(board: Session, dropouts: Dropouts
     dropouts.add(1, board.chip.now_s + 0.0123, 100e-6)
     board.chip.run(0.25)
     end = board.stop()
-    words = np.concatenate([w for _, w in board.heads()])
-    longest, touching = words[:, 9].max(), (words[:-1, 11] + words[1:, 10]).max()  # it may lie across two bins
+    fields = np.concatenate([w for _, w in board.heads()])
+    longest, touching = fields[:, 9].max(), (fields[:-1, 11] + fields[1:, 10]).max()  # it may lie across two bins
     assert max(longest, touching) in (16, 17)  # 100 us in steps of 6 us
     assert contiguous(board.heads())
     close_ups = board.close_ups()
@@ -296,9 +296,9 @@ def test_a_fifo_overflow_is_counted_and_channels_stay_apart(board: Session) -> N
         for (a, _), (b, _) in itertools.pairwise(heads)
     )
     assert missing == end["lost_conversions"]
-    words = np.concatenate([w for _, w in heads])
-    assert (words[:, LOW] == STEADY[0]).all()
-    assert (words[:, KEY] == STEADY[1]).all()
+    fields = np.concatenate([w for _, w in heads])
+    assert (fields[:, LOW] == STEADY[0]).all()
+    assert (fields[:, KEY] == STEADY[1]).all()
 
 
 def test_the_emulators_round_robin_needs_the_correction(tmp_path: Path) -> None:

@@ -62,15 +62,15 @@ def test_the_kernels_equal_their_twins_on_the_chip(tmp_path: Path) -> None:
     flash_image.build(flash, files | {"/main.py": MAIN})
     chip = EmulatedChip(micropython_image(), flash, lambda channel, t: 0)
     chip.boot()
-    said = b""
+    output = b""
 
     def over() -> bool:
-        nonlocal said
-        said += chip.take()
-        return b"all done" in said or b">>> " in said
+        nonlocal output
+        output += chip.take()
+        return b"all done" in output or b">>> " in output
 
     chip.run_until(over, 600.0)
-    text = said.decode()
+    text = output.decode()
     assert "Error" not in text, text
     counts = dict(re.findall(r"^(\S+): (\d+) equal", text, re.MULTILINE))
     assert set(counts) == KERNELS, text

@@ -99,14 +99,14 @@ def test_each_input_is_read_and_the_time_between_two_looks_is_told(bus: OnTheBus
     assert bus.hz
     assert max(bus.hz) <= 1_000_000
     heads = board.heads()
-    words = np.concatenate([w for _, w in heads])
+    fields = np.concatenate([w for _, w in heads])
     for n in range(count):
-        assert (words[:, 3 * n + 1] == bus.converter.codes[n]).all()
-        assert (words[:, 3 * n + 2] == bus.converter.codes[n]).all()
+        assert (fields[:, 3 * n + 1] == bus.converter.codes[n]).all()
+        assert (fields[:, 3 * n + 2] == bus.converter.codes[n]).all()
     gaps = [head.worst_gap_us for head, _ in heads[2:]]
     span_us = sum(head.span_us for head, _ in heads)
-    looks = sum(head.bin_count * head.conversions for head, _ in heads)
-    print(f"{count} leads: {looks * 1e6 / span_us:.0f} looks a second at each, gap {min(gaps)} to {max(gaps)} us")
+    samples = sum(head.bin_count * head.conversions for head, _ in heads)
+    print(f"{count} leads: {samples * 1e6 / span_us:.0f} looks a second at each, gap {min(gaps)} to {max(gaps)} us")
     assert count * 24 < min(gaps)
     assert max(gaps) < longest_us
 

@@ -96,8 +96,8 @@ class Measured:
         chip.run(SHORTEST_COUNT * 0.0031 + 0.02)
         end = board.stop()
         heads = board.heads()
-        words = np.concatenate([w for _, w in heads[begin:]])
-        low = np.concatenate(([False], words[:, LOW_OF_KEY] < TRIGGER, [False])).astype(int)
+        fields = np.concatenate([w for _, w in heads[begin:]])
+        low = np.concatenate(([False], fields[:, LOW_OF_KEY] < TRIGGER, [False])).astype(int)
         yield "6 us dropouts at the pin, seen", f"{int((np.diff(low) == 1).sum())} of {SHORTEST_COUNT}", "all"
         folded = sum(h.bin_count * h.conversions * h.channel_count for h, _ in heads)
         holes = sum(

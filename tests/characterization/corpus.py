@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 
 from firstcrank.limits import Limits, shipped
@@ -30,6 +31,12 @@ def names() -> list[str]:
     first, count = STRANGERS["seed"], STRANGERS["of each"]
     strangers = [f"{family}:{first + i}" for family in FAMILIES for i in range(count)]
     return strangers + [f"sim:{name}" for name in sorted(catalogue.SCENARIOS)]
+
+
+def at_hand() -> list[str]:
+    """Those that every run of the tests looks at: one stranger of each family, every scenario. FIRSTCRANK_CORPUS=all: all."""
+    everything = os.environ.get("FIRSTCRANK_CORPUS") == "all"
+    return [name for name in names() if everything or name.endswith(f":{STRANGERS['seed']}") or name.startswith("sim:")]
 
 
 def made(name: str) -> Start | None:

@@ -10,12 +10,12 @@ import pytest
 
 from firstcrank.analysis.verdict import judge
 
-from .corpus import made, names
+from .corpus import at_hand, made
 from .expected import expected
 from .reduced import differences, reduced
 
 
-@pytest.mark.parametrize("name", names())
+@pytest.mark.parametrize("name", at_hand())
 def test_the_judge_finds_what_it_found(name: str) -> None:
     start = made(name)
     now = None if start is None else reduced(judge(start.trace, start.limits, start.context))

@@ -140,16 +140,16 @@ def check_bins_body(name, kernel, plain, dice, rounds):
     """bins_body(plain, facts, bins, job), for blocks of six and of three facts."""
     for turn in range(rounds):
         channels = 1 + turn % 8
-        words = dice.pick((3, 6))
+        values = dice.pick((3, 6))
         group = dice.pick((1, 2, 4, 8))
         block_bytes = group * (6 * channels + 6)
         capacity = 4 + dice.below(4)
         blocks = 1 + dice.below(3)
         first = dice.below(capacity - blocks + 1)
-        facts = array("i", [dice.bits30() for _ in range(words * capacity)])
+        facts = array("i", [dice.bits30() for _ in range(values * capacity)])
         bins = bytearray([dice.below(256) for _ in range(capacity * block_bytes)])
         conversions = 1 + dice.below(65535)
-        if words == 6:
+        if values == 6:
             for n in range(capacity):
                 facts[6 * n + 3] = dice.below(60000)  # span
                 facts[6 * n + 4] = dice.below(60000)  # gap
@@ -158,7 +158,7 @@ def check_bins_body(name, kernel, plain, dice, rounds):
             "i",
             [first, blocks, block_bytes, blocks * group, channels]
             + [dice.bits30() for _ in range(3)]
-            + [words, dice.below(60000), dice.below(60000), conversions],
+            + [values, dice.below(60000), dice.below(60000), conversions],
         )
         size = 14 + 36 + blocks * block_bytes + 8
         made, wanted = guarded(size), guarded(size)
@@ -172,12 +172,12 @@ def check_crc(name, kernel, plain, dice, rounds):
     """crc_into(data, length, table)."""
     from firstcrank_board.crc_table import table
 
-    words = table()
+    values = table()
     for turn in range(rounds):
         length = turn if turn < 20 else dice.below(950)
         made = bytearray([dice.below(256) for _ in range(length)] + [GUARD] * 8)
         wanted = bytearray(made)
-        kernel(made, length, words)
+        kernel(made, length, values)
         plain(wanted, length, None)
         same(name, made, wanted, length)
         assert bytes(made[length : length + 4]) == (crc32(bytes(made[:length])) & 0xFFFFFFFF).to_bytes(4, "little")
@@ -319,15 +319,15 @@ def check_scan(name, kernel, plain, dice, rounds):
         at = uctypes.addressof(codes)
         made, wanted = array("i", bytes(4 * 17)), array("i", bytes(4 * 17))
         wanted[16] = made[16] = 77
-        words = [at + 2 * key, at + 2 * len(codes), 2 * channels]
-        words.extend(state[:10])
-        words.extend((uctypes.addressof(made), at, state[10]))
-        s = array("i", words)
+        values = [at + 2 * key, at + 2 * len(codes), 2 * channels]
+        values.extend(state[:10])
+        values.extend((uctypes.addressof(made), at, state[10]))
+        s = array("i", values)
         kernel(s)
-        said = [s[n] for n in range(3, 13)] + [s[15]]
+        got = [s[n] for n in range(3, 13)] + [s[15]]
         hoped = scan_plain(codes, key, channels, state, wanted)
-        if said != hoped:
-            raise AssertionError(f"{name} differs from its twin: {state}, {said}, {hoped}, {list(codes)}")
+        if got != hoped:
+            raise AssertionError(f"{name} differs from its twin: {state}, {got}, {hoped}, {list(codes)}")
         same(name, made, wanted, state)
     return rounds
 

@@ -42,14 +42,14 @@ def locked(name, function, *args):
 
 def allocates(name, function, *args):
     """The other way round: shows that the lock would tell."""
-    told = False
+    caught = False
     micropython.heap_lock()
     try:
         call(function, args)
     except MemoryError:
-        told = True
+        caught = True
     micropython.heap_unlock()
-    assert told, f"the heap is locked and {name} allocated"
+    assert caught, f"the heap is locked and {name} allocated"
     print("allocates: " + name)
 
 
@@ -122,12 +122,12 @@ def main():
     locked("fold.fold", fold.fold, codes, bins, params)
 
     plain, stuffed = bytearray(200), bytearray(264)
-    words = fast.table()
+    crc_table = fast.table()
     facts, job = array("i", [0x3FFFFFFF] * 12), array("i", [0, 2, BIN_BYTES, 2, CHANNELS, 1, 2, 3, 6, 768, 9, SETS])
     ring_bins = bytearray(2 * BIN_BYTES)
     assert fast.COMPILED
     locked("fast.bins_body", fast.bins_body, plain, facts, ring_bins, job)
-    locked("fast.crc_into", fast.crc_into, plain, 100, words)
+    locked("fast.crc_into", fast.crc_into, plain, 100, crc_table)
     locked("fast.stuff", fast.stuff, plain, 104, stuffed)
     locked("stuff.stuff", stuff.stuff, plain, 104, stuffed)
     allocates("framing.crc_into", framing.crc_into, plain, 100, None)

@@ -45,7 +45,7 @@ class Memory:
             buffer[n] = 0
         return at, buffer
 
-    def words(self, count):
+    def block(self, count):
         """Address, and the words as an array of 32-bit numbers."""
         at, _ = self.take(4 * count)
         return at, uctypes.struct(at, {"w": (0 | uctypes.ARRAY, count | uctypes.INT32)}).w
@@ -114,13 +114,13 @@ class Run:
         s = self.s = array("i", bytes(4 * service.STATE))
         self.raw_at, raw = memory.take(2 * self.conversions * SEGMENTS)
         self.raw = raw
-        self.write_at, self.write = memory.words(1)
-        self.adc_at, self.adc = memory.words(4)
-        self.timer_at, self.timer = memory.words(1)
-        self.marks_at, self.marks = memory.words(MARKS)
-        facts_at, self.facts = memory.words(UNIFORM_FACTS * CAPACITY_BLOCKS)
+        self.write_at, self.write = memory.block(1)
+        self.adc_at, self.adc = memory.block(4)
+        self.timer_at, self.timer = memory.block(1)
+        self.marks_at, self.marks = memory.block(MARKS)
+        facts_at, self.facts = memory.block(UNIFORM_FACTS * CAPACITY_BLOCKS)
         blocks_at, self.blocks = memory.take(self.block_bytes * CAPACITY_BLOCKS)
-        edges_at, self.edges = memory.words(MOST_EDGES)
+        edges_at, self.edges = memory.block(MOST_EDGES)
         self.marks[CAPACITY] = CAPACITY_BLOCKS
         self.marks[KEEP_NEWEST] = 1 if self.policy == NEWEST else 0
         self.low = WRAP - 3 * self.conversions if dice.below(2) else 0  # the index carries into its upper half
@@ -144,7 +144,7 @@ class Run:
             (service.PIECES, self.pieces),
             (service.BINS_A_SEGMENT, self.bins_a_segment),
             (service.BINS_A_BLOCK, self.group),
-            (service.ACC_AT, memory.words(5 * 3 * 8)[0]),
+            (service.ACC_AT, memory.block(5 * 3 * 8)[0]),
             (service.MARKS_AT, self.marks_at),
             (service.FACTS_AT, facts_at),
             (service.BLOCKS_AT, blocks_at),
@@ -157,7 +157,7 @@ class Run:
             (service.NEXT_US, self.now_us),
         ):
             s[index] = value
-        shape_at, shape = memory.words(5)
+        shape_at, shape = memory.block(5)
         shape[2], shape[3] = self.sets, channels
         s[service.SHAPE_AT] = shape_at
         self.timer[0] = self.now_us
@@ -184,7 +184,7 @@ class Run:
             if pending < 3 and self.dice.below(4) == 0:
                 continue  # held up: the next call finds more than one
             service.service(self.s)
-            assert [self.edges[n] for n in range(self.s[service.EDGES])] == found, (self.told(), found)
+            assert [self.edges[n] for n in range(self.s[service.EDGES])] == found, (self.state_text(), found)
             if self.dice.below(4) == 0:
                 service.service(self.s)  # nothing new
             pending = 0
@@ -207,19 +207,19 @@ class Run:
         kept = CAPACITY_BLOCKS - 1
         if self.policy == SEND:
             self.take_all()
-            assert self.seen == blocks, (self.told(), self.seen, blocks)
+            assert self.seen == blocks, (self.state_text(), self.seen, blocks)
             assert self.marks[LOST] == self.marks[FORGOTTEN] == 0
             return
         first = 0
         if self.policy == NEWEST:
             begun = segments * self.bins_a_segment / self.pieces / self.group > blocks  # a block takes its room when it begins
             first = max(blocks + begun - kept, 0)
-            assert self.marks[FORGOTTEN] == first * self.group, (self.told(), self.marks[FORGOTTEN], first)
+            assert self.marks[FORGOTTEN] == first * self.group, (self.state_text(), self.marks[FORGOTTEN], first)
         lost = blocks - kept if self.policy == KEEP_ALL and blocks > kept else 0
-        assert self.marks[LOST] == lost * self.group, (self.told(), self.marks[LOST], lost)
+        assert self.marks[LOST] == lost * self.group, (self.state_text(), self.marks[LOST], lost)
         self.seen = first
         self.take_all()
-        assert self.seen == blocks - lost, (self.told(), self.seen, blocks, lost)
+        assert self.seen == blocks - lost, (self.state_text(), self.seen, blocks, lost)
 
     def compare(self, number, place):
         """Block `number` since the start against the plain fold of its conversions."""
@@ -232,12 +232,12 @@ class Run:
             )
             definition.fold(self.codes, wanted, params)
         made = self.blocks[place * self.block_bytes : (place + 1) * self.block_bytes]
-        assert made == wanted, (self.told(), number, made, wanted)
+        assert made == wanted, (self.state_text(), number, made, wanted)
         low, high, ticks = (self.facts[place * UNIFORM_FACTS + n] for n in range(3))
-        assert (high << 30) + low == (self.high << 30) + self.low + first, (self.told(), number, low, high)
-        assert ticks == (self.begin_us + 2 * first) & WRAP, (self.told(), number, ticks)
+        assert (high << 30) + low == (self.high << 30) + self.low + first, (self.state_text(), number, low, high)
+        assert ticks == (self.begin_us + 2 * first) & WRAP, (self.state_text(), number, ticks)
 
-    def told(self):
+    def state_text(self):
         """What this run is."""
         return (self.channels, self.sets, self.pieces, self.bins_a_segment, self.group, self.key, self.trigger, self.policy)
 

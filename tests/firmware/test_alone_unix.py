@@ -53,14 +53,14 @@ def test_told_once_it_records_judges_and_keeps(tmp_path: Path, scenario: str, co
     flash, home = tmp_path / "flash", tmp_path / "home"
     flash.mkdir()
     with unix_board(scenario, flash) as port:
-        told = firstcrank("board", "alone", "--port", port)
-        assert told.returncode == 0, told.stderr
-        assert "Neutral or park" in told.stdout
+        done = firstcrank("board", "alone", "--port", port)
+        assert done.returncode == 0, done.stderr
+        assert "Neutral or park" in done.stdout
         wait_for(flash, verdict)
         fetched = firstcrank("board", "fetch", "--port", port, "--out", str(home), "--yes", "--key-start", "--module-plugged")
     assert fetched.returncode == code, fetched.stdout + fetched.stderr
     assert f"Key feed: {verdict}" in fetched.stdout
-    assert "The board alone had said the same." in fetched.stdout
+    assert "The board's own verdict was the same." in fetched.stdout
     first = min(home.glob("*.fcr"))
     judged = json.loads(firstcrank("judge", str(first), "--json").stdout)
     assert judged["verdict"] == verdict
@@ -99,8 +99,8 @@ def test_alone_on_the_external_converter(tmp_path: Path) -> None:
     flash, home = tmp_path / "flash", tmp_path / "home"
     flash.mkdir()
     with unix_board("dead_in_start+spi", flash) as port:
-        told = firstcrank("board", "alone", "--port", port, *SPI_LEADS)
-        assert told.returncode == 0, told.stderr
+        done = firstcrank("board", "alone", "--port", port, *SPI_LEADS)
+        assert done.returncode == 0, done.stderr
         wait_for(flash, "FAIL")
         fetched = firstcrank("board", "fetch", "--port", port, "--out", str(home), "--yes")
     assert fetched.returncode == 1, fetched.stdout + fetched.stderr

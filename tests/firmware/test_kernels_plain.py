@@ -31,15 +31,15 @@ def test_fold_by_numpy(data: st.DataObject) -> None:
     fold.fold(array("H", codes), out, array("i", [first, sets, channels, key, trigger, at]))
     assert bytes(out[:at]) == b"\xa5" * at
     assert bytes(out[-3:]) == b"\xa5" * 3
-    words = np.frombuffer(bytes(out[at:-3]), dtype="<u2")
+    values = np.frombuffer(bytes(out[at:-3]), dtype="<u2")
     table = np.array(codes[first:]).reshape(sets, channels)
-    assert (np.abs(words[: 3 * channels : 3] - table.mean(axis=0) * wire.MEAN_SCALE) <= 0.5 + 1e-9).all()
-    assert (words[1 : 3 * channels : 3] == table.min(axis=0)).all()
-    assert (words[2 : 3 * channels : 3] == table.max(axis=0)).all()
+    assert (np.abs(values[: 3 * channels : 3] - table.mean(axis=0) * wire.MEAN_SCALE) <= 0.5 + 1e-9).all()
+    assert (values[1 : 3 * channels : 3] == table.min(axis=0)).all()
+    assert (values[2 : 3 * channels : 3] == table.max(axis=0)).all()
     text = "".join("L" if code < trigger else "h" for code in table[:, key]) if key < channels else ""
     longest = max(map(len, text.split("h")))
     head, tail = len(text) - len(text.lstrip("L")), len(text) - len(text.rstrip("L"))
-    assert words[3 * channels :].tolist() == [longest, head, tail]
+    assert values[3 * channels :].tolist() == [longest, head, tail]
 
 
 @given(st.one_of(st.binary(max_size=900), st.integers(0, 900).map(lambda n: b"\x01" * n), st.just(bytes(600))))
@@ -59,8 +59,8 @@ def test_crc_is_zlibs(data: bytes) -> None:
 
 def test_the_table_of_the_compiled_checksums_is_the_one_of_zlib() -> None:
     """A byte's entry is the checksum of that byte with the first and last inversion taken back (RFC 1952, section 8)."""
-    words = load("crc_table").table()
-    assert [crc32(bytes([n])) for n in range(256)] == [words[n ^ 255] ^ 0xFF000000 for n in range(256)]
+    values = load("crc_table").table()
+    assert [crc32(bytes([n])) for n in range(256)] == [values[n ^ 255] ^ 0xFF000000 for n in range(256)]
 
 
 @given(st.binary(min_size=8, max_size=8), st.integers(0, 2**32 - 1), st.integers(0, 255), st.integers(1, 8), st.integers(1, 64))
@@ -83,12 +83,12 @@ def test_bins_body_is_what_the_host_reads(data: st.DataObject) -> None:
     framing = load("framing")
     channels, group = data.draw(st.integers(1, 8)), data.draw(st.integers(1, 3))
     uniform = data.draw(st.booleans())
-    words = 3 if uniform else 6
+    values = 3 if uniform else 6
     capacity = 4
     blocks = data.draw(st.integers(1, 3))
     first = data.draw(st.integers(0, capacity - blocks))
     bits30 = st.one_of(st.integers(0, 2**30 - 1), st.just(2**30 - 1))
-    facts = array("i", data.draw(st.lists(bits30, min_size=words * capacity, max_size=words * capacity)))
+    facts = array("i", data.draw(st.lists(bits30, min_size=values * capacity, max_size=values * capacity)))
     conversions = data.draw(st.integers(1, 65535))
     small = st.integers(0, 100000)
     for n in range(0 if uniform else capacity):
@@ -97,11 +97,11 @@ def test_bins_body_is_what_the_host_reads(data: st.DataObject) -> None:
     bins = data.draw(st.binary(min_size=capacity * block_bytes, max_size=capacity * block_bytes))
     lost = data.draw(st.tuples(bits30, bits30, bits30))
     span, gap = data.draw(small), data.draw(small)
-    job = array("i", [first, blocks, block_bytes, blocks * group, channels, *lost, words, span, gap, conversions])
+    job = array("i", [first, blocks, block_bytes, blocks * group, channels, *lost, values, span, gap, conversions])
     plain = bytearray(wire.HEADER_BYTES + wire.BINS_BYTES + blocks * block_bytes)
     assert framing.bins_body(plain, facts, bins, job) == len(plain)
     head = wire_bodies.unpack_bins_head(bytes(plain[wire.HEADER_BYTES :]))
-    at, last = first * words, (first + blocks - 1) * words
+    at, last = first * values, (first + blocks - 1) * values
     if not uniform:
         span = facts[last + 3]
         gap = max(facts[n * 6 + 4] for n in range(first, first + blocks))

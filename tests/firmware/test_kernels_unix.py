@@ -44,8 +44,8 @@ def run(*args: object) -> str:
 
 def test_the_compiled_kernels_equal_their_plain_twins(folder: Path) -> None:
     """Random codes, one to eight channels, bins of 1 to 1,000 conversions a channel and the longest there are."""
-    said = run(interpreter(), "-X", "heapsize=8m", HERE / "kernel_twins.py", folder, 400)
-    counts = dict(re.findall(r"^(\S+): (\d+) equal \(check_(?!long)", said, re.MULTILINE))
+    output = run(interpreter(), "-X", "heapsize=8m", HERE / "kernel_twins.py", folder, 400)
+    counts = dict(re.findall(r"^(\S+): (\d+) equal \(check_(?!long)", output, re.MULTILINE))
     assert set(counts) == NEEDED
     assert all(int(count) >= 400 for count in counts.values()), counts
 
@@ -53,15 +53,15 @@ def test_the_compiled_kernels_equal_their_plain_twins(folder: Path) -> None:
 def test_the_interrupts_folding_equals_the_plain_fold(folder: Path) -> None:
     """rp2_service on memory with short addresses: it keeps addresses in 32-bit words."""
     interpreter()
-    said = run(sys.executable, HERE / "low_memory.py", HERE / "segment_twins.py", folder, 400)
-    (bins,) = re.findall(r"400 recordings, (\d+) bins equal", said)
+    output = run(sys.executable, HERE / "low_memory.py", HERE / "segment_twins.py", folder, 400)
+    (bins,) = re.findall(r"400 recordings, (\d+) bins equal", output)
     assert int(bins) > 10_000
 
 
 def test_nothing_is_allocated_while_bins_are_made_and_framed(folder: Path) -> None:
-    said = run(interpreter(), HERE / "no_allocation.py", folder)
-    assert said.count("no allocation: ") == 11
-    assert "allocates: framing.crc_into" in said  # the lock tells: the plain twin does take memory
+    output = run(interpreter(), HERE / "no_allocation.py", folder)
+    assert output.count("no allocation: ") == 11
+    assert "allocates: framing.crc_into" in output  # the lock tells: the plain twin does take memory
 
 
 def test_the_check_finds_a_kernel_that_is_wrong(tmp_path: Path) -> None:

@@ -243,7 +243,7 @@ def test_each_call_names_each_field(layout: Layout) -> None:
 # --- every way out --------------------------------------------------------------------------------------------------
 
 
-def nothing_is_written(board: Board) -> bool:
+def no_dma_write(board: Board) -> bool:
     """Whoever uses the converter next: no channel of ours writes into memory that may be someone else's by then."""
     raw = bytes(board.acquisition._raw)
     layout, chip = board.chip.layout, board.chip
@@ -264,7 +264,7 @@ def test_stop_ends_converter_then_channels(layout: Layout) -> None:
     disabled_first = [f"channel {n} {what}" for what in ("disabled", "aborted") for n in (data, control)]
     assert board.chip.log == ["converter stands", *disabled_first]  # disabled before: erratum RP2350-E5
     assert board.chip.quiet()
-    assert nothing_is_written(board)
+    assert no_dma_write(board)
     board.acquisition.stop()  # safe twice
 
 
@@ -287,7 +287,7 @@ def test_an_error_at_any_step_of_the_start_leaves_nothing_running(layout: Layout
         except TroubleError:
             board.acquisition.stop()
             assert board.chip.quiet(), f"after an error at step {at}: {board.chip.log}"
-            assert nothing_is_written(board)
+            assert no_dma_write(board)
             continue
         break
     assert at > 12  # three inputs, two channels, their words and settings, the interrupt, the converter
@@ -334,11 +334,11 @@ def test_an_overflow_is_counted_and_leads_stay_apart(layout: Layout) -> None:
     size = board.ring.group * board.acquisition.sets * 3
     jumps = [b - a - size for a, b in itertools.pairwise(starts)]
     assert [j for j in jumps if j] == [lost]
-    words = np.frombuffer(b"".join(block for _, _, block in board.blocks), "<u2").reshape(-1, 12)
+    bin_fields = np.frombuffer(b"".join(block for _, _, block in board.blocks), "<u2").reshape(-1, 12)
     assert len(board.blocks) > before + 5
     for lead in range(3):
-        assert (words[:, 3 * lead + 1] >= 512 * lead).all()
-        assert (words[:, 3 * lead + 2] < 512 * lead + 512).all()
+        assert (bin_fields[:, 3 * lead + 1] >= 512 * lead).all()
+        assert (bin_fields[:, 3 * lead + 2] < 512 * lead + 512).all()
 
 
 @chips

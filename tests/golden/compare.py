@@ -23,7 +23,7 @@ def lines(seeds: tuple[int, ...]) -> Iterator[str]:
     for name in sorted(SCENARIOS):
         for truth in simulate_many([(name, seed) for seed in seeds]):
             judgement = judge(to_trace(truth), shipped(truth.system_v), truth.context)
-            said = {
+            row = {
                 "scenario": name,
                 "seed": truth.seed,
                 "verdict": judgement.verdict,
@@ -31,7 +31,7 @@ def lines(seeds: tuple[int, ...]) -> Iterator[str]:
                 "cause": judgement.likely_causes[0].cause if judgement.likely_causes else None,
                 "exit_code": EXIT[judgement.verdict],
             }
-            yield json.dumps(said, ensure_ascii=False, sort_keys=True)
+            yield json.dumps(row, ensure_ascii=False, sort_keys=True)
 
 
 def main() -> None:

@@ -38,12 +38,12 @@ def expected(data: Path, commit: str) -> None:
     table, read = {}, []
     for case, options in cases.items():
         file = data / str(options["file"])
-        words = list(TYPED) if "answers" in options else []
+        arguments = list(TYPED) if "answers" in options else []
         if "map" in options:
-            words += ["--map-name", str(options["map"])]
+            arguments += ["--map-name", str(options["map"])]
         if "limits" in options:
-            words += ["--limits", str(data / "settings" / str(options["limits"]))]
-        done = firstcrank("judge", str(file), "--json", *words)
+            arguments += ["--limits", str(data / "settings" / str(options["limits"]))]
+        done = firstcrank("judge", str(file), "--json", *arguments)
         judged = json.loads(done.stdout)
         judged["file"] = file.name
         if case == file.name:
@@ -71,7 +71,7 @@ def main(data: Path, steps: list[str]) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     todo = {
         "settings": lambda: make_recordings.settings(own),
-        "bench": lambda: make_recordings.bench(recordings, own),
+        "bench": lambda: make_recordings.sim_boards(recordings, own),
         "two": lambda: make_recordings.two_cranks(recordings, own),
         "alone": lambda: [make_recordings.alone(recordings, *played) for played in PLAYED],
         "chip": lambda: make_recordings.chip(recordings),

@@ -79,7 +79,7 @@ def settings(folder: Path) -> None:
     (folder / "calibration_nominal.toml").write_bytes(source.read_bytes())
 
 
-def bench(folder: Path, own: Path) -> None:
+def sim_boards(folder: Path, own: Path) -> None:
     """Recordings from the simulated board, by the command line. `own`: the folder of settings."""
     for name, (port, options) in RECORDINGS.items():
         done = firstcrank("record", "--port", port, "--out", str(folder / f"{name}.fcr"), *ASKED, *options)
@@ -101,9 +101,9 @@ def two_cranks(folder: Path, own: Path) -> None:
     from firstcrank.link.board_client import BoardClient
     from firstcrank.recorder import Plan, record
     from firstcrank_sim.board.simulated_board import SimulatedBoard
-    from firstcrank_sim.board.to_trace import bench_converter
+    from firstcrank_sim.board.to_trace import sim_converter
     from firstcrank_sim.scenarios.catalogue import simulate
-    from tests.host.bench_recording import CHANNELS, Context, Silent
+    from tests.host.sim_recording import CHANNELS, Context, Silent
 
     truth = simulate("healthy", 26)
     again_s = truth.schedule.drop_s + 1.2
@@ -113,7 +113,7 @@ def two_cranks(folder: Path, own: Path) -> None:
         def volts(self, role: str, t: np.ndarray) -> np.ndarray:
             return truth.volts(role, np.where(t < again_s, t, t - back_s))
 
-    converter = bench_converter(truth)
+    converter = sim_converter(truth)
     client = BoardClient(SimulatedBoard("sim:two_cranks", Twice(), converter, 5))
     client.handshake()
     limits = read_limits(own / "limits_two_cranks.toml")
@@ -148,7 +148,7 @@ def chip(folder: Path) -> None:
     with tempfile.TemporaryDirectory() as name, emulated_chip(Path(name), "dead_in_start", files()) as port:
         options = ("--longest", "8", "--bin-ms", "4")
         out = str(folder / "close_ups.fcr")
-        done = firstcrank("record", "--port", port, "--out", out, *ASKED, *options, FIRSTCRANK_PATIENCE="100")
+        done = firstcrank("record", "--port", port, "--out", out, *ASKED, *options, FIRSTCRANK_TIMEOUT_SCALE="100")
     print("close_ups", done.returncode, done.stderr, f"{time.monotonic() - began_s:.0f} s")
 
 

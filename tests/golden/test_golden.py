@@ -117,11 +117,11 @@ def test_an_old_judgement_is_still_shown(file: Path) -> None:
     assert [d.duration_s for d in judgement.dropouts] == [d["duration_s"] for d in table["dropouts"]]
     console = Console(file=io.StringIO(), width=4000, highlight=False)
     show(console, judgement, None, title="old")
-    said = console.file.getvalue()  # type: ignore[attr-defined]
-    assert f"Key feed: {table['verdict']}" in said
+    output = console.file.getvalue()  # type: ignore[attr-defined]
+    assert f"Key feed: {table['verdict']}" in output
     for reason in table["reasons"][:3]:
-        assert reason[1:] in said
-    assert table["next_check"][1:] in said
+        assert reason[1:] in output
+    assert table["next_check"][1:] in output
 
 
 @pytest.mark.parametrize("system", [12, 24])

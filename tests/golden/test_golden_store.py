@@ -99,13 +99,13 @@ def test_its_recordings_are_the_bytes_that_were_filed(old: Store) -> None:
 @pytest.mark.parametrize("number", ["1", "2", "3"])
 def test_a_start_is_reported_with_the_verdict_and_limits_it_was_filed_with(old: Store, number: str) -> None:
     start, _ = records.find_start(old, number)
-    facts = from_store(old, number)
+    inputs = from_store(old, number)
     filed = json.loads(start["judgement_json"])
-    assert facts.judgement.verdict == start["verdict"] == filed["verdict"]
-    assert list(facts.judgement.reasons) == filed["reasons"]
-    assert facts.limits["feed_drop_fail_v"] == {"1": 1.0, "2": 2.5, "3": 2.0}[number]
-    assert len(facts.recording.trace) > 500
-    page = render(facts)
+    assert inputs.judgement.verdict == start["verdict"] == filed["verdict"]
+    assert list(inputs.judgement.reasons) == filed["reasons"]
+    assert inputs.limits["feed_drop_fail_v"] == {"1": 1.0, "2": 2.5, "3": 2.0}[number]
+    assert len(inputs.recording.trace) > 500
+    page = render(inputs)
     assert start["verdict"] in page
     assert start["content_hash"][:12] in page
 
@@ -128,11 +128,11 @@ def test_the_backup_is_whole() -> None:
 def test_the_commands_list_and_show_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shutil.copytree(STORE, tmp_path / "store")
     place = str(tmp_path / "store" / "shop.sqlite")
-    for words, said in ((["list", "--all"], "1300/b"), (["show", "1207"], NOTE), (["show", "1207"], "plug.png")):
+    for arguments, expected in ((["list", "--all"], "1300/b"), (["show", "1207"], NOTE), (["show", "1207"], "plug.png")):
         with pytest.raises(SystemExit) as left:
-            main(["jobs", *words, "--store", place])
+            main(["jobs", *arguments, "--store", place])
         assert left.value.code == 0
         out = capsys.readouterr().out
-        assert said in out
+        assert expected in out
         assert "ALTERED" not in out
         assert "MISSING" not in out

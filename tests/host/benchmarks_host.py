@@ -34,7 +34,7 @@ from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 from firstcrank.tracefiles.native import from_bytes, read_native
 
-from .bench_recording import CHANNELS, Silent, recorded
+from .sim_recording import CHANNELS, Silent, recorded
 
 REPEATS = 9
 LONG_S = 30.0
@@ -154,10 +154,10 @@ def processor() -> str:
 def main() -> None:
     """Prints the table of docs/performance.md."""
     print(f"{processor()}, {os.cpu_count()} cores, CPython {platform.python_version()}")
-    nothing_s = middle_s(python("-c", "pass"))
+    python_s = middle_s(python("-c", "pass"))
     help_s = middle_s(python("-m", "firstcrank.cli.main", "--help"))
-    print(f"python -c pass                 {nothing_s:7.3f} s   1.0")
-    print(f"firstcrank --help              {help_s:7.3f} s   {help_s / nothing_s:.1f} times python -c pass")
+    print(f"python -c pass                 {python_s:7.3f} s   1.0")
+    print(f"firstcrank --help              {help_s:7.3f} s   {help_s / python_s:.1f} times python -c pass")
     data = long_recording()
     recording = from_bytes(data)
     trace = recording.trace
@@ -168,15 +168,15 @@ def main() -> None:
     print(f"verdict on it: {judged.verdict} {judged.reasons}")
     read_s = middle_s(lambda: from_bytes(data), 5)
     judge_s = middle_s(lambda: judge(trace, shipped(12), recording.context), 5)
-    print(f"reading it                     {read_s:7.3f} s   {read_s / nothing_s:.1f}")
+    print(f"reading it                     {read_s:7.3f} s   {read_s / python_s:.1f}")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "long.fcr"
         path.write_bytes(data)
         command_s = middle_s(python("-m", "firstcrank.cli.main", "judge", str(path)), 5)
         json_s = middle_s(python("-m", "firstcrank.cli.main", "judge", "--json", str(path)), 5)
-    print(f"judging it                     {judge_s:7.3f} s   {judge_s / nothing_s:.1f}")
-    print(f"firstcrank judge FILE          {command_s:7.3f} s   {command_s / nothing_s:.1f}")
-    print(f"firstcrank judge --json FILE   {json_s:7.3f} s   {json_s / nothing_s:.1f}")
+    print(f"judging it                     {judge_s:7.3f} s   {judge_s / python_s:.1f}")
+    print(f"firstcrank judge FILE          {command_s:7.3f} s   {command_s / python_s:.1f}")
+    print(f"firstcrank judge --json FILE   {json_s:7.3f} s   {json_s / python_s:.1f}")
     spent_s, lasted_s, size = live_share()
     print(f"live: {spent_s:.3f} s of CPU for {lasted_s:.1f} s of recording ({size} bytes): {spent_s / lasted_s:.1%} of a core")
     print(f"live screen: {10 * drawing_s():.1%} of a core")

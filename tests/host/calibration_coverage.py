@@ -4,7 +4,7 @@ python -m tests.host.calibration_coverage [--builds N]
 
 A build is physics written here and nowhere else: resistors with tolerance and temperature coefficient, a reference with error and
 drift, two clamp diodes with their own leakage at temperature, charge from the lead converted before, an input resistance. Only the
-transfer of the converter is another's: the simulated bench's own, or that of five real boards (tests/published/data).
+transfer of the converter is another's: the simulator's own, or that of five real boards (tests/published/data).
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 ROLES = ("battery", "key_switch", "starter_coil")
 NOMINAL = Calibration("nominal", {r: nominal_channel(33e3, 6.8e3, 0.01, filter_f=10e-9, input_ohm=100e3) for r in ROLES})
 METERS = (Meter("0.1 % + 2 mV", 0.001, 0.002), Meter("0.5 % + 10 mV", 0.005, 0.010), Meter("1 % + 20 mV", 0.01, 0.020))
-POINT_SETS = ((9.0, 12.6), (4.5, 9.0, 12.6))
+POINT_SERIES = ((9.0, 12.6), (4.5, 9.0, 12.6))
 AT_V = (3.0, 7.0, 9.0, 12.0, 14.0)
 READ = 64  # conversions in a reading
 DROPS = 4  # battery minus feed, of each build
@@ -37,8 +37,8 @@ BOARDS = Path(__file__).parents[1] / "published" / "data" / "rp2040_five_boards.
 Transfer = Callable[[Array, np.random.Generator], Array]  # even codes, shape (leads, conversions), noise added -> codes
 
 
-def of_bench(rng: np.random.Generator) -> Transfer:
-    """The simulated bench's converter, its wide codes drawn."""
+def of_sim(rng: np.random.Generator) -> Transfer:
+    """The simulator's converter, its wide codes drawn."""
     widths = tuple(float(w) for w in np.asarray(SPIKE_WIDTHS) + rng.uniform(-WIDTH_SPREAD, WIDTH_SPREAD, 4))
     offset = rng.uniform(-10.0, 17.0)
     return lambda even, _: np.clip(np.rint(with_spikes(even + offset, widths)), 0, 4095)
@@ -56,7 +56,7 @@ def of_boards(rng: np.random.Generator) -> Transfer:
     return transfer
 
 
-MODELS: dict[str, Callable[[np.random.Generator], Transfer]] = {"bench": of_bench, "five boards": of_boards}
+MODELS: dict[str, Callable[[np.random.Generator], Transfer]] = {"simulator": of_sim, "five boards": of_boards}
 
 
 class Build:
@@ -202,7 +202,7 @@ def main() -> None:
     parser.add_argument("--builds", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=0)
     options = parser.parse_args()
-    every = [(model, meter, known_v) for model in MODELS for meter in METERS for known_v in POINT_SETS]
+    every = [(model, meter, known_v) for model in MODELS for meter in METERS for known_v in POINT_SERIES]
     print(table([measure(model, meter, known_v, options.builds, options.seed) for model, meter, known_v in every]))
 
 

@@ -1,6 +1,6 @@
 """Starts as a stranger's logger writes them, for tests: honest ones of many kinds, and ways in which a file can lie.
 
-Its own model, without the simulated bench: battery with polarisation, starter with compressions, slow alternator (the build-up
+Its own model, without the simulator: battery with polarisation, starter with compressions, slow alternator (the build-up
 of 2 to 6 s is that of nine real starts, TractorHacking/CAN-data, MIT licence), heater that cycles, faults of the feed; then a
 converter with range, bits, noise and the rounding of its text. All of it synthetic.
 """

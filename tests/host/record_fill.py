@@ -18,7 +18,7 @@ from firstcrank.jobs.folding import search_text
 from firstcrank.jobs.schema import JOBS, NOTES, STARTS
 from firstcrank.jobs.store import Store
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 JOB_COUNT, STARTS_EACH, DISTINCT = 10_000, 5, 2_000
 SCENARIOS = ("marigold_trap", "marigold_repaired")
@@ -61,8 +61,8 @@ def _block(store: Store, numbers: range, templates: list[dict[str, object]], has
             row = {key: value for key, value in templates[which % 2].items() if key != "id"}
             filed.append({**row, **own, **times, "uuid": str(uuid.uuid4())})
         texts = [str(start[name]) for start in filed for name in ("reason", "cause", "board", "verdict", "file_name")]
-        words = [job[name] for name in ("vehicle", "odometer", "technician", "customer")]
-        found = search_text((*words, note, *texts), (job["number"], job["vin"], job["phone"], job["plate"]))
+        fields = [job[name] for name in ("vehicle", "odometer", "technician", "customer")]
+        found = search_text((*fields, note, *texts), (job["number"], job["vin"], job["phone"], job["plate"]))
         jobs.append({**job, "id": job_id, "archived": False, "uuid": str(uuid.uuid4()), "search_text": found})
         notes.append({"job_id": job_id, "written_utc": job["created_utc"], "text": note, "uuid": str(uuid.uuid4())})
         starts += filed

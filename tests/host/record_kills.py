@@ -40,8 +40,8 @@ def killed(work: Callable[[Callable[[str], None]], None], after_s: float) -> Ite
     time.sleep(after_s)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
-    with os.fdopen(reading, encoding="utf-8") as said:
-        yield from (line.rstrip("\n") for line in said)
+    with os.fdopen(reading, encoding="utf-8") as output:
+        yield from (line.rstrip("\n") for line in output)
 
 
 def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int, int]:
@@ -57,7 +57,7 @@ def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int
     shutil.copy(start, first)
     file_or_keep(first, judgement, JOB, place)
     longest_s = STARTS_IN_TIME * (time.perf_counter() - began)
-    told, begun = {first.name}, {first.name}
+    report, begun = {first.name}, {first.name}
     for round_number in range(times):
 
         def work(say: Callable[[str], None], number: int = round_number) -> None:
@@ -70,18 +70,18 @@ def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int
 
         for line in killed(work, chance.uniform(0.0, longest_s)):
             word, _, name = line.partition(" ")
-            {"begun": begun, "told": told}[word].add(name)
+            {"begun": begun, "told": report}[word].add(name)
     with open_store(place) as store:
         assert send(store).trouble == ()
         starts = records.job_detail(store, JOB).starts
         names = [row["file_name"] for row in starts]
         assert len(names) == len(set(names)), "filed twice"
-        assert told <= set(names), "lost"
+        assert report <= set(names), "lost"
         assert set(names) <= begun
-        assert len(told) > 1, "every program was killed before it had filed anything"
+        assert len(report) > 1, "every program was killed before it had filed anything"
         assert {store.contents.state(row["content_hash"]) for row in starts} <= {"whole"}
     assert waiting() == ((), ())
-    return len(told), len(names)
+    return len(report), len(names)
 
 
 def kill_backups(place: str, folder: Path, times: int, seed: int = 8) -> tuple[int, int]:
@@ -104,8 +104,8 @@ def kill_backups(place: str, folder: Path, times: int, seed: int = 8) -> tuple[i
             say("told")
             time.sleep(60)
 
-        told = list(killed(work, chance.uniform(0.0, longest_s)))
-        assert target.exists() or not told, "told and not there"
+        report = list(killed(work, chance.uniform(0.0, longest_s)))
+        assert target.exists() or not report, "told and not there"
         if target.exists():
             prove(target)
             there += 1

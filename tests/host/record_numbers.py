@@ -22,13 +22,13 @@ from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.records import create_job
 from firstcrank.jobs.store import Store, open_store
 
-from .bench_recording import recorded
 from .postgres import shared_store
 from .record_fill import DISTINCT, JOB_COUNT, STARTS_EACH, fill
 from .record_kills import JOB, kill_backups, kill_filing
+from .sim_recording import recorded
 
 WARM = 5  # runs; the median counts, after one that is not timed
-LOOKED_FOR: dict[str, Callable[[Store], list[object]]] = {
+SEARCHES: dict[str, Callable[[Store], list[object]]] = {
     "list the newest 50": lambda store: list(list_jobs(store)),
     "find a part of a VIN": lambda store: list(list_jobs(store, "P004271")),
     "find a word with an umlaut": lambda store: list(list_jobs(store, "haecksler 42")),
@@ -66,7 +66,7 @@ def command(*args: str) -> tuple[float, float, float]:
 def warm(store: Store) -> dict[str, float]:
     """Milliseconds of each search, median of the warm runs."""
     figures = {}
-    for name, search in LOOKED_FOR.items():
+    for name, search in SEARCHES.items():
         found = len(search(store))
         seconds = []
         for _ in range(WARM):
@@ -125,9 +125,10 @@ def kills(times: int, folder: Path) -> None:
         for name, place, share in (("SQLite", sqlite, times // 3), ("PostgreSQL", url, times // 3)):
             with open_store(place) as store:
                 create_job(store, JOB)
-            told, there = kill_filing(place, start, share)
+            report, there = kill_filing(place, start, share)
             print(
-                f"  {share} kills while filing, {name}: {told} told as filed, {there} there, none twice, all whole", flush=True
+                f"  {share} kills while filing, {name}: {report} told as filed, {there} there, none twice, all whole",
+                flush=True,
             )
             backups = (times - 2 * (times // 3)) // 2
             (folder / name).mkdir()

@@ -61,7 +61,7 @@ def run(command: str, name: str) -> Row:
             feed = judge(recording.trace, recording.limits or shipped(12), recording.context).feed.verdict
             verdict, listed = f"{verdict}, feed {feed}", f"{verdict}, feed {scenario.expected}"
     wanted = {"SIMULATED": True, "Why: ": True, "Check next: ": code != 0}
-    lacking = tuple(words.strip() for words, due in wanted.items() if due and words not in screen)
+    lacking = tuple(terms.strip() for terms, due in wanted.items() if due and terms not in screen)
     return Row(name, listed, verdict, (*lacking, *(("a traceback",) if "Traceback" in shown else ())))
 
 

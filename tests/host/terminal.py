@@ -44,17 +44,17 @@ def run_at(
 def finished(program: pexpect.spawn[str], keep: str = "") -> tuple[int, str]:
     """Exit code and everything it printed, `keep` being what was read before."""
     program.expect(pexpect.EOF)
-    said = keep + str(program.before)
+    output = keep + str(program.before)
     program.close()
     code = program.exitstatus if program.exitstatus is not None else -(program.signalstatus or 0)
-    return code, said
+    return code, output
 
 
-def plain(said: str) -> str:
+def plain(output: str) -> str:
     """Without what steers the terminal."""
-    return ESCAPES.sub("", said).replace("\r", "")
+    return ESCAPES.sub("", output).replace("\r", "")
 
 
-def last_screenful(said: str, height: int) -> list[str]:
+def last_screenful(output: str, height: int) -> list[str]:
     """What stands on the screen when the program has ended: its last lines."""
-    return plain(said).rstrip("\n").split("\n")[-height:]
+    return plain(output).rstrip("\n").split("\n")[-height:]

@@ -19,7 +19,7 @@ from firstcrank.limits import shipped
 from firstcrank.model.vocabulary import CheckId, Scope, Verdict, scope_of
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 # cause -> the standing cautions that must stand beside its check, and words of its own caution
 NEEDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {

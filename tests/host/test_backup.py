@@ -25,8 +25,8 @@ from firstcrank.jobs.restore import restore
 from firstcrank.jobs.snapshot import TABLES, rows_of, snapshot
 from firstcrank.jobs.store import Store, open_store
 
-from .bench_recording import recorded
 from .postgres import shared_store
+from .sim_recording import recorded
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "data" / "store" / "shop-backup.zip"
 
@@ -193,8 +193,8 @@ def test_what_does_not_fit_together_is_found(start: Path, tmp_path: Path) -> Non
         "contents/": (lambda _: None, "recordings are missing"),
         "notes.jsonl": (lambda _: b"", "0 rows of 1"),
     }
-    for number, (name, (change, told)) in enumerate(wrong.items()):
-        with pytest.raises(StoreError, match=told):
+    for number, (name, (change, message)) in enumerate(wrong.items()):
+        with pytest.raises(StoreError, match=message):
             check_backup(edited(tmp_path / "b.zip", tmp_path / f"{number}.zip", name, change))
     swapped = edited(tmp_path / "b.zip", tmp_path / "x.zip", "contents/", lambda content: content[:-1])
     with pytest.raises(StoreError, match="no longer fits its hash"):

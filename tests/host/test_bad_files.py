@@ -123,20 +123,20 @@ def test_maps_of_nonsense(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, value
     one_line(caught.value, path)
 
 
-@pytest.mark.parametrize("spoil", ["text", [1], 10**400, None, True, float("nan")])
-def test_tables_of_a_recording_or_the_board(spoil: object) -> None:
+@pytest.mark.parametrize("damage", ["text", [1], 10**400, None, True, float("nan")])
+def test_tables_of_a_recording_or_the_board(damage: object) -> None:
     """The same by JSON, which can hold what TOML cannot."""
     calibration = json.loads(json.dumps(Calibration("nominal", {}).to_json()))
     line = {"gain_v_per_code": 0.0047, "offset_v": 0.0, "u_gain_rel": 0.001, "u_offset_v": 0.01}
     for key in line:
         with pytest.raises(CalibrationError, match=key):
-            Calibration.from_json({**calibration, "channels": {"battery": {**line, key: spoil}}})
+            Calibration.from_json({**calibration, "channels": {"battery": {**line, key: damage}}})
     for key in ("channels", "notes", "kind"):
         with pytest.raises(CalibrationError):
-            Calibration.from_json({**calibration, "channels": {"battery": line}, key: spoil})
+            Calibration.from_json({**calibration, "channels": {"battery": line}, key: damage})
     limits = shipped(12).to_json()
     for key in ("system_v", "values", "sources"):
         with pytest.raises(LimitsError):
-            Limits.from_json({**limits, key: spoil})
+            Limits.from_json({**limits, key: damage})
     with pytest.raises(LimitsError):
-        Limits.from_json({**limits, "values": {**limits["values"], "module_minimum_v": spoil}})
+        Limits.from_json({**limits, "values": {**limits["values"], "module_minimum_v": damage}})

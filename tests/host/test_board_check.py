@@ -58,7 +58,7 @@ def test_a_good_board_is_fit() -> None:
 
 
 @pytest.mark.parametrize(
-    ("role", "changed", "result", "said"),
+    ("role", "changed", "result", "expected"),
     [
         ("battery", {"highest_code": 4095, "mean_code": 4095.0}, "fail", "at the top"),
         ("battery", {"stuck": True}, "warn", "never changes"),
@@ -67,10 +67,10 @@ def test_a_good_board_is_fit() -> None:
         ("starter coil", {"mean_code": 0.0, "lowest_code": 0, "highest_code": 0}, "fail", "at the bottom"),
     ],
 )
-def test_inputs(role: str, changed: dict[str, Any], result: str, said: str) -> None:
+def test_inputs(role: str, changed: dict[str, Any], result: str, expected: str) -> None:
     got, seen, do = outcome(with_input(role.replace(" ", "_"), **changed), f"input {role}")
     assert got == result
-    assert said in seen
+    assert expected in seen
     assert do or result == "ok"
 
 
@@ -81,7 +81,7 @@ def test_two_inputs_that_read_the_same_are_pointed_at() -> None:
 
 
 @pytest.mark.parametrize(
-    ("calibration", "result", "said"),
+    ("calibration", "result", "expected"),
     [
         (None, "warn", "none on the board"),
         ("2026-05-01", "ok", "measured 2026-05-01"),
@@ -89,11 +89,11 @@ def test_two_inputs_that_read_the_same_are_pointed_at() -> None:
         ("", "warn", "without a date"),
     ],
 )
-def test_calibration(calibration: str | None, result: str, said: str) -> None:
+def test_calibration(calibration: str | None, result: str, expected: str) -> None:
     answers = replace(asked(), calibration=None if calibration is None else measured(calibration))
     got, seen, do = outcome(answers, "calibration")
     assert (got, bool(do)) == (result, result == "warn")
-    assert said in seen
+    assert expected in seen
 
 
 @pytest.mark.parametrize(
@@ -143,17 +143,17 @@ def test_what_a_closed_port_left_behind_is_no_damage() -> None:
 
 
 @pytest.mark.parametrize(
-    ("speed", "result", "said"),
+    ("speed", "result", "expected"),
     [(300_000.0, "ok", "takes 300 kB/s"), (40_000.0, "fail", "40 kB/s"), (0.0, "fail", "nothing"), (None, "ok", "")],
 )
-def test_the_links_speed(speed: float | None, result: str, said: str) -> None:
+def test_the_links_speed(speed: float | None, result: str, expected: str) -> None:
     found = outcome(replace(asked(), link_bytes_per_s=speed), "link")
     assert found[0] == result
-    assert said in found[1]
+    assert expected in found[1]
 
 
 @pytest.mark.parametrize(
-    ("told", "what", "result", "said"),
+    ("changes", "what", "result", "expected"),
     [
         ({"short_of_memory": "160000 bytes"}, "memory for recording", "fail", "160000"),
         ({"alone_error": "of version 1"}, "working alone", "fail", "version 1"),
@@ -161,26 +161,26 @@ def test_the_links_speed(speed: float | None, result: str, said: str) -> None:
         ({"restarts": 2, "causes": {"the reset pin": 2}, "missed": 1}, "restarts", "warn", "1 with the key on"),
     ],
 )
-def test_what_the_board_lived_through(told: dict[str, Any], what: str, result: str, said: str) -> None:
-    found = outcome(replace(asked(), identity={**asked().identity, **told}), what)
+def test_what_the_board_lived_through(changes: dict[str, Any], what: str, result: str, expected: str) -> None:
+    found = outcome(replace(asked(), identity={**asked().identity, **changes}), what)
     assert found[0] == result
-    assert said in found[1]
+    assert expected in found[1]
     assert found[2]
 
 
 @pytest.mark.parametrize(
-    ("counters", "result", "said"),
+    ("counters", "result", "expected"),
     [
         ({"converter_late_us": 110}, "ok", "110 us"),
         ({"converter_late_us": 15_000}, "fail", "15000 us"),
         ({"converter_late_us": 110, "converter_errors": 2}, "fail", "2 conversions failed"),
     ],
 )
-def test_the_converters_speed_and_errors(counters: dict[str, int], result: str, said: str) -> None:
+def test_the_converters_speed_and_errors(counters: dict[str, int], result: str, expected: str) -> None:
     frame = wire.encode_frame(wire.END, b"12345678", 9, json.dumps({"why": "", "counters": counters}).encode())
     found = outcome(replace(asked(), recording=asked().recording + b"\x00" + frame), "converter")
     assert found[0] == result
-    assert said in found[1]
+    assert expected in found[1]
 
 
 def test_before_the_crank_it_is_told_what_the_board_cannot_do() -> None:
@@ -221,9 +221,9 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--port", "sim:healthy") == 0
     assert "fit for use" in capsys.readouterr().out
     assert run("--port", "sim:healthy", "--json") == 0
-    told = json.loads(capsys.readouterr().out)
-    assert told["fit"] is True
-    assert {"what", "outcome", "seen", "do"} == set(told["checks"][0])
+    report = json.loads(capsys.readouterr().out)
+    assert report["fit"] is True
+    assert {"what", "outcome", "seen", "do"} == set(report["checks"][0])
     assert run("--port", "sim:bare_prompt") == 4
     assert "firstcrank board install" in capsys.readouterr().err
     assert run("--port", "sim:healthy", "--lead", "battery=26") == 2

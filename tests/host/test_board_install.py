@@ -128,15 +128,15 @@ def test_a_damaged_file_is_never_put_in_place(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("interpreter", "version", "said"),
+    ("interpreter", "version", "expected"),
     [("circuitpython", (9, 0, 0), "not MicroPython"), ("micropython", (1, 22, 2), "too old, 1.24 or newer")],
 )
 def test_another_interpreter_or_an_old_one_is_refused(
-    tmp_path: Path, interpreter: str, version: tuple[int, int, int], said: str
+    tmp_path: Path, interpreter: str, version: tuple[int, int, int], expected: str
 ) -> None:
     board = FolderBoard(tmp_path, interpreter=interpreter)
     board.version = version
-    with pytest.raises(WrongFirmwareError, match=said):
+    with pytest.raises(WrongFirmwareError, match=expected):
         inspect(board)
 
 

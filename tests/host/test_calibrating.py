@@ -21,8 +21,8 @@ from firstcrank_sim.board.converter import (
     SPIKE_CODES,
     Converter,
     InputError,
-    bench_calibration,
     measured_calibration,
+    sim_calibration,
     with_spikes,
 )
 
@@ -60,7 +60,7 @@ class Hands:
     """Does what is asked on a simulated board. `wiring` says which lead really reaches which input."""
 
     def __init__(self, board: Board, voltages: tuple[float, ...] = (6.0, 13.5), meter: Meter = METER) -> None:
-        self.board, self.left, self.meter, self.told = board, list(voltages), meter, []
+        self.board, self.left, self.meter, self.messages = board, list(voltages), meter, []
         self.wiring = {role: role for role in ROLES}
         self.gain = 1 + board.rng.uniform(-1, 1) * meter.reading_rel
         self.forgot: str | None = None
@@ -81,11 +81,11 @@ class Hands:
             return math.nan
         true_v = self.left.pop(0)
         self._put(dict.fromkeys(ROLES, true_v))
-        said = true_v * self.gain + self.board.rng.uniform(-1, 1) * self.meter.offset_v
-        return self.lies.get(true_v, round(said, 3))
+        shown_v = true_v * self.gain + self.board.rng.uniform(-1, 1) * self.meter.offset_v
+        return self.lies.get(true_v, round(shown_v, 3))
 
     def tell(self, text: str) -> None:
-        self.told.append(text)
+        self.messages.append(text)
 
 
 def run(board: Board, hands: Hands) -> Calibration:
@@ -128,7 +128,7 @@ def test_a_voltage_on_a_wide_code_is_refused() -> None:
     on_spike_v = (SPIKE_CODES[1] - board.offset_code) / 4096 * board.reference_v / board.share["battery"]
     hands = Hands(board, (on_spike_v, 13.5))
     assert "only one known voltage" in run(board, hands).notes[0]  # only 13.5 V was taken
-    assert any("wide code" in line for line in hands.told)
+    assert any("wide code" in line for line in hands.messages)
     with pytest.raises(CalibrationError, match=r"no known voltage was taken.*wide code"):
         run(board, Hands(board, (on_spike_v,)))
 
@@ -146,14 +146,14 @@ def test_a_misread_meter_is_the_outlier_and_only_that_point_is_taken_again() -> 
     hands = Hands(board, (4.0, 6.0, 9.5, 13.5, 9.51))
     hands.lies = {9.5: 9.3}
     line = run(board, hands).channel("battery")
-    (told,) = hands.told
-    assert re.search(r"9.30 V is -0.[12]\d V off the others' line: read the meter again", told)
-    assert "Only this point is taken again" in told
+    (message,) = hands.messages
+    assert re.search(r"9.30 V is -0.[12]\d V off the others' line: read the meter again", message)
+    assert "Only this point is taken again" in message
     board.volts = dict.fromkeys(ROLES, 9.5)
     assert float(line.volts(board.codes("battery", 4000).mean())) == pytest.approx(9.5, abs=0.03)
 
 
-class Obeys(Hands):
+class FollowsPrompts(Hands):
     """Types "9" for a cell of 8.6 V, then 13.2 V; whatever is told to be read again is, as the meter shows it."""
 
     def __init__(self, board: Board, first_v: float = 9.0) -> None:
@@ -181,7 +181,7 @@ def test_who_obeys_gets_a_good_calibration_from_a_slip() -> None:
     most = 0
     for seed in range(60):
         board = Board(np.random.default_rng(seed))
-        hands = Obeys(board)
+        hands = FollowsPrompts(board)
         line = run(board, hands).channel("key_switch")
         assert hands.asked_again in (1, 2)
         most = max(most, hands.asked_again)
@@ -191,7 +191,7 @@ def test_who_obeys_gets_a_good_calibration_from_a_slip() -> None:
 
 
 @pytest.mark.parametrize(
-    ("points", "said"),
+    ("points", "expected"),
     [
         ([(0.0, 2.0)], "at least the shorted"),
         ([(0.0, 2.0), (6.0, 1272.0), (12.0, 1000.0)], "higher voltage does not give"),
@@ -199,23 +199,23 @@ def test_who_obeys_gets_a_good_calibration_from_a_slip() -> None:
         ([(0.0, 2.0), (12.0, 1800.0)], "wrong resistor"),
     ],
 )
-def test_points_that_make_no_line_are_refused(points: list[tuple[float, float]], said: str) -> None:
+def test_points_that_make_no_line_are_refused(points: list[tuple[float, float]], expected: str) -> None:
     made = [Point(v, {"battery": code}, {"battery": 1.3}) for v, code in points]
-    with pytest.raises(CalibrationError, match=said):
+    with pytest.raises(CalibrationError, match=expected):
         fit("battery", made, METER, NOMINAL.channel("battery"))
 
 
 def slip(
-    seed: int, typed_v: tuple[float, float], true_v: tuple[float, float], spoil_v: float = 0.0
+    seed: int, typed_v: tuple[float, float], true_v: tuple[float, float], damage_v: float = 0.0
 ) -> tuple[float, float] | None:
     """(reading less 7 V, stated uncertainty) of a feed at 7 V after calibrating with a slip; None where it was refused."""
     board = Board(np.random.default_rng(seed))
-    board.offset_code = spoil_v
+    board.offset_code = damage_v
     points = []
-    for said, volts in ((0.0, 0.0), *zip(typed_v, true_v, strict=True)):
+    for shown_v, volts in ((0.0, 0.0), *zip(typed_v, true_v, strict=True)):
         board.volts = dict.fromkeys(ROLES, volts)
         mean, rms = board.read()
-        points.append(Point(said, mean, rms))
+        points.append(Point(shown_v, mean, rms))
     try:
         line = fit("key_switch", points, Meter("m", 0.0005, 0.005), NOMINAL.channel("key_switch")).line
     except CalibrationError:
@@ -262,7 +262,7 @@ def test_one_known_voltage_costs_and_the_cost_is_told() -> None:
     hands = Hands(board, (13.5,))
     alone = run(board, hands)
     assert "only one known voltage" in alone.notes[0]
-    assert any("nothing would show a slip of the meter: what is left is ±" in line for line in hands.told)
+    assert any("nothing would show a slip of the meter: what is left is ±" in line for line in hands.messages)
     both = run(board, Hands(board, (9.0, 13.5)))
     assert expanded_v(alone.channel("battery"), 12.0) > 3.0 * expanded_v(both.channel("battery"), 12.0)
     near = run(board, Hands(board, (12.4, 13.5)))  # 1.1 V apart shows no slip either
@@ -296,10 +296,10 @@ def test_a_meter_must_be_a_meter(rel: float, offset: float) -> None:
 def test_the_benchs_measured_calibration_is_what_calibrating_gives() -> None:
     """Its stated uncertainty at every voltage, alone and in a drop, within a twentieth of a calibration made on a simulated board."""
     meter = Meter("m", 0.001, 0.004)
-    nominal = bench_calibration(12).channel("battery")
+    nominal = sim_calibration(12).channel("battery")
     made = []
     for offset_code in (3.0, 14.0):
-        converter = Converter(bench_calibration(12), errors={"battery": InputError(1.0, offset_code * nominal.gain_v_per_code)})
+        converter = Converter(sim_calibration(12), errors={"battery": InputError(1.0, offset_code * nominal.gain_v_per_code)})
         points = []
         for volts in (0.0, 9.0, 12.6):
             codes = converter.codes("battery", np.full(4000, volts), 6e-6, np.random.default_rng(2))

@@ -44,7 +44,7 @@ def test_json_round_trip() -> None:
 
 
 @pytest.mark.parametrize(
-    ("spoil", "said"),
+    ("damage", "expected"),
     [
         (lambda d: d.pop("kind"), "kind"),
         (lambda d: d["channels"]["battery"].pop("gain_v_per_code"), "gain_v_per_code"),
@@ -52,10 +52,10 @@ def test_json_round_trip() -> None:
         (lambda d: d["channels"].update(radio=d["channels"]["battery"]), "radio"),
     ],
 )
-def test_unusable_json_names_the_key(spoil: object, said: str) -> None:
+def test_unusable_json_names_the_key(damage: object, expected: str) -> None:
     data = Calibration("measured", {"battery": LINE}).to_json()
-    spoil(data)  # type: ignore[operator]
-    with pytest.raises(CalibrationError, match=said):
+    damage(data)  # type: ignore[operator]
+    with pytest.raises(CalibrationError, match=expected):
         Calibration.from_json(data)
 
 
@@ -122,9 +122,9 @@ def test_another_converter_behind_the_inputs(tmp_path) -> None:
         'kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\nr_bottom_ohm = 22e3\ntolerance_rel = 0.01\nclamp = "bav199"\n'
         'converter = "rp2040"\n'
     )
-    said = read_calibration(file, "mcp3208").channel("battery")
-    assert said.converter == "rp2040"  # what the file says of its own board wins
-    assert said.uncertainty.leakage_v == pytest.approx(0.02e-6 * 1e5 / 3**0.5)
+    output = read_calibration(file, "mcp3208").channel("battery")
+    assert output.converter == "rp2040"  # what the file says of its own board wins
+    assert output.uncertainty.leakage_v == pytest.approx(0.02e-6 * 1e5 / 3**0.5)
 
 
 @pytest.mark.parametrize(
@@ -166,7 +166,7 @@ def test_nominal_toml(tmp_path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "expected"),
     [
         ("not toml [", "board.toml"),
         ('kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\ncolour = 3\n', "colour"),
@@ -174,10 +174,10 @@ def test_nominal_toml(tmp_path) -> None:
         ('kind = "guess"\n[channels]\n', "guess"),
     ],
 )
-def test_unusable_toml_says_why(tmp_path, text: str, said: str) -> None:
+def test_unusable_toml_says_why(tmp_path, text: str, expected: str) -> None:
     file = tmp_path / "board.toml"
     file.write_text(text)
-    with pytest.raises(CalibrationError, match=said):
+    with pytest.raises(CalibrationError, match=expected):
         read_calibration(file)
 
 

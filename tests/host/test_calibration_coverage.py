@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
-from tests.host.calibration_coverage import METERS, MODELS, POINT_SETS, measure
+from tests.host.calibration_coverage import METERS, MODELS, POINT_SERIES, measure
 
 BUILDS = 200
 LOW, HIGH = 0.93, 0.998  # 200 builds, two leads: 95 % of 400 would come out at 93 % or more in 95 runs of 100
@@ -13,7 +13,7 @@ LOW, HIGH = 0.93, 0.998  # 200 builds, two leads: 95 % of 400 would come out at 
 
 @pytest.mark.parametrize("model", list(MODELS))
 @pytest.mark.parametrize(
-    ("meter", "known_v"), [(METERS[0], POINT_SETS[0]), (METERS[1], POINT_SETS[1]), (METERS[2], POINT_SETS[0])]
+    ("meter", "known_v"), [(METERS[0], POINT_SERIES[0]), (METERS[1], POINT_SERIES[1]), (METERS[2], POINT_SERIES[0])]
 )
 def test_the_stated_uncertainty_covers_neither_too_little_nor_too_much(
     model: str, meter: object, known_v: tuple[float, ...]
@@ -31,4 +31,4 @@ def test_the_bounds_would_notice(monkeypatch: pytest.MonkeyPatch) -> None:
     for factor, out in ((0.5, lambda s: min(s.values()) < LOW), (2.0, lambda s: min(s.values()) > HIGH)):
         monkeypatch.setattr(calibration_coverage, "of_voltage", lambda *a, f=factor: f * of_voltage(*a))
         monkeypatch.setattr(calibration_coverage, "of_difference", lambda *a, f=factor: f * of_difference(*a))
-        assert out(measure("bench", METERS[0], POINT_SETS[0], 100).share)
+        assert out(measure("simulator", METERS[0], POINT_SERIES[0], 100).share)

@@ -103,13 +103,13 @@ def test_a_visit_to_the_terminal_resumes_and_stands_in_the_record(tmp_path: Path
     program.sendline("s")
     program.expect("Why")
     program.sendline("bulbs on order")
-    code, said = finished(program)
+    code, output = finished(program)
     assert code == 1
-    assert "2 of 40 closed" in plain(said)
-    code, said = finished(run_at(tmp_path, "checklist", "1207", "--show"))
+    assert "2 of 40 closed" in plain(output)
+    code, output = finished(run_at(tmp_path, "checklist", "1207", "--show"))
     assert code == 1
-    assert "12.6 V" in plain(said)
-    assert "skipped" in plain(said)
+    assert "12.6 V" in plain(output)
+    assert "skipped" in plain(output)
 
 
 def test_at_24_v_supply_volts_double_and_bus_and_ohms_stay() -> None:
@@ -135,10 +135,10 @@ def test_a_vehicle_of_24_v_at_the_terminal(tmp_path: Path, monkeypatch: pytest.M
     program.expect("At 24 V: 24.8 to 26.4 V")
     program.expect("a reading")
     program.sendline("25.3")
-    code, said = finished(program)
+    code, output = finished(program)
     assert code == 1  # the others are open
-    assert "13  done" in plain(said)
-    assert "25.3 V (24.8 to 26.4 V)" in plain(said)
+    assert "13  done" in plain(output)
+    assert "25.3 V (24.8 to 26.4 V)" in plain(output)
 
 
 def code_of(*args: str) -> int:

@@ -142,10 +142,10 @@ def running(volts: float, end_s: float = 16.0) -> Start:
 
 def test_charging_is_judged_only_when_told_that_it_runs() -> None:
     assert not [f for f in judged(running(14.1)).findings if f.check == "charging"]
-    told = replace(ASKED, engine_running=True)
-    assert finding(judged(running(14.1), told), "charging").result == "pass"
-    assert finding(judged(running(15.6), told), "charging").result == "fail"  # too much is told at once
-    early = judged(running(12.4), told)
+    runs = replace(ASKED, engine_running=True)
+    assert finding(judged(running(14.1), runs), "charging").result == "pass"
+    assert finding(judged(running(15.6), runs), "charging").result == "fail"  # too much is told at once
+    early = judged(running(12.4), runs)
     assert finding(early, "charging").result == "not measured"  # an intake heater may cycle for a minute
     assert "keep recording" in finding(early, "charging").reason
     assert (early.verdict, early.feed.verdict) == ("PASS", "PASS")
@@ -153,9 +153,9 @@ def test_charging_is_judged_only_when_told_that_it_runs() -> None:
 
 @pytest.mark.slow
 def test_no_charge_is_a_fault_after_a_minute_and_fails_the_start_but_not_the_feed() -> None:
-    told = replace(ASKED, engine_running=True)
+    runs = replace(ASKED, engine_running=True)
     for watched_s, result in ((58.0, "not measured"), (62.0, "fail")):
-        judgement = judged(running(12.4, RELEASE_S + watched_s), told)
+        judgement = judged(running(12.4, RELEASE_S + watched_s), runs)
         assert finding(judgement, "charging").result == result
         assert judgement.feed.verdict == "PASS"
         assert judgement.verdict == ("FAIL" if result == "fail" else "PASS")
@@ -207,13 +207,13 @@ def test_no_advice_ever_says_to_tie_the_feed_to_start() -> None:
     import inspect
 
     from firstcrank.analysis import causes
-    from firstcrank.analysis.causes import facts, feed, power
+    from firstcrank.analysis.causes import feed, power, symptoms
 
-    for module in (causes, facts, feed, power):
+    for module in (causes, symptoms, feed, power):
         text = inspect.getsource(module).lower().replace('"\n        "', "").replace('"\n    "', "")
-        for words in FORBIDDEN:
+        for phrase in FORBIDDEN:
             for at in range(len(text)):
-                at = text.find(words, at)
+                at = text.find(phrase, at)
                 if at < 0:
                     break
                 before = text[max(at - 80, 0) : at]

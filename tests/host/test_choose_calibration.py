@@ -34,18 +34,18 @@ def measured(days_old: int) -> Calibration:
 
 
 def choose(board: Board, file: Path | None = None, acquisition: str = "auto") -> tuple[Calibration, str]:
-    said = io.StringIO()
-    console = Console(file=said, width=200)
-    return choose_calibration(board, file, shipped(12), console, acquisition), said.getvalue()  # type: ignore[arg-type]
+    output = io.StringIO()
+    console = Console(file=output, width=200)
+    return choose_calibration(board, file, shipped(12), console, acquisition), output.getvalue()  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
-    ("days_old", "told"), [(10, ""), (400, "The calibration is 400 days old"), (-30, "is this computer's clock right?")]
+    ("days_old", "expected"), [(10, ""), (400, "The calibration is 400 days old"), (-30, "is this computer's clock right?")]
 )
-def test_an_old_calibration_is_told_before_the_crank(days_old: int, told: str) -> None:
-    _, said = choose(Board(measured(days_old).to_json()))
-    assert told in said
-    assert ("firstcrank board calibrate" in said) == bool(told)
+def test_an_old_calibration_is_told_before_the_crank(days_old: int, expected: str) -> None:
+    _, output = choose(Board(measured(days_old).to_json()))
+    assert expected in output
+    assert ("firstcrank board calibrate" in output) == bool(expected)
 
 
 def test_an_old_file_is_told_as_well(tmp_path: Path) -> None:
@@ -68,6 +68,6 @@ def test_a_measured_line_of_another_converter_is_refused(chip: str, acquisition:
     [("RP2040", "auto", "rp2040"), ("RP2350", "rp2_dma", "rp2350"), ("RP2040", "spi_mcp3208", "mcp3208")],
 )
 def test_without_any_the_nominal_one_is_the_converters(chip: str, acquisition: str, name: str) -> None:
-    calibration, said = choose(Board(None, chip), acquisition=acquisition)
+    calibration, output = choose(Board(None, chip), acquisition=acquisition)
     assert calibration.channel("battery").converter == name
-    assert "not calibrated" in said
+    assert "not calibrated" in output

@@ -13,8 +13,8 @@ import pytest
 from firstcrank.cli.main import COMMANDS, main
 from firstcrank.link import ports
 
-from .bench_recording import recorded
 from .recording_edits import as_format_1
+from .sim_recording import recorded
 
 
 def run(*args: str) -> int:
@@ -46,8 +46,8 @@ def short(tmp_path: Path) -> Path:
 
 def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--help") == 0
-    said = capsys.readouterr().out
-    assert all(name in said for name in COMMANDS)
+    output = capsys.readouterr().out
+    assert all(name in output for name in COMMANDS)
 
 
 @pytest.mark.parametrize("name", list(COMMANDS))
@@ -105,10 +105,10 @@ def test_a_pass_is_worded_for_the_feed_and_lists_what_was_not_measured(
     healthy: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     run("judge", str(healthy))
-    said = capsys.readouterr().out
-    assert "Key feed: PASS" in said
-    assert "Not measured" in said
-    assert "Intake heater" in said
+    output = capsys.readouterr().out
+    assert "Key feed: PASS" in output
+    assert "Not measured" in output
+    assert "Intake heater" in output
 
 
 def test_unasked_answers_are_assumptions_and_options_replace_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -123,7 +123,7 @@ def test_unasked_answers_are_assumptions_and_options_replace_them(tmp_path: Path
 
 
 @pytest.mark.parametrize(
-    ("args", "code", "said"),
+    ("args", "code", "expected"),
     [
         (("judge",), 2, "Missing argument"),
         (("judge", "x.fcr", "--system", "6"), 2, "'6' is not one of"),
@@ -138,16 +138,16 @@ def test_unasked_answers_are_assumptions_and_options_replace_them(tmp_path: Path
 def test_trouble_is_one_plain_line_and_its_code(
     args: tuple[str, ...],
     code: int,
-    said: str,
+    expected: str,
     capsys: pytest.CaptureFixture[str],
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert run(*args) == code
-    told = capsys.readouterr().err
-    assert said in told
-    assert "Traceback" not in told
+    errors = capsys.readouterr().err
+    assert expected in errors
+    assert "Traceback" not in errors
 
 
 def test_no_board_and_two_boards(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
@@ -162,16 +162,16 @@ def test_no_board_and_two_boards(monkeypatch: pytest.MonkeyPatch, capsys: pytest
     assert run("board", "list") == 0
     listed("/dev/ttyACM0", "/dev/ttyACM1")
     assert run("record", "--yes") == 4
-    told = capsys.readouterr().err
-    assert "2 boards found" in told
-    assert "--port" in told
-    assert "/dev/ttyACM1" in told
+    errors = capsys.readouterr().err
+    assert "2 boards found" in errors
+    assert "--port" in errors
+    assert "/dev/ttyACM1" in errors
 
 
 def test_record_on_the_bench_tells_what_to_do_and_keeps_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "start.fcr"
     assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes", "--key-start", "--module-plugged") == 0
-    said = capsys.readouterr().out
+    output = capsys.readouterr().out
     order = [
         "Before you touch the key",
         "KEY OFF",
@@ -180,7 +180,7 @@ def test_record_on_the_bench_tells_what_to_do_and_keeps_the_file(tmp_path: Path,
         "LEAVE THE KEY ON",
         "Key feed: PASS",
     ]
-    places = [said.index(text) for text in order]
+    places = [output.index(text) for text in order]
     assert places == sorted(places)
     assert path.exists()
     assert run("judge", str(path)) == 0
@@ -221,7 +221,7 @@ def test_demo_comes_out_as_it_should() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "said"),
+    ("name", "expected"),
     [
         ("host_stalls", "are missing at"),
         ("board_restarts", "breaks off"),
@@ -230,14 +230,14 @@ def test_demo_comes_out_as_it_should() -> None:
     ],
 )
 def test_what_went_wrong_on_the_way_is_no_verdict(
-    name: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str, expected: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "start.fcr"
     path.write_bytes(recorded(name.removesuffix("_with_12v_limits")))
     options = ["--system", "12"] if name.startswith("healthy_24v") else []
     assert run("judge", "--json", str(path), *options) == 3
     judged = json.loads(capsys.readouterr().out)
-    assert any(said in reason for reason in judged["reasons"]), judged["reasons"]
+    assert any(expected in reason for reason in judged["reasons"]), judged["reasons"]
 
 
 def test_an_unexpected_error_is_one_line_too(
@@ -248,9 +248,9 @@ def test_an_unexpected_error_is_one_line_too(
 
     monkeypatch.setattr("firstcrank.tracefiles.table.load", broken)
     assert run("judge", str(healthy)) == 4
-    told = capsys.readouterr().err
-    assert "RuntimeError: a bug of ours" in told
-    assert len(told.splitlines()) == 1
+    errors = capsys.readouterr().err
+    assert "RuntimeError: a bug of ours" in errors
+    assert len(errors.splitlines()) == 1
     monkeypatch.setenv("FIRSTCRANK_TRACEBACK", "1")
     with pytest.raises(RuntimeError):
         main(["judge", str(healthy)])

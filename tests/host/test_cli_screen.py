@@ -25,7 +25,7 @@ from firstcrank.trace import Trace
 from firstcrank.tracefiles.native import from_bytes
 from firstcrank.units import format_duration
 
-from .bench_recording import make, recorded
+from .sim_recording import make, recorded
 
 
 def judged(name: str) -> tuple[Judgement, Trace]:
@@ -50,7 +50,7 @@ def test_no_line_is_wider_than_the_screen(name: str, width: int) -> None:
 
 
 def test_the_verdict_comes_first_and_last_and_the_rest_in_the_order_of_use() -> None:
-    said = screen("feed_dead_in_start")
+    output = screen("feed_dead_in_start")
     wanted = [
         "Key feed: FAIL",
         "█████",
@@ -64,17 +64,17 @@ def test_the_verdict_comes_first_and_last_and_the_rest_in_the_order_of_use() -> 
     ]
     at = 0
     for text in wanted:
-        at = said.index(text, at) + 1
-    assert said.count("Key feed: FAIL") == 2
-    assert "\x1b" not in said
+        at = output.index(text, at) + 1
+    assert output.count("Key feed: FAIL") == 2
+    assert "\x1b" not in output
 
 
 def test_a_console_without_our_characters_gets_plain_ones() -> None:
-    said = screen("feed_dead_in_start", encoding="ascii")
-    assert "Key feed: FAIL" in said
-    assert "^^^" in said
-    assert "#####" in said
-    assert "+/- " in said
+    output = screen("feed_dead_in_start", encoding="ascii")
+    assert "Key feed: FAIL" in output
+    assert "^^^" in output
+    assert "#####" in output
+    assert "+/- " in output
 
 
 LARGE = ("PASS", "FAIL", "NO VERDICT", "FEED PASS", "FEED FAIL", "FEED NO VERDICT", OTHER_FAULT, DO_NOT_CRANK_AGAIN)
@@ -138,9 +138,9 @@ def test_a_fault_beside_a_feed_that_passes_is_as_large_and_never_green(name: str
     assert (judgement.verdict, judgement.feed.verdict) == ("FAIL", "PASS")
     harm = name != "heater_feed_low"
     assert large_lines(judgement) == ("FEED PASS", DO_NOT_CRANK_AGAIN if harm else OTHER_FAULT)
-    said = coloured(judgement, trace, width)
-    assert GREEN not in said
-    assert "\x1b[32m" not in said
+    output = coloured(judgement, trace, width)
+    assert GREEN not in output
+    assert "\x1b[32m" not in output
     plain = plain_screen(judgement, trace, width)
     for text in large_lines(judgement):
         for line in fitted(text, width - 4) or ["?"]:
@@ -162,7 +162,7 @@ def plain_screen(judgement: Judgement, trace: Trace | None, width: int = 80, enc
 
 
 def test_the_other_fault_comes_before_the_feed_and_the_worst_before_the_rest() -> None:
-    said = plain_screen(*with_fault("module_supply_drop"))
+    output = plain_screen(*with_fault("module_supply_drop"))
     order = [
         "Other fault ",
         "Do not crank again: ",
@@ -172,37 +172,37 @@ def test_the_other_fault_comes_before_the_feed_and_the_worst_before_the_rest() -
         "Check next",
         "What was checked",
     ]
-    places = [said.index(text) for text in order]
+    places = [output.index(text) for text in order]
     assert places == sorted(places)
 
 
 def test_a_console_without_our_characters_gets_the_fault_in_plain_ones() -> None:
-    said = plain_screen(*with_fault("heater_reversed"), encoding="ascii")
-    assert all(row.rstrip() in said for row in banner("DO NOT CRANK", ascii_only=True))
+    output = plain_screen(*with_fault("heater_reversed"), encoding="ascii")
+    assert all(row.rstrip() in output for row in banner("DO NOT CRANK", ascii_only=True))
 
 
 def test_probably_is_said_only_of_a_failure() -> None:
     cause = Cause("slow_crank", 0.6, "it turns slowly", "check the battery")
     for verdict, label in (("PASS", "Note"), ("NO VERDICT", "Perhaps"), ("FAIL", "Probably")):
         made = made_up(verdict, likely_causes=(cause,))
-        said = plain_screen(made, None)
-        assert f"{label} " in said
-        assert ("Probably" in said) == (verdict == "FAIL")
+        output = plain_screen(made, None)
+        assert f"{label} " in output
+        assert ("Probably" in output) == (verdict == "FAIL")
 
 
 def test_no_verdict_is_seen_on_a_white_screen_and_without_colour() -> None:
     judgement, trace = judged("short_crank")
-    said = coloured(judgement, trace)
-    assert YELLOW not in said
-    assert "\x1b[33m" not in said
-    assert len(re.findall(re.escape(REVERSE) + " *Key feed: NO VERDICT", said)) == 2
+    output = coloured(judgement, trace)
+    assert YELLOW not in output
+    assert "\x1b[33m" not in output
+    assert len(re.findall(re.escape(REVERSE) + " *Key feed: NO VERDICT", output)) == 2
     assert GREEN in coloured(*judged("healthy"))
 
 
 def test_what_was_tolerated_has_a_label_of_its_own() -> None:
     made = made_up("PASS", tolerated=("one bounce of 4 ms as the key turns to START at 5.020 s",))
-    said = plain_screen(made, None)
-    assert re.search(r"Tolerated +One bounce of 4 ms", said)
+    output = plain_screen(made, None)
+    assert re.search(r"Tolerated +One bounce of 4 ms", output)
 
 
 def test_one_loss_is_listed_once_and_its_drops_not_at_all() -> None:
@@ -220,10 +220,10 @@ def test_one_loss_is_listed_once_and_its_drops_not_at_all() -> None:
 def test_a_loss_is_marked_whole_on_the_strip() -> None:
     judgement, trace = judged("feed_dead_in_start")
     (loss,) = losses(judgement)
-    (marks,) = [line for line in strip(trace, judgement, 80) if line.startswith("feed lost")]
+    (markers,) = [line for line in strip(trace, judgement, 80) if line.startswith("feed lost")]
     column_s = float(trace.end_s[-1] - trace.start_s[0]) / (80 - 14 - 10)
-    assert marks.count("▲") == pytest.approx(loss.duration_s / column_s, abs=2)
-    assert "▲" * marks.count("▲") in marks
+    assert markers.count("▲") == pytest.approx(loss.duration_s / column_s, abs=2)
+    assert "▲" * markers.count("▲") in markers
 
 
 def test_what_is_tolerated_is_not_marked_as_lost() -> None:
@@ -263,11 +263,11 @@ def test_a_dropout_of_a_millisecond_is_seen_on_the_strip_and_drawn_again_closer(
     lines = strip(trace, judgement, 80)
     drop = next(d for d in judgement.dropouts if d.counts)
     assert drop.duration_s < 0.05
-    marks = [line for line in lines if line.startswith("feed lost")]
-    assert marks[0].count("▲") == 1
-    assert marks[1].count("▲") >= 5
+    markers = [line for line in lines if line.startswith("feed lost")]
+    assert markers[0].count("▲") == 1
+    assert markers[1].count("▲") >= 5
     key = next(line for line in lines if line.startswith("key switch"))
-    column = marks[0].index("▲")
+    column = markers[0].index("▲")
     assert key[column] == " "
     assert key[column - 3] == key[column + 3] == "█"
     assert any(f"The dropout at {drop.start_s:.3f} s, closer" in line for line in lines)

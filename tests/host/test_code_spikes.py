@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.converters import CODES, CONVERTERS, as_given, evened
-from firstcrank_sim.board.converter import SPIKE_CODES, SPIKE_WIDTHS, WIDTH_SPREAD, Converter, bench_calibration
+from firstcrank_sim.board.converter import SPIKE_CODES, SPIKE_WIDTHS, WIDTH_SPREAD, Converter, sim_calibration
 
 MEAN_OF = 256
-LINE = bench_calibration(12).channel("key_switch")
+LINE = sim_calibration(12).channel("key_switch")
 
 
 def errors_v(converter: Converter, volts: np.ndarray, corrected: bool = True) -> np.ndarray:
@@ -29,7 +29,7 @@ def errors_v(converter: Converter, volts: np.ndarray, corrected: bool = True) ->
 @pytest.mark.parametrize("wider", [-WIDTH_SPREAD, 0.0, WIDTH_SPREAD])
 def test_the_staircase_takes_the_wide_codes_out(noise_code: float, wider: float) -> None:
     """Over the whole range; what is left, wider codes than the mean board's and all, is the stated residual."""
-    converter = Converter(bench_calibration(12), noise_code=noise_code, widths=tuple(w + wider for w in SPIKE_WIDTHS))
+    converter = Converter(sim_calibration(12), noise_code=noise_code, widths=tuple(w + wider for w in SPIKE_WIDTHS))
     volts = np.linspace(0.3, 17.5, 700)
     left, plain = errors_v(converter, volts), errors_v(converter, volts, corrected=False)
     lsb_v = LINE.gain_v_per_code
@@ -40,7 +40,7 @@ def test_the_staircase_takes_the_wide_codes_out(noise_code: float, wider: float)
 
 
 def test_near_a_wide_code_a_value_is_within_its_stated_uncertainty() -> None:
-    converter = Converter(bench_calibration(12))
+    converter = Converter(sim_calibration(12))
     for spike in SPIKE_CODES:
         around_v = LINE.volts(np.arange(spike - 40, spike + 40, 0.5))
         stated_v = np.array([2.0 * of_voltage(float(v), LINE.uncertainty, 16) for v in around_v])

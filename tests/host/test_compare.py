@@ -18,7 +18,7 @@ from firstcrank.report.document import Rows, texts
 from firstcrank.report.plots import as_png, comparison
 from tests.acceptance.start import CRANK_S, STEP_S, Start
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 from .test_text_is_text import run
 
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
@@ -44,7 +44,7 @@ def test_aligned_at_the_starter_and_the_repair_is_said() -> None:
     inside = (compared.at_s > 6.1 - CRANK_S) & (compared.at_s < 7.4 - CRANK_S)
     assert float(np.nanmedian(difference[inside])) > 8.0
     assert abs(float(np.nanmedian(difference[~inside]))) < 0.3
-    change = {(c.check, c.phase): c.words for c in changes(before[1], judged(later)[1])}
+    change = {(c.check, c.phase): c.difference_text for c in changes(before[1], judged(later)[1])}
     assert change["key_feed_dropout", "crank"] == "fail before, pass now: better"
     assert change["key_feed_dropout", "key on"] == SAME
     assert as_png(comparison(compared, ("before", "after"))).startswith(b"\x89PNG")
@@ -53,7 +53,7 @@ def test_aligned_at_the_starter_and_the_repair_is_said() -> None:
 def test_the_same_start_twice_differs_in_nothing() -> None:
     one = judged(Start())
     compared = compare(one, one)
-    assert {c.words for c in changes(one[1], one[1])} == {SAME}
+    assert {c.difference_text for c in changes(one[1], one[1])} == {SAME}
     assert float(np.nanmax(np.abs(compared.difference_v("battery")))) == 0.0
 
 
@@ -85,11 +85,11 @@ def test_each_crank_is_compared_by_its_own_findings() -> None:
     assert (crank_result(start[1], 1), crank_result(start[1], 2)) == ("pass", "fail")
     found = {(c.check, c.phase): c for c in changes(start[1], start[1], (1, 2))}
     change = found["key_feed_dropout", "crank"]
-    assert change.words == "pass before, fail now"
+    assert change.difference_text == "pass before, fail now"
     assert change.before is not None
     assert change.after is not None
     assert (change.before.crank, change.after.crank) == (1, 2)
-    assert {c.words for c in changes(start[1], start[1], (2, 2))} == {SAME}
+    assert {c.difference_text for c in changes(start[1], start[1], (2, 2))} == {SAME}
 
 
 def six_cranks() -> Start:

@@ -23,8 +23,8 @@ from firstcrank.tracefiles.csv_export import write_csv
 from firstcrank.tracefiles.export import metadata
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import recorded
 from .recording_edits import without
+from .sim_recording import recorded
 
 
 def verdict_of(recording: Recording) -> str:

@@ -20,7 +20,7 @@ def rows(count: int = 400) -> str:
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "expected"),
     [
         (HEADER + rows() + "0.5,1_2,11\n", "line 402, column battery_v: '1_2' is not a number"),
         (HEADER + rows() + "0.5,١٢,11\n", "column battery_v: '١٢' is not a number"),
@@ -40,14 +40,14 @@ def rows(count: int = 400) -> str:
         (HEADER + "\x00" * 3_000_000, "longer than a row of numbers"),
     ],
 )
-def test_odd_files_end_in_one_line(tmp_path: Path, text: str, said: str) -> None:
+def test_odd_files_end_in_one_line(tmp_path: Path, text: str, expected: str) -> None:
     path = tmp_path / "a.csv"
     path.write_bytes(text.encode("utf-8", "surrogatepass"))
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         with pytest.raises(UnreadableTraceError) as error:
             read_csv(path)
-    assert said in str(error.value)
+    assert expected in str(error.value)
     assert len(str(error.value)) < 1000
     assert "\n" not in str(error.value)
 

@@ -16,17 +16,17 @@ from firstcrank.jobs.store import open_store
 from firstcrank.limits import shipped
 from firstcrank.model.context import Context
 from firstcrank.report import html
-from firstcrank.report.customer_words import without_options
+from firstcrank.report.customer_text import without_options
 from firstcrank.report.document import texts
 from firstcrank.report.drawing import around_the_cranks, overview
-from firstcrank.report.facts import Facts
 from firstcrank.report.gather import from_store
-from firstcrank.report.sections import SHOPS_WORDS, document
+from firstcrank.report.inputs import ReportInputs
+from firstcrank.report.sections import SHOP_ONLY, document
 from firstcrank.report.svg import as_svg
 from firstcrank.tracefiles.table import load
 
-from .bench_recording import recorded
-from .test_report import facts
+from .sim_recording import recorded
+from .test_report import inputs
 from .test_report_zoom import stretched
 from .test_text_is_text import run
 
@@ -68,10 +68,10 @@ def test_no_line_that_the_judge_can_say_has_an_option_left() -> None:
 
 @pytest.mark.parametrize("name", ["marigold_trap", "short_crank", "heater_only"])
 def test_a_page_has_no_options(tmp_path: Path, name: str) -> None:
-    made = facts(tmp_path, name)
+    made = inputs(tmp_path, name)
     judgement = judge(made.recording.trace, shipped(24), Context())
     for judged in (made, replace(made, judgement=judgement)):
-        own = [text for section in SHOPS_WORDS for part in section(judged) for text in texts(part)]
+        own = [text for section in SHOP_ONLY for part in section(judged) for text in texts(part)]
         shown = [text for part in document(judged) for text in texts(part) if text not in own]
         assert len(shown) > 40
         assert [text for text in shown if OPTION.search(text)] == []
@@ -124,12 +124,12 @@ def test_the_start_before_can_be_named(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 def test_one_loss_has_one_length(tmp_path: Path) -> None:
-    page = html.render(facts(tmp_path))
+    page = html.render(inputs(tmp_path))
     assert set(re.findall(r"(\d+\.\d+) s (?:\(3\.638|at 3\.638)", page)) == {"3.69"}
 
 
 def test_a_picture_has_its_words_title_and_a_legend_of_the_hatching(tmp_path: Path) -> None:
-    made = facts(tmp_path)
+    made = inputs(tmp_path)
     for phone in (False, True):
         svg = as_svg(overview(made.recording.trace, made.judgement), phone)
         assert 'role="img"' in svg
@@ -142,20 +142,20 @@ def test_a_picture_has_its_words_title_and_a_legend_of_the_hatching(tmp_path: Pa
 
 def test_lines_that_lie_on_each_other_are_both_seen(tmp_path: Path) -> None:
     """Each is narrower than the one below it, and all but the lowest are broken."""
-    curves = overview(*_of(facts(tmp_path))).curves
+    curves = overview(*_of(inputs(tmp_path))).curves
     widths = [curve.width_pt for curve in curves]
     assert widths == sorted(widths, reverse=True)
     assert len(set(widths)) == len(widths)
     assert all(curve.style.dashes for curve in curves[1:])
 
 
-def _of(made: Facts) -> tuple:
+def _of(made: ReportInputs) -> tuple:
     return made.recording.trace, made.judgement
 
 
 def test_start_is_named_and_shown_large_in_a_long_recording(tmp_path: Path) -> None:
     """Six minutes with a crank of 3.6 s."""
-    made = facts(tmp_path)
+    made = inputs(tmp_path)
     long = stretched(made.recording.trace, 40)
     assert "START" in [name for _, name in overview(long, made.judgement).captions]
     cranks = around_the_cranks(long, made.judgement)

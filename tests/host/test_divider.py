@@ -34,11 +34,11 @@ def test_every_proposal_meets_every_requirement(
     try:
         proposals = propose(requirements)
     except UnmetRequirementError as error:
-        told = str(error)
+        message = str(error)
         proposals = []
     else:
-        told = "conflict"
-    assert "conflict" in told or "cannot be met" in told
+        message = "conflict"
+    assert "conflict" in message or "cannot be met" in message
     for proposal in proposals:
         assert all(rule(proposal.network, requirements) for rule in CLOSED_FORM.values())
         assert proposal.not_survived == ()
@@ -56,15 +56,15 @@ def test_ground_inputs_go_below_zero() -> None:
 
 
 @pytest.mark.parametrize(
-    ("requirements", "said"),
+    ("requirements", "expected"),
     [
         ({"source_ohm": 0.1, "dropout_s": 1e-6}, "source impedance .* conflicts with loading"),
         ({"source_ohm": 1.2e3, "loading_a": 1e-4}, "conflict: source impedance and loading"),
         ({"dropout_s": 1e-8}, "shortest dropout"),
     ],
 )
-def test_impossible_requirements_say_which_conflict(requirements: dict[str, float], said: str) -> None:
-    with pytest.raises(UnmetRequirementError, match=said):
+def test_impossible_requirements_say_which_conflict(requirements: dict[str, float], expected: str) -> None:
+    with pytest.raises(UnmetRequirementError, match=expected):
         propose(Requirements(**requirements))  # type: ignore[arg-type]
 
 
@@ -167,7 +167,7 @@ def test_parts_of_too_low_a_rating_are_refused_with_what_to_take() -> None:
 
 
 @pytest.mark.parametrize(
-    ("given", "code", "said"),
+    ("given", "code", "expected"),
     [
         ("4x7.5k+3k,6k8,10n,4k7", 0, "survives all 13 pulses"),
         ("33k,6.8k,10n,1k", 5, "Does not meet: survival"),
@@ -176,31 +176,31 @@ def test_parts_of_too_low_a_rating_are_refused_with_what_to_take() -> None:
     ],
 )
 def test_an_unmet_requirement_has_its_own_exit_code(
-    capsys: pytest.CaptureFixture[str], given: str, code: int, said: str
+    capsys: pytest.CaptureFixture[str], given: str, code: int, expected: str
 ) -> None:
     with pytest.raises(SystemExit) as left:
         main(["divider", "--check", given])
     assert left.value.code == code
-    assert said in capsys.readouterr().out
+    assert expected in capsys.readouterr().out
 
 
 def test_the_page_states_clamp_tolerance_temperature_and_wide_codes(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main(["divider", "--check", "47k,10k,10n,1k", "--temperature", "60", "--tolerance", "0.02"])
-    said = capsys.readouterr().out
-    assert "clamp BAV199" in said
-    assert "1 kΩ to the pin" in said
-    assert "resistors of 0.02 of their value, 60 °C" in said
-    assert "7.05" in said  # code 1536 of 47k over 10k: 1536 / 4096 * 3.3 * 5.7 = 7.054 V, by hand
+    output = capsys.readouterr().out
+    assert "clamp BAV199" in output
+    assert "1 kΩ to the pin" in output
+    assert "resistors of 0.02 of their value, 60 °C" in output
+    assert "7.05" in output  # code 1536 of 47k over 10k: 1536 / 4096 * 3.3 * 5.7 = 7.054 V, by hand
 
 
 def test_an_input_that_does_not_reach_the_system_voltage_is_shown_at_its_own(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main(["divider", "--lowest", "-2", "--highest", "4"])
-    said = capsys.readouterr().out
-    assert "at 4 V uncalibrated" in said
-    assert "(4 V to nothing, across 2.8 V)" in said
-    assert "at 12 V" not in said
+    output = capsys.readouterr().out
+    assert "at 4 V uncalibrated" in output
+    assert "(4 V to nothing, across 2.8 V)" in output
+    assert "at 12 V" not in output
 
 
 def test_a_capacitor_of_ten_farads_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
@@ -214,6 +214,6 @@ def test_what_it_does_not_survive_is_said_plainly(capsys: pytest.CaptureFixture[
     with pytest.raises(SystemExit) as left:
         main(["divider", "--check", "1k,220,10n", "--no-clamp"])
     assert left.value.code == 5
-    said = capsys.readouterr().out
-    assert "DOES NOT SURVIVE" in said
-    assert "chip's own protection" in said
+    output = capsys.readouterr().out
+    assert "DOES NOT SURVIVE" in output
+    assert "chip's own protection" in output

@@ -21,7 +21,7 @@ from firstcrank.tracefiles.export import metadata
 from firstcrank.tracefiles.native import from_bytes
 from firstcrank.tracefiles.table import write
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 
 @pytest.fixture(scope="module")

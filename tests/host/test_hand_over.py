@@ -14,7 +14,7 @@ from firstcrank.jobs.store import open_store
 from firstcrank.report.hand_over import folder_name, hand_over
 from firstcrank.tracefiles.table import load
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 from .test_customer_page import PHOTO, filed
 from .test_text_is_text import run
 

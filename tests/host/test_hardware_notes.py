@@ -23,6 +23,7 @@ from firstcrank.converters import CONVERTERS
 from firstcrank.divider.pulses import pulses
 from firstcrank.divider.stress import stress
 from firstcrank.error_terms import CLAMPS, TERMS
+from firstcrank_sim.board.firmware_program import load
 
 NOTES = Path(draw.__file__).parent
 
@@ -107,10 +108,16 @@ def test_a_bare_wire_behind_the_boot_on_the_battery_does_not_take_the_board(buil
 
 
 def test_the_pin_tables_use_the_firmwares_names() -> None:
-    from firstcrank.roles import ROLES
-
+    """Each row of the page is a configuration that the firmware itself takes, and no role of the firmware is left out."""
     text = (NOTES / "better_build.md").read_text("utf-8")
-    assert all(f"`{role}`" in text for role in ROLES if role != "feed_source")
+    rows = re.findall(r"\| `(\w+)` \| CH(\d), pin (\d) \| `--lead (\w+)=(\d)` \|", text)
+    assert [int(channel) for _, channel, *_ in rows] == list(range(8))
+    commands = load("commands")
+    for role, channel, pin, lead, number in rows:
+        assert (role, channel, int(pin)) == (lead, number, int(channel) + 1)
+        body = commands.checked({"channels": [{"role": role, "pin": int(number)}]}, {})
+        assert body["channels"] == [{"role": role, "pin": int(number)}]
+    assert {role for role, *_ in rows} == set(commands.ROLES) - {"feed_source"}
 
 
 @pytest.mark.parametrize("pair", [False, True])

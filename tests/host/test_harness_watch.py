@@ -128,27 +128,27 @@ def test_nothing_counts_before_the_key_is_on() -> None:
 @pytest.mark.parametrize("port", ["sim:moved_harness", "sim:moved_harness,system=24"])
 def test_watch_at_a_terminal_counts_names_and_ranks(tmp_path: Path, port: str) -> None:
     program = run_at(tmp_path, "watch", "--port", port, "--for", "28", "--place", "fuse holder", "--csv", "w.csv")
-    code, said = finished(program)
-    assert code == 1, plain(said)[-1500:]
-    assert "5 dropouts" in plain(said)
-    assert "fuse holder" in plain(said)
-    assert said.count("\x07") >= 5
+    code, output = finished(program)
+    assert code == 1, plain(output)[-1500:]
+    assert "5 dropouts" in plain(output)
+    assert "fuse holder" in plain(output)
+    assert output.count("\x07") >= 5
     assert len((tmp_path / "w.csv").read_text().splitlines()) == 6
 
 
 @pytest.mark.parametrize(("port", "below"), [("sim:sinking_battery", 12.0), ("sim:sinking_battery,system=24", 24.0)])
 def test_a_sinking_battery_ends_the_watch(tmp_path: Path, port: str, below: float) -> None:
-    code, said = finished(run_at(tmp_path, "watch", "--port", port, "--for", "60"))
+    code, output = finished(run_at(tmp_path, "watch", "--port", port, "--for", "60"))
     assert code == 3
-    found = re.search(r"battery at ([0-9.]+) V: key off, or it may not crank any more", plain(said))
+    found = re.search(r"battery at ([0-9.]+) V: key off, or it may not crank any more", plain(output))
     assert found is not None
     assert below - 0.25 < float(found[1]) < below
 
 
 @pytest.mark.parametrize("port", ["sim:healthy", "sim:healthy_24v"])
 def test_live_values_go_to_csv(tmp_path: Path, port: str) -> None:
-    code, said = finished(run_at(tmp_path, "live", "--port", port, "--for", "2", "--csv", "v.csv"))
-    assert code == 0, plain(said)[-1500:]
+    code, output = finished(run_at(tmp_path, "live", "--port", port, "--for", "2", "--csv", "v.csv"))
+    assert code == 0, plain(output)[-1500:]
     lines = (tmp_path / "v.csv").read_text().splitlines()
     assert lines[0].startswith("time_s,battery_v")
     assert len(lines) > 5

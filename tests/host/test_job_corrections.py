@@ -21,8 +21,8 @@ from firstcrank.jobs.store import Store, open_store
 from firstcrank.jobs.times import day_range
 from firstcrank.jobs.trends import trends
 
-from .bench_recording import recorded
 from .postgres import shared_store
+from .sim_recording import recorded
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -41,8 +41,8 @@ def start(tmp_path: Path) -> Path:
     return path
 
 
-def numbers(store: Store, *words: str, **asked: str) -> list[str]:
-    return [line.job["number"] for line in list_jobs(store, " ".join(words), **asked)]
+def numbers(store: Store, *terms: str, **asked: str) -> list[str]:
+    return [line.job["number"] for line in list_jobs(store, " ".join(terms), **asked)]
 
 
 def run(*args: str) -> int:
@@ -68,12 +68,12 @@ def test_a_job_is_found_by_any_field_and_what_belongs_to_it(place: str, start: P
         attach(store, "1207", start)
         records.add_photo(store, "1207", "plug.jpg", b"\xff\xd8", "module plug, pin 4")
         records.add_note(store, "1207", "moved the feed to Klemme 15", "R. Hale")
-        for words in (
+        for terms in (
             ("GROESSE",), ("grösse",), ("soehne",), ("0711555042",), ("555", "042"), ("xxfc4711",), ("XX-FC",), ("P042788",),
             ("a-2026/88",), ("a202688",), ("HAECKSLER",), ("vorher",), ("pin", "4"), ("plug.jpg",), ("feed_dead",),
             ("klemme", "hale"), ("FAIL",), ("farm", "1207"),
         ):  # fmt: skip
-            assert numbers(store, *words) == ["1207"], words
+            assert numbers(store, *terms) == ["1207"], terms
         reason = records.job_detail(store, "1207").starts[0]["reason"]
         assert numbers(store, *reason.split()[:4]) == ["1207"]
         assert numbers(store, "tansy") == ["1300"]
@@ -195,8 +195,8 @@ def test_the_commands(tmp_path: Path, start: Path, capsys: pytest.CaptureFixture
     assert run("jobs", "find", "groesse", "--from", "2026", *store) == 0
     assert run("jobs", "show", "1270", *store) == 0
     assert run("jobs", "history", "1270", *store) == 0
-    said = capsys.readouterr().out
-    for words in (
+    output = capsys.readouterr().out
+    for terms in (
         "number: 1207 -> 1270",
         "(not valid)",
         "(for the customer)",
@@ -204,5 +204,5 @@ def test_the_commands(tmp_path: Path, start: Path, capsys: pytest.CaptureFixture
         "R. Hale  start marked",
         "lead off",
     ):
-        assert words in said
+        assert terms in output
     assert run("jobs", "find", "--from", "5.6.2026", *store) == 2

@@ -12,7 +12,7 @@ from firstcrank.jobs.recordings import recording_of
 from firstcrank.jobs.store import open_store
 from firstcrank.jobs.vehicle import known_of_vehicle
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 
 @pytest.fixture
@@ -75,10 +75,10 @@ def test_a_recording_that_is_there_already_is_told(csv: Path, place: str, capsys
     assert run("jobs", "new", "1300", "--store", place) == 0
     for number in ("1207", "1207", "1300"):
         assert run("jobs", "attach", number, str(csv), *TYPED, "--store", place) == 0
-    said = capsys.readouterr()
-    assert "is start 1 of this job already: not filed again" in said.out
-    assert "is start 1 of job 1207 as well" in said.err
-    assert "does not say when it was recorded" in said.err
+    output = capsys.readouterr()
+    assert "is start 1 of this job already: not filed again" in output.out
+    assert "is start 1 of job 1207 as well" in output.err
+    assert "does not say when it was recorded" in output.err
     assert run("jobs", "attach", "1207", str(csv), *TYPED, "--again", "--store", place) == 0
     with open_store(place) as store:
         assert [len(records.job_detail(store, number).starts) for number in ("1207", "1300")] == [2, 1]
@@ -108,10 +108,10 @@ def test_what_the_record_knows_of_the_vehicle_is_used(
     capsys.readouterr()
     path = tmp_path / "x.fcr"
     run("record", "--port", "sim:healthy", "--yes", "--out", str(path), "--job", "1300", "--cylinders", "4", "--store", place)
-    said = capsys.readouterr().out
-    assert "As for start 2 of this vehicle: " in said
-    assert "24 V" in said
-    assert "cylinders" not in said.partition("As for")[2].partition("\n")[0], "typed options win"
+    output = capsys.readouterr().out
+    assert "As for start 2 of this vehicle: " in output
+    assert "24 V" in output
+    assert "cylinders" not in output.partition("As for")[2].partition("\n")[0], "typed options win"
 
 
 def test_a_simulated_start_teaches_nothing(place: str, tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from firstcrank.cli.main import main
 
-from .bench_recording import make, recorded
+from .sim_recording import make, recorded
 
 PAGE = Path(__file__).parents[2] / "docs" / "json.md"
 TYPES: dict[str, tuple[type, ...]] = {
@@ -48,8 +48,8 @@ def paths(value: Any, at: str = "") -> Iterator[tuple[str, Any]]:
                     assert isinstance(entry, str), path
 
 
-def fits(value: Any, said: str) -> bool:
-    allowed = [kind for word in said.split(" or ") for kind in TYPES[word]]
+def fits(value: Any, kinds: str) -> bool:
+    allowed = [kind for word in kinds.split(" or ") for kind in TYPES[word]]
     if isinstance(value, bool):
         return bool in allowed
     return isinstance(value, tuple(allowed))
@@ -102,11 +102,11 @@ def test_the_overall_verdict_is_the_worst_and_the_feeds_stands_beside_it(printed
 def test_one_loss_has_one_length_everywhere(printed: list[dict[str, Any]]) -> None:
     lost = printed[1]
     (drop,) = [d for d in lost["dropouts"] if d["kind"] == "counts"]
-    told = [f for f in lost["findings"] if f["check"] == "key_feed_dropout" and f["result"] == "fail"]
-    assert len(told) >= 2  # once for each phase that it crosses
-    assert {f["measured"] for f in told} == {drop["duration_s"]}
-    assert {f["reason"] for f in told} == {lost["reasons"][0].removeprefix("key feed ")}
-    assert drop["phases"] == [f["phase"] for f in told]
+    losses = [f for f in lost["findings"] if f["check"] == "key_feed_dropout" and f["result"] == "fail"]
+    assert len(losses) >= 2  # once for each phase that it crosses
+    assert {f["measured"] for f in losses} == {drop["duration_s"]}
+    assert {f["reason"] for f in losses} == {lost["reasons"][0].removeprefix("key feed ")}
+    assert drop["phases"] == [f["phase"] for f in losses]
 
 
 def test_the_words_of_the_page_are_the_programs(printed: list[dict[str, Any]]) -> None:
@@ -117,5 +117,5 @@ def test_the_words_of_the_page_are_the_programs(printed: list[dict[str, Any]]) -
     from firstcrank.model.vocabulary import Phase, Result, Scope, Verdict
 
     text = PAGE.read_text("utf-8")
-    words = [*Verdict, *Result, *Scope, *Phase, *get_args(DropoutKind), *get_args(FeedState)]
-    assert [word for word in words if f"`{word}`" not in text] == []
+    labels = [*Verdict, *Result, *Scope, *Phase, *get_args(DropoutKind), *get_args(FeedState)]
+    assert [word for word in labels if f"`{word}`" not in text] == []

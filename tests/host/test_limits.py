@@ -62,7 +62,7 @@ def test_swapped_limits_are_refused(lower: str, upper: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "expected"),
     [
         ("modul_minimum_v = 7", "no limit called 'modul_minimum_v'"),
         ('module_minimum_v = "seven"', "must be a number"),
@@ -73,10 +73,10 @@ def test_swapped_limits_are_refused(lower: str, upper: str) -> None:
         ("module_minimum_v = = 7", "line 1"),
     ],
 )
-def test_a_bad_file_is_refused_with_the_reason(tmp_path, text: str, said: str) -> None:
+def test_a_bad_file_is_refused_with_the_reason(tmp_path, text: str, expected: str) -> None:
     file = tmp_path / "bad.toml"
     file.write_text(text)
-    with pytest.raises(LimitsError, match=said):
+    with pytest.raises(LimitsError, match=expected):
         read_limits(file)
 
 

@@ -73,7 +73,7 @@ def terminal() -> Iterator[tuple[int, str]]:
 
 
 @pytest.mark.parametrize(
-    ("error", "kind", "said"),
+    ("error", "kind", "expected"),
     [
         (PermissionError(errno.EACCES, "Permission denied"), PortPermissionError, "dialout"),
         (
@@ -88,16 +88,16 @@ def terminal() -> Iterator[tuple[int, str]]:
     ],
 )
 def test_opening_errors_say_what_to_do(
-    error: Exception, kind: type[FirstcrankError], said: str, monkeypatch: pytest.MonkeyPatch
+    error: Exception, kind: type[FirstcrankError], expected: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def refuse(url: str, **_: object) -> None:
         raise error
 
     monkeypatch.setattr(serial, "serial_for_url", refuse)
-    with pytest.raises(kind, match=said) as told:
+    with pytest.raises(kind, match=expected) as caught:
         SerialLink("/dev/ttyACM0")
-    assert told.value.exit_code == 4
-    assert "\n" not in str(told.value)
+    assert caught.value.exit_code == 4
+    assert "\n" not in str(caught.value)
 
 
 def test_windows_says_in_use_for_access_denied(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -160,9 +160,11 @@ def test_handshake_needs_the_right_firmware() -> None:
             BoardClient(Script(identity(**changed))).handshake()
 
 
-@pytest.mark.parametrize("said", [b">>> ", b"MicroPython v1.24.1 on 2024-11-29\r\n", b"Traceback (most recent call last):\r\n"])
-def test_a_prompt_is_named_and_only_probed(said: bytes) -> None:
-    script = Script(said)
+@pytest.mark.parametrize(
+    "expected", [b">>> ", b"MicroPython v1.24.1 on 2024-11-29\r\n", b"Traceback (most recent call last):\r\n"]
+)
+def test_a_prompt_is_named_and_only_probed(expected: bytes) -> None:
+    script = Script(expected)
     with pytest.raises(WrongFirmwareError, match=r"at the MicroPython prompt.*firstcrank board install"):
         BoardClient(script).handshake()
     assert script.sent.count(wire.PROBE) >= 2
@@ -210,8 +212,8 @@ def test_a_damaged_answer_is_asked_for_again_and_silence_is_not() -> None:
             self.sent += data
 
     reply = wire.encode_frame(wire.REPLY, wire.NO_RECORDING, 0, json.dumps({"to": wire.STOP, "ok": True, "why": ""}).encode())
-    spoiled = reply[:9] + bytes([reply[9] ^ 1]) + reply[10:]
-    script = Asked(spoiled, *[b""] * 40, reply)
+    damaged = reply[:9] + bytes([reply[9] ^ 1]) + reply[10:]
+    script = Asked(damaged, *[b""] * 40, reply)
     assert BoardClient(script).ask(wire.STOP, wire.REPLY)["ok"] is True
     assert script.sent.count(b"\x00") == 4  # two commands, a delimiter before and behind each
     silent = Asked()

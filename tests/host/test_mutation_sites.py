@@ -31,6 +31,6 @@ def test_every_mutant_compiles_and_differs_in_one_place(site: sites.Site) -> Non
 
 
 def test_the_operators_that_matter_are_there() -> None:
-    said = " ".join(site.what for site in ALL)
+    site_names = " ".join(site.what for site in ALL)
     for part in (" >= ", " <= ", " and ", " or ", "Result.FAIL", "None", "pass", "False", "max("):
-        assert part in said
+        assert part in site_names

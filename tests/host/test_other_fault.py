@@ -28,7 +28,7 @@ from firstcrank.report import html, pdf
 from firstcrank.report.gather import from_store
 from firstcrank.report.trend_plots import as_lines
 
-from .bench_recording import make, recorded
+from .sim_recording import make, recorded
 
 LEADS = ("battery", "key_switch", "heater_coil", "heater_return", "starter_coil")
 NEVER = ("PASS\n", "<strong>PASS</strong>")
@@ -90,12 +90,12 @@ def test_it_is_filed_and_listed_with_both_verdicts(place: str, capsys: pytest.Ca
         found = trends(store, synthetic=True)
         assert (found.verdicts, found.feed_verdicts, found.causes) == ({"FAIL": 1}, {"PASS": 1}, {"heater_reversed": 1})
         assert as_lines(found)[:2] == ["1 starts: 1 FAIL", "  of these the key feed alone: 1 PASS"]
-    for words in (("list",), ("show", "1207"), ("list", "--verdict", "fail"), ("list", "FAIL")):
-        assert run("jobs", *words, "--store", place) == 0
-        assert "FAIL (feed PASS)" in capsys.readouterr().out, words
-    for words in (("list", "--verdict", "PASS"), ("list", "PASS")):
-        assert run("jobs", *words, "--store", place) == 0
-        assert "No job found." in capsys.readouterr().out, words
+    for item in (("list",), ("show", "1207"), ("list", "--verdict", "fail"), ("list", "FAIL")):
+        assert run("jobs", *item, "--store", place) == 0
+        assert "FAIL (feed PASS)" in capsys.readouterr().out, item
+    for item in (("list", "--verdict", "PASS"), ("list", "PASS")):
+        assert run("jobs", *item, "--store", place) == 0
+        assert "No job found." in capsys.readouterr().out, item
 
 
 def test_the_export_has_both_columns(place: str, tmp_path: Path) -> None:
@@ -145,9 +145,9 @@ def test_a_start_whose_feed_verdict_was_not_kept_is_listed_all_the_same(place: s
     with open_store(place) as store, store.engine.begin() as connection:
         connection.execute(update(STARTS).values(feed_verdict=None))
     assert run("jobs", "list", "--store", place) == 0
-    said = capsys.readouterr().out
-    assert "FAIL" in said
-    assert "(feed" not in said
+    output = capsys.readouterr().out
+    assert "FAIL" in output
+    assert "(feed" not in output
     with open_store(place) as store:
         assert trends(store, synthetic=True).feed_verdicts == {"not kept": 1}
 
@@ -163,8 +163,8 @@ def test_a_backup_keeps_both(place: str, tmp_path: Path) -> None:
 
 def test_the_page_says_the_fault_first_and_never_pass_in_large(place: str) -> None:
     with open_store(place) as store:
-        facts = from_store(store, "1")
-    page = html.render(facts)
+        inputs = from_store(store, "1")
+    page = html.render(inputs)
     order = [
         '<div class="verdict fail">',
         "<strong>FAIL</strong>",
@@ -182,8 +182,8 @@ def test_the_page_says_the_fault_first_and_never_pass_in_large(place: str) -> No
     assert places == sorted(places)
     assert not any(text in page for text in NEVER)
     assert "Tested: heater polarity" in page
-    assert facts.plain.index("Another fault") < facts.plain.index("kept its voltage")
-    assert pdf.render(facts).startswith(b"%PDF")
+    assert inputs.plain.index("Another fault") < inputs.plain.index("kept its voltage")
+    assert pdf.render(inputs).startswith(b"%PDF")
 
 
 def test_the_paper_says_the_same(place: str, tmp_path: Path) -> None:
@@ -195,7 +195,7 @@ def test_the_paper_says_the_same(place: str, tmp_path: Path) -> None:
         ["pdftotext", "-layout", str(tmp_path / "r.pdf"), "-"], capture_output=True, text=True, check=True
     ).stdout
     order = ["Whole vehicle: FAIL", "Other fault found: do not crank again", "Key feed: PASS", "wrong way round"]
-    places = [text.index(words) for words in order]
+    places = [text.index(item) for item in order]
     assert places == sorted(places)
     assert text.partition("Annex: how")[0].count("\f") <= 2
 

@@ -25,9 +25,9 @@ from firstcrank.limits import shipped
 from firstcrank.model.judgement import Judgement
 from firstcrank.tracefiles.native import read_native
 
-from .bench_recording import recorded
 from .postgres import shared_store
 from .record_kills import JOB, kill_backups, kill_filing
+from .sim_recording import recorded
 from .test_store_opening import processes
 
 
@@ -90,17 +90,17 @@ def test_a_start_waits_for_a_hung_server_and_goes_up_by_itself(
     finally:
         for process in stopped:
             os.kill(process, signal.SIGCONT)
-    said = capsys.readouterr()
-    assert said.err.index("does not answer") < len(said.err)
-    assert "goes to job 1207 by itself later" in said.err
-    assert "Kept on this computer" in said.out
+    output = capsys.readouterr()
+    assert output.err.index("does not answer") < len(output.err)
+    assert "goes to job 1207 by itself later" in output.err
+    assert "Kept on this computer" in output.out
     assert run("jobs", "outbox") == 1
     assert "for postgresql://...@" in capsys.readouterr().out
     time.sleep(0.3)
     assert run("jobs", "show", "1207", "--store", server) == 0
-    said = capsys.readouterr()
-    assert "Filed from this computer's outbox: start 1 of job 1207" in said.err
-    assert "start 1 " in said.out
+    output = capsys.readouterr()
+    assert "Filed from this computer's outbox: start 1 of job 1207" in output.err
+    assert "start 1 " in output.out
     assert run("jobs", "outbox") == 0
     with open_store(server) as store:
         (row,) = records.job_detail(store, "1207").starts
@@ -113,13 +113,13 @@ def test_what_is_away_is_told_before_the_key_is_touched_and_what_is_wrong_stops(
     out = ("--out", str(tmp_path / "x.fcr"), "--yes", "--port", "sim:healthy")
     place = str(tmp_path / "s.sqlite")
     assert run("record", *out, "--job", "1", "--store", "postgresql://127.0.0.1:1/shop") == 0
-    said = capsys.readouterr()
-    assert "Key feed" in said.out
+    output = capsys.readouterr()
+    assert "Key feed" in output.out
     assert run("jobs", "new", "1", "--store", place) == 0
     assert run("record", "--out", str(tmp_path / "y.fcr"), *out[2:], "--job", "2", "--store", place) == 2
-    said = capsys.readouterr()
-    assert "there is no job 2" in said.err
-    assert "Before you touch the key" not in said.out
+    output = capsys.readouterr()
+    assert "there is no job 2" in output.err
+    assert "Before you touch the key" not in output.out
 
 
 def test_a_start_is_sent_once_however_often_it_is_tried(start: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -38,7 +38,7 @@ def test_a_good_input_is_ok_open_or_on_a_dead_wire(top: float, spread: float) ->
 
 
 @pytest.mark.parametrize(
-    ("seen", "said"),
+    ("seen", "expected"),
     [
         (codes(470, 10e-9), "Series resistor too small"),
         (codes(47_000, 10e-9), "Series resistor too large"),
@@ -51,10 +51,10 @@ def test_a_good_input_is_ok_open_or_on_a_dead_wire(top: float, spread: float) ->
     ],
 )
 @pytest.mark.parametrize("top", ["clip on a dead wire"])
-def test_each_wrong_part_is_named(seen: list[float], said: str, top: str) -> None:
+def test_each_wrong_part_is_named(seen: list[float], expected: str, top: str) -> None:
     outcome, _, do = GOOD.assess(seen)
     assert outcome == "fail"
-    assert said in do
+    assert expected in do
 
 
 def test_both_builds_have_their_networks_and_a_live_wire_is_left_alone() -> None:

@@ -14,8 +14,8 @@ from firstcrank.noise import logger_uncertainty, noise_v, resolution_v
 from firstcrank.tracefiles.csv import read_csv
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import recorded
 from .logger_starts import LIES, Start, honest, trace_of
+from .sim_recording import recorded
 
 HONEST = int(os.environ.get("FIRSTCRANK_HONEST", "80"))
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -11,7 +14,7 @@ from firstcrank.errors import UsageError
 from firstcrank.limits import shipped
 from firstcrank_sim.board.firmware_program import load
 from firstcrank_sim.board.sampling import sample
-from firstcrank_sim.board.to_trace import bench_converter, to_trace
+from firstcrank_sim.board.to_trace import sim_converter, to_trace
 from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate, simulate_many
 from firstcrank_sim.vehicle.truth import Truth
 
@@ -19,24 +22,30 @@ BIN_S = BIN_US * 1e-6
 SEED = 4711
 
 
-def board_says(truth: Truth) -> tuple[str, str]:
-    """(verdict, why) of the board, or the state in which it still waits."""
-    converter = bench_converter(truth)
+def watched(truth: Truth) -> tuple[Any, dict[str, Any]]:
+    """The board's judge after the whole start, and the table that it was given."""
+    converter = sim_converter(truth)
     channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(truth.roles)]
     table = alone_table(shipped(truth.system_v), converter.calibration, channels, truth.context.feed_kind)
     rng = np.random.default_rng([truth.seed, 7])
     bins = sample(truth, converter, table["trigger_code"], rng, BIN_S)
     folded = bins.folded
-    words = np.empty((len(folded.longest), 3 * len(channels) + 3), dtype=int)
-    words[:, 0:-3:3], words[:, 1:-3:3], words[:, 2:-3:3] = folded.mean, folded.lowest, folded.highest
-    words[:, -3], words[:, -2], words[:, -1] = folded.longest, folded.head, folded.tail
+    fields = np.empty((len(folded.longest), 3 * len(channels) + 3), dtype=int)
+    fields[:, 0:-3:3], fields[:, 1:-3:3], fields[:, 2:-3:3] = folded.mean, folded.lowest, folded.highest
+    fields[:, -3], fields[:, -2], fields[:, -1] = folded.longest, folded.head, folded.tail
     quick = load("quick_judge").QuickJudge(table)
-    span_us = round(bins.sets * bins.step_s * 1e6)
-    for row in words.tolist():
-        quick.bin(row, 0, span_us, bins.sets)
+    span_us = round(bins.samples_per_bin * bins.step_s * 1e6)
+    for row in fields.tolist():
+        quick.bin(row, 0, span_us, bins.samples_per_bin)
         if quick.start.state == "done":
-            return quick.outcome()
-    return "waits", quick.start.state
+            break
+    return quick, table
+
+
+def board_verdict(truth: Truth) -> tuple[str, str]:
+    """(verdict, why) of the board, or the state in which it still waits."""
+    quick, _ = watched(truth)
+    return quick.outcome() if quick.start.state == "done" else ("waits", quick.start.state)
 
 
 def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
@@ -45,14 +54,14 @@ def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
         host = judge(
             to_trace(truth, bin_s=BIN_S), shipped(truth.system_v), truth.context
         ).feed.verdict  # the board judges nothing else
-        board, why = board_says(truth)
+        board, why = board_verdict(truth)
         seen.add((host, board))
         assert (host, board) not in {("FAIL", "PASS"), ("PASS", "FAIL"), ("PASS", "NO VERDICT")}, (truth.name, why)
     assert {("PASS", "PASS"), ("FAIL", "FAIL"), ("NO VERDICT", "NO VERDICT")} <= seen
 
 
 @pytest.mark.parametrize(
-    ("scenario", "verdict", "said"),
+    ("scenario", "verdict", "expected"),
     [
         ("feed_dead_in_start", "FAIL", "in START, while cranking"),
         ("feed_from_start_terminal", "FAIL", "live only while cranking"),
@@ -63,29 +72,43 @@ def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
         ("healthy_24v", "PASS", "held"),
     ],
 )
-def test_what_it_says(scenario: str, verdict: str, said: str) -> None:
-    found, why = board_says(simulate(scenario, SEED))
+def test_what_it_says(scenario: str, verdict: str, expected: str) -> None:
+    found, why = board_verdict(simulate(scenario, SEED))
     assert found == verdict, why
-    assert said in why
+    assert expected in why
 
 
 @pytest.mark.parametrize("scenario", ["heater_only", "key_only"])
 def test_without_a_crank_it_waits_on(scenario: str) -> None:
-    assert board_says(simulate(scenario, SEED)) == ("waits", "run")
+    assert board_verdict(simulate(scenario, SEED)) == ("waits", "run")
 
 
-def test_lost_readings_spoil_a_pass() -> None:
-    truth = simulate("healthy", SEED)
-    table = alone_table(
-        shipped(12), bench_converter(truth).calibration, [{"role": r, "pin": n} for n, r in enumerate(truth.roles)]
+@pytest.mark.parametrize(("lost", "verdict"), [(0, "PASS"), (1, "NO VERDICT")])
+def test_lost_readings_spoil_a_pass(lost: int, verdict: str) -> None:
+    """A start that passes, seen by the stand-alone board that lost one conversion of it, or none."""
+    quick, table = watched(simulate("healthy", SEED))
+
+    def keep_newest(wanted: bool) -> None:
+        if not wanted:
+            raise OSError("no disk in this test")
+
+    app = SimpleNamespace(
+        acquisition=SimpleNamespace(lost_conversions=lost, stop=lambda: None),
+        ring=SimpleNamespace(keep_newest=keep_newest, marks=[0]),
+        parts=SimpleNamespace(lamp=SimpleNamespace(show=lambda *_: None)),
+        journal=SimpleNamespace(waiting=None),
+        config={},
+        begin_acquisition=lambda config: None,
     )
-    quick = load("quick_judge").QuickJudge(table)
-    quick.spoil("the board lost readings")
-    assert quick.outcome() == ("NO VERDICT", "the board lost readings")
+    alone = load("alone").Alone(app, table)
+    alone._judge = quick
+    alone._finish()
+    assert alone.verdict == verdict, alone.why
+    assert ("lost readings" in alone.why) == bool(lost)
 
 
 def test_working_alone_needs_battery_and_feed() -> None:
-    calibration = bench_converter(simulate("healthy", 1)).calibration
+    calibration = sim_converter(simulate("healthy", 1)).calibration
     with pytest.raises(UsageError, match="battery and key_switch"):
         alone_table(shipped(12), calibration, [{"role": "key_switch", "pin": 27}])
 
@@ -97,5 +120,5 @@ def test_the_command_fits_a_frame() -> None:
 
     truth = simulate("healthy", 1)
     channels = [{"role": r, "pin": 26 + n} for n, r in enumerate(truth.roles)]
-    body = json.dumps({"alone": alone_table(shipped(12), bench_converter(truth).calibration, channels)})
+    body = json.dumps({"alone": alone_table(shipped(12), sim_converter(truth).calibration, channels)})
     assert len(body) < wire.MAX_BODY_BYTES * 0.75

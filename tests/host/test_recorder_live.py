@@ -13,7 +13,7 @@ from firstcrank.errors import BoardRefusedError
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import make, recorded, watched
+from .sim_recording import make, recorded, watched
 
 BIN_S = 0.768e-3
 
@@ -45,15 +45,15 @@ def test_an_engine_that_runs_on_is_watched_longer() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "said"), [("leads_exchanged", "exchanged"), ("both_on_battery", "both leads on one point"), ("healthy", "")]
+    ("name", "expected"), [("leads_exchanged", "exchanged"), ("both_on_battery", "both leads on one point"), ("healthy", "")]
 )
-def test_leads_are_looked_at_before_the_crank(name: str, said: str) -> None:
-    first = " ".join(watched(name)[1].told[0])
-    assert said in first if said else first == ""
+def test_leads_are_looked_at_before_the_crank(name: str, expected: str) -> None:
+    first = " ".join(watched(name)[1].messages[0])
+    assert expected in first if expected else first == ""
 
 
 @pytest.mark.parametrize(
-    ("battery_v", "key_v", "key_is_off", "system_v", "said"),
+    ("battery_v", "key_v", "key_is_off", "system_v", "expected"),
     [
         (12.5, 0.0, True, 12, None),
         (12.5, 12.3, False, 12, None),
@@ -67,9 +67,9 @@ def test_leads_are_looked_at_before_the_crank(name: str, said: str) -> None:
         (6.3, 0.0, True, 12, "6 V vehicle"),
     ],
 )
-def test_lead_check(battery_v: float, key_v: float, key_is_off: bool, system_v: int, said: str | None) -> None:
+def test_lead_check(battery_v: float, key_v: float, key_is_off: bool, system_v: int, expected: str | None) -> None:
     lines = check_leads(battery_v, key_v, shipped(system_v), key_is_off)
-    assert (lines == ()) if said is None else any(said in line for line in lines), lines
+    assert (lines == ()) if expected is None else any(expected in line for line in lines), lines
 
 
 def followed(battery_v: np.ndarray, key_v: np.ndarray) -> LiveTracker:
@@ -113,14 +113,14 @@ def test_nothing_happens_while_the_key_is_not_touched() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "said"), [("board_restarts", "the board started again"), ("cable_pulled", "the cable was pulled")]
+    ("name", "expected"), [("board_restarts", "the board started again"), ("cable_pulled", "the cable was pulled")]
 )
-def test_a_board_that_restarts_or_goes_ends_the_recording_and_it_is_not_complete(name: str, said: str) -> None:
+def test_a_board_that_restarts_or_goes_ends_the_recording_and_it_is_not_complete(name: str, expected: str) -> None:
     data, observer = watched(name)
-    assert said in observer.why
+    assert expected in observer.why
     trace = from_bytes(data).trace
     assert not trace.complete
-    assert any("broke off" in note and said in note for note in trace.notes)
+    assert any("broke off" in note and expected in note for note in trace.notes)
     assert observer.states[-1] == "cranking"
 
 

@@ -18,7 +18,7 @@ from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 from firstcrank.tracefiles.native import from_bytes, read_native
 
-from .bench_recording import CHANNELS, Silent
+from .sim_recording import CHANNELS, Silent
 
 Change = Callable[[wire.Frame], wire.Frame | None]
 

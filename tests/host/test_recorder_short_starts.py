@@ -10,7 +10,7 @@ from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import from_bytes, read_native
 
-from .bench_recording import make
+from .sim_recording import make
 
 RUN_ON_S = shipped(12)["run_on_s"]
 
@@ -25,7 +25,7 @@ def test_the_answer_is_asked_for_kept_and_decides(tmp_path: Path, answer: bool |
     judgement = judge(recording.trace, shipped(12), recording.context)
     assert judgement.verdict == verdict, judgement.reasons
     evidence = judgement.cranks[-1].ran_on_evidence
-    assert evidence.startswith({True: "told", None: "seen"}.get(answer, "")), "nobody asked: the battery showed it"
+    assert evidence.startswith({True: "reported", None: "seen"}.get(answer, "")), "nobody asked: the battery showed it"
     assert float(recording.trace.end_s[-1]) - judgement.cranks[-1].end_s >= RUN_ON_S, "it went on until running could be seen"
 
 

@@ -12,8 +12,8 @@ from firstcrank import wire, wire_bodies
 from firstcrank.trace import Hole
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import recorded
 from .recording_edits import frames_of, joined
+from .sim_recording import recorded
 
 PERIOD_S = 2e-6
 

@@ -19,10 +19,10 @@ from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import RecordingFile, from_bytes, read_native
 from firstcrank.tracefiles.notes import PROTECTED, note_bodies, read_notes
 
-from .bench_recording import recorded
 from .recording_edits import as_format_1, frames_of, joined, note_of, without
+from .sim_recording import recorded
 
-WORDS = {
+NOTE_LABELS = {
     "identity": "every copy of the recording's identity is lost",
     "calibration": "every copy of the calibration is lost",
     "limits": "every copy of the limits is lost",
@@ -44,7 +44,7 @@ def test_any_one_copy_serves_and_without_one_the_loss_is_told(kind: str) -> None
         assert (read.limits, read.context, read.calibration) == (reference.limits, reference.context, reference.calibration)
         assert read.trace.kind == "start"
     lost = from_bytes(without(whole, kind))
-    assert lost.trace.integrity == (WORDS[kind],)
+    assert lost.trace.integrity == (NOTE_LABELS[kind],)
     assert {"limits": lost.limits, "calibration": lost.calibration}.get(kind) is None
 
 
@@ -193,9 +193,9 @@ def capture_bytes() -> bytes:
             body = f.body
             if f.kind != wire.BINS:
                 given = {"limits": packed_limits(shipped(12)), "feed_kind": "signal"}
-                said = {"verdict": "PASS", "why": "held", "number": 1}
+                result = {"verdict": "PASS", "why": "held", "number": 1}
                 table = _with_its_own_leads(json.loads(body))
-                body = json.dumps({**table, "alone": given if f.kind == wire.STREAM else said}).encode()
+                body = json.dumps({**table, "alone": given if f.kind == wire.STREAM else result}).encode()
             made.append(f._replace(body=body))
     return joined(made)
 
@@ -213,7 +213,7 @@ def test_a_capture_with_its_notes_is_protected_as_a_recording_is(tmp_path: Path)
     assert read.trace.complete
     assert read.context.cranked_with_key is False
     for kind in PROTECTED:
-        assert from_bytes(without(whole, kind)).trace.integrity == (WORDS[kind],)
+        assert from_bytes(without(whole, kind)).trace.integrity == (NOTE_LABELS[kind],)
         one = without(whole, kind, keep=lambda n, of: n < of // 3)
         assert from_bytes(one).trace.integrity == ()
 

@@ -25,8 +25,8 @@ from firstcrank.recording import Recording
 from firstcrank.tracefiles.native import END_MISSING, as_recording, context_to_json, from_bytes
 from firstcrank.tracefiles.notes import PROTECTED
 
-from .bench_recording import recorded
 from .recording_edits import as_format_1, frames_of, joined, note_of
+from .sim_recording import recorded
 
 COUNT = int(os.environ.get("FIRSTCRANK_FUZZ", "160"))
 ODD = [None, -1, 0, 1e300, "x", [], {}, [1], True, 10**30, "\x1b[2J", [{}], {"note": "limits"}]
@@ -47,7 +47,7 @@ def fast(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @functools.cache
 def base(name: str) -> bytes:
-    """A short recording: a part of the bench's start, with limits or answers under which it is no PASS."""
+    """A short recording: a part of the simulator's start, with limits or answers under which it is no PASS."""
     frames = frames_of(recorded("healthy" if name != "dead" else "feed_dead_in_start"))
     whole = from_bytes(recorded("healthy"))
     assert whole.calibration is not None

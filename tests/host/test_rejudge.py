@@ -22,7 +22,7 @@ from firstcrank.limits import shipped
 from firstcrank.parallel import AHEAD, each_done, processes
 from firstcrank.tracefiles import byte_stuffing
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 from .test_text_is_text import run
 
 NAMES = ("marigold_trap", "marigold_repaired")
@@ -95,15 +95,15 @@ def test_a_stopped_run_goes_on_where_it_was(place: str, tmp_path: Path) -> None:
 
 def test_the_command_says_what_changes(place: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "r.parquet"
-    words = ("jobs", "rejudge", "--simulated", "--processes", "1", "--out", str(out), "--store", place)
-    assert run(*words) == 0
+    command = ("jobs", "rejudge", "--simulated", "--processes", "1", "--out", str(out), "--store", place)
+    assert run(*command) == 0
     assert "2 starts judged again, 0 verdicts change, 0 could not be judged" in capsys.readouterr().out
     assert pq.read_table(out).num_rows == 2
     assert not out.with_name("r.parquet.part").exists()
-    assert run(*words) == 2
+    assert run(*command) == 2
     assert "already there" in capsys.readouterr().err
     out.unlink()
-    assert run(*words, "repaired") == 0
+    assert run(*command, "repaired") == 0
     assert "1 starts judged again" in capsys.readouterr().out
 
 

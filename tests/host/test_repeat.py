@@ -20,33 +20,33 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def run(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str]:
     with pytest.raises(SystemExit) as left:
         main(list(args))
-    said = capsys.readouterr()
-    return int(str(left.value.code)), said.out + said.err
+    output = capsys.readouterr()
+    return int(str(left.value.code)), output.out + output.err
 
 
 def test_before_and_after_are_compared_by_themselves_and_simulated_stands_everywhere(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run(capsys, "jobs", "new", "1207")[0] == 0
-    code, said = run(capsys, "repeat", "1207", "--yes")
+    code, output = run(capsys, "repeat", "1207", "--yes")
     assert code == 2
-    assert "no start to repeat" in said
-    code, said = run(capsys, "record", "--job", "1207", "--port", "sim:marigold_trap", "--yes", "--out", "before.fcr")
+    assert "no start to repeat" in output
+    code, output = run(capsys, "record", "--job", "1207", "--port", "sim:marigold_trap", "--yes", "--out", "before.fcr")
     assert code == 1
-    assert "SIMULATED: counts for no vehicle" in said
-    code, said = run(capsys, "repeat", "1207", "--port", "sim:marigold_repaired", "--yes", "--out", "after.fcr")
-    assert code == 0, said[-1500:]
-    assert "Start 1 beside start 2" in said
-    assert "FAIL in 1, PASS in 2" in said
+    assert "SIMULATED: counts for no vehicle" in output
+    code, output = run(capsys, "repeat", "1207", "--port", "sim:marigold_repaired", "--yes", "--out", "after.fcr")
+    assert code == 0, output[-1500:]
+    assert "Start 1 beside start 2" in output
+    assert "FAIL in 1, PASS in 2" in output
     assert "simulated: PASS" in run(capsys, "jobs", "list")[1]
     assert run(capsys, "jobs", "show", "1207")[1].count("SIMULATED") == 2
     assert "No job found" in run(capsys, "jobs", "list", "--verdict", "pass")[1]
 
 
 def test_a_job_that_is_not_there_is_told_before_anybody_touches_a_key(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    code, said = run(capsys, "record", "--job", "99", "--port", "sim:healthy", "--yes")
+    code, output = run(capsys, "record", "--job", "99", "--port", "sim:healthy", "--yes")
     assert code == 2
-    assert "Before you touch the key" not in said
+    assert "Before you touch the key" not in output
     assert not list(folder.glob("*.fcr"))
 
 

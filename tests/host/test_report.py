@@ -21,13 +21,13 @@ from firstcrank.limits import shipped
 from firstcrank.report import drawing, html, pdf, plots
 from firstcrank.report import svg as drawing_svg
 from firstcrank.report.document import Part, texts
-from firstcrank.report.facts import Facts
 from firstcrank.report.gather import from_file
+from firstcrank.report.inputs import ReportInputs
 from firstcrank.report.sections import document
 from firstcrank.tracefiles.table import load
 from firstcrank.units import local_time
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 ORDER = (
     "First-start record",
@@ -58,7 +58,7 @@ QUIET = (
 )
 
 
-def facts(tmp_path: Path, name: str = "marigold_trap") -> Facts:
+def inputs(tmp_path: Path, name: str = "marigold_trap") -> ReportInputs:
     path = tmp_path / f"{name}.fcr"
     path.write_bytes(recorded(name))
     recording = load(path)
@@ -68,7 +68,7 @@ def facts(tmp_path: Path, name: str = "marigold_trap") -> Facts:
 
 
 def test_the_page_is_in_order_and_fetches_nothing(tmp_path: Path) -> None:
-    page = html.render(replace(facts(tmp_path), notes=({"text": "Feed moved", "who": "", "for_customer": True},)))
+    page = html.render(replace(inputs(tmp_path), notes=({"text": "Feed moved", "who": "", "for_customer": True},)))
     places = [page.index(f">{text}" if text != "Recording SHA-256" else text) for text in ORDER]
     assert places == sorted(places)
     assert "FAIL" in page
@@ -84,16 +84,16 @@ def test_the_page_is_in_order_and_fetches_nothing(tmp_path: Path) -> None:
     ("name", "verdict"), [("marigold_repaired", "PASS"), ("short_crank", "NO VERDICT"), ("heater_only", "NO VERDICT")]
 )
 def test_every_verdict_makes_a_page_and_a_paper(tmp_path: Path, name: str, verdict: str) -> None:
-    made = facts(tmp_path, name)
+    made = inputs(tmp_path, name)
     assert f"<strong>{verdict}</strong>" in html.render(made)
     assert pdf.render(made, "Letter").startswith(b"%PDF")
 
 
-def full(tmp_path: Path) -> Facts:
+def full(tmp_path: Path) -> ReportInputs:
     """Facts with every section filled: more losses than are drawn, a logo, values by hand with a meter, notes with an author."""
     from matplotlib.figure import Figure as Plot
 
-    made = facts(tmp_path)
+    made = inputs(tmp_path)
     logo = plots.as_png(Plot(figsize=(0.5, 0.25)))
     drop = made.judgement.dropouts[0]
     lost = tuple(replace(drop, start_s=drop.start_s + 0.01 * n) for n in range(6))
@@ -116,7 +116,7 @@ def test_page_and_paper_show_every_text_of_the_document(tmp_path: Path, monkeypa
     """Both are drawn from one document; what either left out would be missing here."""
     if shutil.which("pdftotext") is None:
         pytest.skip("no pdftotext here (Debian package poppler-utils)")
-    monkeypatch.setattr(Facts, "made", "2026-01-02 03:04 +0000")
+    monkeypatch.setattr(ReportInputs, "made", "2026-01-02 03:04 +0000")
     made = full(tmp_path)
     path = tmp_path / "report.pdf"
     path.write_bytes(pdf.render(made))
@@ -134,7 +134,7 @@ def test_page_and_paper_show_every_text_of_the_document(tmp_path: Path, monkeypa
 
 
 def test_the_page_is_drawn_without_matplotlib(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    made = facts(tmp_path)
+    made = inputs(tmp_path)
     for name in ("matplotlib", "typst"):
         monkeypatch.setitem(sys.modules, name, None)
     page = html.render(made)
@@ -150,7 +150,7 @@ def test_ticks_are_round_and_inside() -> None:
 
 
 def test_a_judgement_comes_back_from_its_table(tmp_path: Path) -> None:
-    judgement = facts(tmp_path).judgement
+    judgement = inputs(tmp_path).judgement
     assert from_table(to_table(judgement)) == from_table(to_table(from_table(to_table(judgement))))
     assert from_table(to_table(judgement)).dropouts == judgement.dropouts
 
@@ -162,7 +162,7 @@ def test_lines_differ_in_grey_by_dash_and_lightness() -> None:
 
 
 def test_no_dip_is_lost_by_thinning(tmp_path: Path) -> None:
-    trace = facts(tmp_path).recording.trace
+    trace = inputs(tmp_path).recording.trace
     _, volts = drawing.thinned(trace, "battery", 0.0, float(trace.end_s[-1]))
     assert volts.min() == pytest.approx(float(trace.channels["battery"].lowest_v.min()), abs=0.05)
     assert len(volts) < 2.2 * drawing.PIXELS
@@ -201,7 +201,7 @@ def test_in_a_browser_nothing_overflows_and_nothing_is_missing(tmp_path: Path, c
     page = tmp_path / "page.html"
     # Headless Chromium does not go below 500 pixels, so a frame of the phone's width stands for the phone. The page itself runs no
     # script but its own: it is measured from outside.
-    (tmp_path / "inner.html").write_text(html.render(facts(tmp_path)), "utf-8")
+    (tmp_path / "inner.html").write_text(html.render(inputs(tmp_path)), "utf-8")
     page.write_text(f"<iframe id=f src=inner.html style='width:{width}px;height:900px;border:0'></iframe>{MEASURE}", "utf-8")
     done = subprocess.run(
         [
@@ -239,17 +239,17 @@ def test_times_are_utc_kept_and_local_shown(utc: str, shown: str, monkeypatch: p
     monkeypatch.setenv("TZ", "Asia/Tokyo")
     time.tzset()
     try:
-        said = local_time(utc)
+        written = local_time(utc)
     finally:
         monkeypatch.undo()
         time.tzset()
-    assert said.startswith(shown)
+    assert written.startswith(shown)
     if utc.startswith("2026"):
-        assert said == "2026-01-02 12:04 +0900"
+        assert written == "2026-01-02 12:04 +0900"
 
 
 def test_png_is_a_png(tmp_path: Path) -> None:
-    made = facts(tmp_path)
+    made = inputs(tmp_path)
     data = plots.as_png(plots.figure_of(drawing.overview(made.recording.trace, made.judgement)))
     assert data.startswith(b"\x89PNG")
     assert zlib.crc32(data) != 0

@@ -18,7 +18,7 @@ from firstcrank.report.document import Paragraph, Photo, Rows
 from firstcrank.report.letters import IN_PLACE, Letters
 
 from .test_customer_page import PHOTO
-from .test_report import facts
+from .test_report import inputs
 
 
 def kinds(node: object, found: list[DictionaryObject]) -> list[DictionaryObject]:
@@ -37,7 +37,7 @@ def kinds(node: object, found: list[DictionaryObject]) -> list[DictionaryObject]
 @pytest.mark.parametrize(("paper", "size_pt"), [("A4", (595, 842)), ("Letter", (612, 792))])
 def test_it_is_tagged_with_title_and_language(tmp_path: Path, paper: str, size_pt: tuple[int, int]) -> None:
     """ISO 32000-1 14.8 (tagged PDF), 14.9.2 (language), 14.9.3 (a picture's words); ISO 14289-1 7.1 (title shown)."""
-    read = PdfReader(io.BytesIO(pdf.render(facts(tmp_path), paper)))
+    read = PdfReader(io.BytesIO(pdf.render(inputs(tmp_path), paper)))
     root = read.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"].value is True
     assert str(root["/Lang"]).startswith("en")
@@ -53,15 +53,15 @@ def test_it_is_tagged_with_title_and_language(tmp_path: Path, paper: str, size_p
     assert counts["/TH"] == 8
     assert counts["/Figure"] == 2
     pictures = [str(e.get("/Alt", "")) for e in elements if e["/S"] == "/Figure"]
-    assert all("Key feed: " in words and "V." in words for words in pictures), pictures
+    assert all("Key feed: " in phrase and "V." in phrase for phrase in pictures), pictures
     box = read.pages[0].mediabox
     assert (round(box.width), round(box.height)) == size_pt
 
 
 def test_the_customers_part_has_two_pages_at_most_and_the_annex_begins_a_new_one(tmp_path: Path) -> None:
-    one = facts(tmp_path)
+    one = inputs(tmp_path)
     before = ("start 1, 2026-01-02", one.recording.trace, one.judgement)
-    after = replace(facts(tmp_path, "marigold_repaired"), earlier=before, start_name="2")
+    after = replace(inputs(tmp_path, "marigold_repaired"), earlier=before, start_name="2")
     for made in (one, after):
         pages = [page.extract_text() for page in PdfReader(io.BytesIO(pdf.render(made))).pages]
         annex = next(n for n, text in enumerate(pages) if "Annex: how it was measured" in text)
@@ -73,7 +73,7 @@ def test_the_customers_part_has_two_pages_at_most_and_the_annex_begins_a_new_one
 
 
 def test_letters_that_the_font_lacks_are_told(tmp_path: Path) -> None:
-    made = replace(facts(tmp_path), job={"number": "1207", "vehicle": "漢字 pickup", "customer": "Łukasz Ženić, Ελένη, Юрий"})
+    made = replace(inputs(tmp_path), job={"number": "1207", "vehicle": "漢字 pickup", "customer": "Łukasz Ženić, Ελένη, Юрий"})
     text = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf.render(made))).pages)
     assert f"{IN_PLACE}{IN_PLACE} pickup" in text
     assert "stands for letters that the font of this paper lacks: U+5B57 cjk unified ideograph-5b57, U+6F22" in text.replace(
@@ -83,7 +83,7 @@ def test_letters_that_the_font_lacks_are_told(tmp_path: Path) -> None:
 
 
 def test_a_paper_without_such_letters_says_nothing_of_them(tmp_path: Path) -> None:
-    text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf.render(facts(tmp_path)))).pages)
+    text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf.render(inputs(tmp_path)))).pages)
     assert "lacks" not in text
     assert IN_PLACE not in text
 
@@ -124,7 +124,7 @@ def test_pages_have_ink(tmp_path: Path) -> None:
     if shutil.which("pdftoppm") is None:
         pytest.skip("no pdftoppm here (Debian package poppler-utils)")
     path = tmp_path / "report.pdf"
-    path.write_bytes(pdf.render(facts(tmp_path)))
+    path.write_bytes(pdf.render(inputs(tmp_path)))
     subprocess.run(["pdftoppm", "-r", "40", "-png", str(path), str(tmp_path / "page")], check=True, stderr=subprocess.DEVNULL)
     pictures = sorted(tmp_path.glob("page*.png"))
     assert len(pictures) >= 2

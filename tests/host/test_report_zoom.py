@@ -20,7 +20,7 @@ from firstcrank.report.detail import MISSING_MV, MOST_POINTS, detail
 from firstcrank.report.document import Paragraph
 from firstcrank.trace import Trace
 
-from .test_report import QUIET, facts
+from .test_report import QUIET, inputs
 from .test_report import chromium as chromium
 
 
@@ -29,7 +29,7 @@ def unpacked(text: str, kind: str) -> np.ndarray:
 
 
 def test_the_policy_names_the_hash_of_each_script_and_style_and_allows_no_request(tmp_path: Path) -> None:
-    page = html.render(facts(tmp_path))
+    page = html.render(inputs(tmp_path))
     (policy,) = re.findall(r'http-equiv="Content-Security-Policy" content="([^"]*)"', page)
     policy = policy.replace("&#39;", "'")
     for kind, pattern in (("script-src", r"<script>(.*?)</script>"), ("style-src", r"<style>(.*?)</style>")):
@@ -56,7 +56,7 @@ def test_uplot_is_as_it_came_with_its_licence() -> None:
 
 
 def test_every_bin_is_there_where_something_happens_and_no_dip_is_lost(tmp_path: Path) -> None:
-    made = facts(tmp_path)
+    made = inputs(tmp_path)
     trace = made.recording.trace
     found = detail(trace, made.judgement)
     times = unpacked(found["tables"]["bins"]["t"], "<u4") / 1e6 + found["start"]
@@ -73,7 +73,7 @@ def test_every_bin_is_there_where_something_happens_and_no_dip_is_lost(tmp_path:
 
 
 def test_a_long_recording_stays_small_and_a_missing_reading_is_a_gap(tmp_path: Path) -> None:
-    made = facts(tmp_path)
+    made = inputs(tmp_path)
     long = stretched(made.recording.trace, 40)
     channel = long.channels["battery"]
     channel.lowest_v[1000:1100] = np.nan
@@ -134,7 +134,7 @@ frame.onload = async () => {
 
 @pytest.mark.slow
 def test_a_browser_zooms_to_an_edge_and_back_under_the_pages_own_policy(tmp_path: Path, chromium: str) -> None:
-    (tmp_path / "inner.html").write_text(html.render(facts(tmp_path)), "utf-8")
+    (tmp_path / "inner.html").write_text(html.render(inputs(tmp_path)), "utf-8")
     page = tmp_path / "page.html"
     page.write_text(ACT, "utf-8")
     done = subprocess.run(

@@ -62,14 +62,14 @@ def test_verdict_why_and_next_check_are_on_one_screenful(width: int, height: int
         lines = result_lines(judgement, FOOTER, width, height - 1, ascii_only, simulated)
         assert len(lines) <= height - 1
         assert max(len(line) for line in lines) <= width
-        said = " ".join(" ".join(line.plain for line in lines).split())
-        assert "Why: " in said
+        output = " ".join(" ".join(line.plain for line in lines).split())
+        assert "Why: " in output
         if judgement.next_check:
-            assert judgement.next_check[-30:] in said
+            assert judgement.next_check[-30:] in output
         for caution in judgement.cautions:
-            assert caution[-25:] in said
-        assert (NO_FIRE_FIRST in said) == (judgement.verdict == "PASS")
-        assert ("SIMULATED" in said) == simulated
+            assert caution[-25:] in output
+        assert (NO_FIRE_FIRST in output) == (judgement.verdict == "PASS")
+        assert ("SIMULATED" in output) == simulated
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (60, 20)])
@@ -113,9 +113,9 @@ def test_a_dumb_terminal_and_the_option_get_plain_lines(dumb: bool, plain: bool)
         file=target, width=60, height=20, force_terminal=True, _environ={"TERM": "dumb" if dumb else "xterm"}, highlight=False
     )
     show_result(console, made("FAIL", ADVICE["feed_relay"]), FOOTER, plain=plain)
-    said = target.getvalue()
-    assert "\x1b" not in said
-    assert said.splitlines()[0] == "Verdict: FAIL."
+    output = target.getvalue()
+    assert "\x1b" not in output
+    assert output.splitlines()[0] == "Verdict: FAIL."
 
 
 def test_no_colour_is_used_at_all() -> None:

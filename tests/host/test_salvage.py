@@ -19,8 +19,8 @@ from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.salvage import salvage
 from firstcrank.jobs.store import Store, open_store
 
-from .bench_recording import recorded
 from .postgres import shared_store
+from .sim_recording import recorded
 
 
 def run(*args: str) -> int:
@@ -83,11 +83,11 @@ def test_damage_of_each_kind_is_found(tmp_path: Path, capsys: pytest.CaptureFixt
             connection.commit()
     Path(place).chmod(0o644)
     assert run("jobs", "check", "--store", place) == 4
-    said = capsys.readouterr()
-    for words in ("is missing", "is altered", "row 1 of notes belongs to a row of jobs", "job J002 is not found"):
-        assert words in said.err
-    for words in ("belong to no start", "any user of this computer"):
-        assert words in said.out
+    output = capsys.readouterr()
+    for phrase in ("is missing", "is altered", "row 1 of notes belongs to a row of jobs", "job J002 is not found"):
+        assert phrase in output.err
+    for phrase in ("belong to no start", "any user of this computer"):
+        assert phrase in output.out
 
 
 @pytest.mark.parametrize(("seed", "least"), [(0, 10), (1, 10), (2, 1)], ids=["rows", "other rows", "the list of tables"])
@@ -103,10 +103,10 @@ def test_a_torn_file_gives_what_can_be_read(seed: int, least: int, tmp_path: Pat
     before = place.read_bytes()
     new = tmp_path / "new.sqlite"
     code = run("jobs", "salvage", str(new), "--store", str(place))
-    said = capsys.readouterr()
-    assert "unexpected" not in said.err
+    output = capsys.readouterr()
+    assert "unexpected" not in output.err
     assert code in (0, 4)
-    assert ("Lost: " in said.err) == (code == 4)
+    assert ("Lost: " in output.err) == (code == 4)
     assert place.read_bytes() == before
     with open_store(str(new)) as store:
         assert check(store).trouble == []

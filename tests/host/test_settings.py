@@ -23,16 +23,16 @@ def settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def run(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str]:
     with pytest.raises(SystemExit) as left:
         main(list(args))
-    said = capsys.readouterr()
-    return int(str(left.value.code)), said.out + said.err
+    output = capsys.readouterr()
+    return int(str(left.value.code)), output.out + output.err
 
 
 def test_every_value_is_shown_with_where_it_comes_from(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     settings.write_text('cylinders = 6\nrecordings = "kept"\n')
-    code, said = run(capsys, "config")
+    code, output = run(capsys, "config")
     assert code == 0
     for key in KEYS:
-        (line,) = [line for line in said.splitlines() if line.startswith(f"{key} ")]
+        (line,) = [line for line in output.splitlines() if line.startswith(f"{key} ")]
         assert (str(settings) in line) == (key in ("cylinders", "recordings"))
         assert ("default" in line) == (key not in ("cylinders", "recordings"))
 
@@ -48,7 +48,7 @@ def test_a_written_file_is_read_again_and_never_written_over(settings: Path, cap
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "expected"),
     [
         ("cylinders = 99", "1 to 16"),
         ("system = 6", "12 or 24"),
@@ -58,9 +58,9 @@ def test_a_written_file_is_read_again_and_never_written_over(settings: Path, cap
         ("port = ", "settings file"),
     ],
 )
-def test_what_can_not_be_used_is_told(settings: Path, text: str, said: str) -> None:
+def test_what_can_not_be_used_is_told(settings: Path, text: str, expected: str) -> None:
     settings.write_text(text)
-    with pytest.raises(UsageError, match=said):
+    with pytest.raises(UsageError, match=expected):
         read_settings()
 
 
@@ -69,13 +69,13 @@ def test_settings_are_defaults_and_typed_options_win(
 ) -> None:
     settings.write_text(f'port = "sim:no_such_start"\nrecordings = "{tmp_path / "kept"}"\nbeep = false\n')
     assert default_map(read_settings())["record"]["port"] == "sim:no_such_start"
-    code, said = run(capsys, "record", "--yes")
+    code, output = run(capsys, "record", "--yes")
     assert code == 2
-    assert "no_such_start" in said
-    code, said = run(capsys, "record", "--yes", "--port", "sim:healthy", "--key-start", "--module-plugged")
+    assert "no_such_start" in output
+    code, output = run(capsys, "record", "--yes", "--port", "sim:healthy", "--key-start", "--module-plugged")
     assert code == 0
     (kept,) = (tmp_path / "kept").glob("*.fcr")
-    assert str(kept) in said.replace("\n", "")
+    assert str(kept) in output.replace("\n", "")
     assert last_recording(tmp_path / "kept") == kept
     assert run(capsys, "judge", "last", "--plain")[0] == 0
 
@@ -88,31 +88,31 @@ def test_a_wrong_name_is_answered_with_the_nearest(settings: Path, capsys: pytes
 
 
 def test_doctor_ends_with_what_to_type(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    code, said = run(capsys, "doctor", "--port", "sim:healthy")
-    assert said.splitlines()[-1].startswith("Next: ")
-    assert (code == 0) == ("TO DO" not in said)
-    code, said = run(capsys, "doctor", "--port", "sim:healthy", "--json")
-    found = json.loads(said)
+    code, output = run(capsys, "doctor", "--port", "sim:healthy")
+    assert output.splitlines()[-1].startswith("Next: ")
+    assert (code == 0) == ("TO DO" not in output)
+    code, output = run(capsys, "doctor", "--port", "sim:healthy", "--json")
+    found = json.loads(output)
     assert {"Python", "disk", "record store", "board", "calibration", "settings"} <= {one["what"] for one in found["looked"]}
     assert found["next"]
-    code, said = run(capsys, "doctor", "--port", "/dev/no_such_port")
+    code, output = run(capsys, "doctor", "--port", "/dev/no_such_port")
     assert code == 1
-    assert "TO DO board" in said
+    assert "TO DO board" in output
 
 
 @pytest.mark.parametrize(("shell", "mark"), [("bash", "complete"), ("zsh", "compdef"), ("fish", "complete")])
 def test_completion(settings: Path, capsys: pytest.CaptureFixture[str], shell: str, mark: str) -> None:
-    code, said = run(capsys, "completion", shell)
+    code, output = run(capsys, "completion", shell)
     assert code == 0
-    assert mark in said
-    assert "firstcrank" in said
+    assert mark in output
+    assert "firstcrank" in output
 
 
 @pytest.mark.parametrize("topic", ["no-fire", "safety", "cautions", "feed_ballast", ""])
 def test_help_topics(settings: Path, capsys: pytest.CaptureFixture[str], topic: str) -> None:
-    code, said = run(capsys, "help", topic)
+    code, output = run(capsys, "help", topic)
     assert code == 0
-    assert len(said.splitlines()) >= 3
+    assert len(output.splitlines()) >= 3
     assert run(capsys, "help", "weather")[0] == 2
 
 

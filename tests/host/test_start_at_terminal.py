@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from firstcrank.analysis.verdict import judge
-from firstcrank.cli.before_crank import between_words
+from firstcrank.cli.before_crank import wrapped_text
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import read_native
 from firstcrank.visit.before import BEFORE
@@ -23,25 +23,25 @@ from .visit_at_terminal import answered, start, verdict_of
     [("healthy", 0, 24, 80), ("feed_dead_in_start", 1, 20, 60), ("one_sweep", 3, 24, 80), ("runs_on", 0, 20, 60)],
 )
 def test_the_result_is_the_last_screenful(tmp_path: Path, name: str, code: int, height: int, width: int) -> None:
-    left, said = finished(start(tmp_path, f"sim:{name}", "--yes", height=height, width=width))
-    assert left == code, plain(said)[-2000:]
-    screen = " ".join(" ".join(last_screenful(said, height - 1)).split())
+    left, output = finished(start(tmp_path, f"sim:{name}", "--yes", height=height, width=width))
+    assert left == code, plain(output)[-2000:]
+    screen = " ".join(" ".join(last_screenful(output, height - 1)).split())
     assert "SIMULATED" in screen
     assert "Why: " in screen
     assert "Kept as" in screen or "Caution: " in screen
     if code:
         assert "Check next: " in screen
-    assert "\x07" in said  # a bell at the changes
-    assert "\x1b[3" not in said.split("Recording ended")[-1]  # no colour in the result
+    assert "\x07" in output  # a bell at the changes
+    assert "\x1b[3" not in output.split("Recording ended")[-1]  # no colour in the result
 
 
 def test_questions_are_asked_and_a_no_ends_it_before_any_key(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:healthy")
     program.expect(r"two\s+full\s+turns\s+by\s+hand")
     program.sendline("n")
-    code, said = finished(program)
+    code, output = finished(program)
     assert code == 2
-    assert "no crank" in plain(said)
+    assert "no crank" in plain(output)
     assert not (tmp_path / "start.fcr").exists()
 
 
@@ -49,7 +49,7 @@ def test_no_question_breaks_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
     for columns in (60, 80):
         monkeypatch.setenv("COLUMNS", str(columns))
         for check in BEFORE:
-            lines = between_words(f"1/6 {check.question} (y, n, s)", spare=4).split("\n")
+            lines = wrapped_text(f"1/6 {check.question} (y, n, s)", spare=4).split("\n")
             assert max(map(len, lines)) <= columns - 4
             assert " ".join(lines) == f"1/6 {check.question} (y, n, s)"
 
@@ -77,8 +77,8 @@ def test_a_whole_visit_with_two_bursts_in_one_recording(tmp_path: Path) -> None:
     program.send("s")
     program.expect("Hot restart after 15 min")
     program.send("s")
-    code, said = finished(program)
-    assert code == 0, plain(said)[-1500:]
+    code, output = finished(program)
+    assert code == 0, plain(output)[-1500:]
     recording = read_native(tmp_path / "start.fcr")
     judgement = judge(recording.trace, shipped(12), recording.context)
     assert len(judgement.cranks) == 2
@@ -92,13 +92,18 @@ def test_a_whole_visit_with_two_bursts_in_one_recording(tmp_path: Path) -> None:
 def test_a_hot_restart_goes_into_the_same_recording(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:hot_restart,speed=10")
     answered(program)
-    for said, letter in (("lamp is out", " "), ("It runs. Oil", "o"), ("Hot restart after 15 min", "h"), ("lamp is out", " ")):
-        program.expect(said, timeout=60)
+    for output, letter in (
+        ("lamp is out", " "),
+        ("It runs. Oil", "o"),
+        ("Hot restart after 15 min", "h"),
+        ("lamp is out", " "),
+    ):
+        program.expect(output, timeout=60)
         program.send(letter)
     program.expect("It runs. Oil", timeout=60)
     program.send("o")
-    code, said = finished(program)
-    assert code == 0, plain(said)[-1500:]
+    code, output = finished(program)
+    assert code == 0, plain(output)[-1500:]
     recording = read_native(tmp_path / "start.fcr")
     assert len(judge(recording.trace, shipped(12), recording.context).cranks) == 2
     noted = "\n".join(recording.trace.notes)
@@ -110,9 +115,9 @@ def test_a_hot_restart_goes_into_the_same_recording(tmp_path: Path) -> None:
     ("name", "code"), [("healthy_24v", 0), ("second_burst_starts,system=24", 0), ("hot_restart,system=24", 0)]
 )
 def test_a_vehicle_of_24_volts(tmp_path: Path, name: str, code: int) -> None:
-    left, said = finished(start(tmp_path, f"sim:{name}", "--yes", "--system", "24"))
-    assert left == code, plain(said)[-1500:]
-    assert "SIMULATED" in said
+    left, output = finished(start(tmp_path, f"sim:{name}", "--yes", "--system", "24"))
+    assert left == code, plain(output)[-1500:]
+    assert "SIMULATED" in output
 
 
 def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
@@ -125,11 +130,11 @@ def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
         program.sendline("")
     program.expect("lamp is out")
     program.send(" ")
-    code, said = finished(program)
-    assert "three bursts without a start" in plain(said)
+    code, output = finished(program)
+    assert "three bursts without a start" in plain(output)
     recording = read_native(tmp_path / "start.fcr")
     assert len(judge(recording.trace, shipped(12), recording.context).cranks) == 3
-    assert code == 0, plain(said)[-1500:]  # the key feed held through all three
+    assert code == 0, plain(output)[-1500:]  # the key feed held through all three
 
 
 @pytest.mark.parametrize(
@@ -144,18 +149,18 @@ def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
     ],
 )
 def test_odd_starts_end_by_themselves_with_a_kept_file_and_an_honest_verdict(tmp_path: Path, name: str, code: int) -> None:
-    left, said = finished(start(tmp_path, f"sim:{name}", "--yes", timeout_s=150.0))
-    assert left == code, plain(said)[-1500:]
+    left, output = finished(start(tmp_path, f"sim:{name}", "--yes", timeout_s=150.0))
+    assert left == code, plain(output)[-1500:]
     assert verdict_of(tmp_path) == ("NO VERDICT" if code else "PASS")
-    assert "Traceback" not in said
+    assert "Traceback" not in output
 
 
 @pytest.mark.parametrize("name", ["no_crank", "battery_disconnected"])
 def test_nobody_cranks(tmp_path: Path, name: str) -> None:
     """Ten minutes on a vehicle; a tenth of a minute here."""
-    code, said = finished(start(tmp_path, f"sim:{name}", "--yes", "--patience", "12"))
+    code, output = finished(start(tmp_path, f"sim:{name}", "--yes", "--patience", "12"))
     assert code == 3
-    assert "no crank in 0.2 minutes" in plain(said)
+    assert "no crank in 0.2 minutes" in plain(output)
 
 
 def test_hammered_keys_and_a_resized_window_do_no_harm(tmp_path: Path) -> None:
@@ -166,28 +171,28 @@ def test_hammered_keys_and_a_resized_window_do_no_harm(tmp_path: Path) -> None:
         program.kill(signal.SIGWINCH)
         program.send("zx\r\n \x1b[A")
         time.sleep(0.2)
-    code, said = finished(program)
-    assert code == 0, plain(said)[-1500:]
-    assert "Traceback" not in said
+    code, output = finished(program)
+    assert code == 0, plain(output)[-1500:]
+    assert "Traceback" not in output
 
 
 @pytest.mark.parametrize("term", ["dumb", "unknown"])
 def test_a_dumb_terminal_gets_lines(tmp_path: Path, term: str) -> None:
-    code, said = finished(start(tmp_path, "sim:healthy", "--yes", term=term))
+    code, output = finished(start(tmp_path, "sim:healthy", "--yes", term=term))
     assert code == 0
-    assert "\x1b[" not in said
-    assert "Verdict: PASS." in said
-    assert "CRANK: " in said
+    assert "\x1b[" not in output
+    assert "Verdict: PASS." in output
+    assert "CRANK: " in output
 
 
 def test_plain_and_no_colour(tmp_path: Path) -> None:
-    code, said = finished(start(tmp_path, "sim:healthy", "--yes", "--plain"))
+    code, output = finished(start(tmp_path, "sim:healthy", "--yes", "--plain"))
     assert code == 0
-    assert "Verdict: PASS." in said
+    assert "Verdict: PASS." in output
     (tmp_path / "start.fcr").unlink()
-    code, said = finished(start(tmp_path, "sim:healthy", "--yes", NO_COLOR="1"))
+    code, output = finished(start(tmp_path, "sim:healthy", "--yes", NO_COLOR="1"))
     assert code == 0
-    assert not any(f"\x1b[{n}" in said for n in ("31", "32", "33", "1;31", "1;32", "38"))
+    assert not any(f"\x1b[{n}" in output for n in ("31", "32", "33", "1;31", "1;32", "38"))
 
 
 def test_ended_at_the_keyboard_and_by_ctrl_c(tmp_path: Path) -> None:
@@ -200,7 +205,7 @@ def test_ended_at_the_keyboard_and_by_ctrl_c(tmp_path: Path) -> None:
         program.sendline("")
     program.expect("lamp is out")
     program.send("q")
-    code, said = finished(program)
+    code, output = finished(program)
     assert code == 3
-    assert "ended at the keyboard" in plain(said)
+    assert "ended at the keyboard" in plain(output)
     assert (tmp_path / "start.fcr").exists()

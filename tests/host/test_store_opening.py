@@ -35,11 +35,11 @@ def run(*args: str) -> int:
 
 
 def one_line(error: BaseException) -> str:
-    said = str(error)
-    assert "\n" not in said
-    assert "SELECT" not in said
-    assert "sqlalche.me" not in said
-    return said
+    output = str(error)
+    assert "\n" not in output
+    assert "SELECT" not in output
+    assert "sqlalche.me" not in output
+    return output
 
 
 @contextlib.contextmanager
@@ -71,9 +71,9 @@ def test_a_mistyped_store_is_told_and_not_made(
     monkeypatch.chdir(tmp_path)
     open_store(str(tmp_path / "shop.sqlite")).close()
     assert run(*command, "--store", str(tmp_path / "shp.sqlite")) == 2
-    said = capsys.readouterr().err
-    assert "there is no record store" in said
-    assert "shop.sqlite" in said
+    output = capsys.readouterr().err
+    assert "there is no record store" in output
+    assert "shop.sqlite" in output
     assert not (tmp_path / "shp.sqlite").exists()
 
 
@@ -117,10 +117,10 @@ def test_every_command_opens_the_store_in_one_way() -> None:
 def test_no_secret_is_shown(url: str, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     assert run("jobs", "list", "--store", url) in (2, 4)
     run("doctor", "--store", url)
-    said = "".join(capsys.readouterr())
+    output = "".join(capsys.readouterr())
     for part in ("s3cr", "@t/x", "t%2Fx"):
-        assert part not in said
-    assert "unexpected" not in said
+        assert part not in output
+    assert "unexpected" not in output
 
 
 def test_a_password_with_any_sign_reaches_the_server() -> None:
@@ -166,10 +166,10 @@ def test_a_hung_server_is_told_while_it_is_asked_and_when_it_is_opened(short_pat
         try:
             for ask in (lambda: list_jobs(store), lambda: records.create_job(store, "2"), lambda: open_store(url)):
                 began = time.monotonic()
-                with pytest.raises(StoreError, match="does not answer") as told:
+                with pytest.raises(StoreError, match="does not answer") as caught:
                     ask()
                 assert time.monotonic() - began < 8
-                one_line(told.value)
+                one_line(caught.value)
         finally:
             for process in stopped:
                 os.kill(process, signal.SIGCONT)
@@ -182,12 +182,12 @@ def test_a_killed_server_is_told() -> None:
         records.create_job(store, "1")
         for process in processes(url):
             os.kill(process, signal.SIGKILL)
-        with pytest.raises(StoreError, match=r"ended or restarted|does not answer") as told:
+        with pytest.raises(StoreError, match=r"ended or restarted|does not answer") as caught:
             list_jobs(store)
-        one_line(told.value)
-        with pytest.raises(StoreError, match="does not answer") as told:
+        one_line(caught.value)
+        with pytest.raises(StoreError, match="does not answer") as caught:
             open_store(url)
-        one_line(told.value)
+        one_line(caught.value)
 
 
 def test_a_server_that_takes_no_changes_is_still_read() -> None:
@@ -199,9 +199,9 @@ def test_a_server_that_takes_no_changes_is_still_read() -> None:
                 own.execute(text("ALTER DATABASE shop SET default_transaction_read_only = on"))
         with open_store(url) as store:
             assert len(list_jobs(store)) == 1
-            with pytest.raises(StoreError, match="can only be read at the moment") as told:
+            with pytest.raises(StoreError, match="can only be read at the moment") as caught:
                 records.create_job(store, "2")
-            one_line(told.value)
+            one_line(caught.value)
 
 
 def test_a_held_row_ends_in_one_line(short_patience: None) -> None:
@@ -209,9 +209,9 @@ def test_a_held_row_ends_in_one_line(short_patience: None) -> None:
         records.create_job(store, "1")
         with store.engine.begin() as connection:
             connection.execute(text("SELECT * FROM jobs FOR UPDATE"))
-            with pytest.raises(StoreError, match=r"does not answer|took too long|held by another") as told:
+            with pytest.raises(StoreError, match=r"does not answer|took too long|held by another") as caught:
                 records.add_note(other, "1", "x")
-            one_line(told.value)
+            one_line(caught.value)
 
 
 # --- files
@@ -229,9 +229,9 @@ def test_a_full_disk_is_told_and_what_is_filed_is_read(tmp_path: Path) -> None:
                 filler.flush()
         with open_store(place) as store:
             assert [line.job["number"] for line in list_jobs(store)] == ["1207"]
-            with pytest.raises(StoreError) as told:
+            with pytest.raises(StoreError) as caught:
                 fill_up(store)
-            assert any(words in one_line(told.value) for words in ("no room left", "can only be read", "is the disk full"))
+            assert any(phrase in one_line(caught.value) for phrase in ("no room left", "can only be read", "is the disk full"))
             with pytest.raises(StoreError, match="No space left"):
                 store.contents.put(os.urandom(100_000))
 
@@ -280,9 +280,9 @@ def test_a_damaged_file_is_told(tmp_path: Path) -> None:
     data = bytearray(place.read_bytes())
     data[8192:-8192] = os.urandom(len(data) - 16384)
     place.write_bytes(data)
-    with pytest.raises(StoreError, match="is damaged: firstcrank jobs check") as told, open_store(str(place)) as store:
+    with pytest.raises(StoreError, match="is damaged: firstcrank jobs check") as caught, open_store(str(place)) as store:
         list_jobs(store, "x")
-    one_line(told.value)
+    one_line(caught.value)
 
 
 def test_files_are_for_their_owner_or_a_group(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -341,9 +341,9 @@ def test_a_network_share_is_warned_of(
 def test_what_was_typed_cannot_steer_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
     for args in (("jobs", "x\x1b[2J"), ("jobs", "list", "--\x1b[2J"), ("jobs", "mark", "1", "\x1b[2J"), ("\x9b2J",)):
         assert run(*args) == 2
-    said = capsys.readouterr().err
-    assert "\x1b" not in said
-    assert "\x9b" not in said
+    output = capsys.readouterr().err
+    assert "\x1b" not in output
+    assert "\x9b" not in output
 
 
 def test_errors_of_a_place_are_errors_of_ours() -> None:

@@ -87,11 +87,11 @@ def test_no_word_is_a_pass_and_no_exit_code_is_0() -> None:
 )
 def test_the_command_keeps_a_recording_that_no_judge_takes_for_a_start(tmp_path: Path, name: str, code: int, word: str) -> None:
     program = run_at(tmp_path, "switch-test", "--port", f"sim:{name}", "--yes", "--longest", "11", "--out", "s.fcr")
-    left, said = finished(program)
-    assert left == code, plain(said)[-1500:]
-    assert word in plain(said)
-    assert "SIMULATED" in plain(said)
-    assert "negative off first" in " ".join(plain(said).split())
+    left, output = finished(program)
+    assert left == code, plain(output)[-1500:]
+    assert word in plain(output)
+    assert "SIMULATED" in plain(output)
+    assert "negative off first" in " ".join(plain(output).split())
     recording = read_native(tmp_path / "s.fcr")
     assert recording.trace.kind == KIND
     judgement = judge(recording.trace, shipped(12), recording.context)
@@ -121,7 +121,7 @@ def test_a_no_before_it_ends_it(tmp_path: Path) -> None:
 
 
 def test_the_positions_are_asked_for_in_turn() -> None:
-    visit, words, at_s = SwitchVisit(), [], 0.0
+    visit, prompts, at_s = SwitchVisit(), [], 0.0
     for state, feed_v, seconds in (
         ("key off?", 0.0, 2),
         ("key on", 12.3, 3),
@@ -133,8 +133,8 @@ def test_the_positions_are_asked_for_in_turn() -> None:
             at_s += 0.1
             visit = switch_step(visit, Bins(at_s, 12.5, feed_v, feed_v, state))
             word = switch_show(visit).word
-            if not words or words[-1] is not word:
-                words.append(word)
-    assert words == [Word.KEY_ON, Word.WAIT, Word.START, Word.LET_GO, Word.WAIT, Word.KEY_ON]
+            if not prompts or prompts[-1] is not word:
+                prompts.append(word)
+    assert prompts == [Word.KEY_ON, Word.WAIT, Word.START, Word.LET_GO, Word.WAIT, Word.KEY_ON]
     assert visit.turns == 1
     assert switch_step(visit, Key("q", at_s)).over

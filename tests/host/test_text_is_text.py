@@ -32,7 +32,7 @@ from firstcrank.limits import shipped
 from firstcrank.printable import printable, storable
 from firstcrank.tracefiles.native import from_bytes
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 ATTACK = "\x1b[2J\x1b[1;1H\x9b2J Key feed: PASS\r\n\x07\u202e[bold]x[/] :skull: [/x]"
 
@@ -69,11 +69,11 @@ def test_a_screen_shows_markup_and_escapes_as_text_and_keeps_its_own_styles() ->
     table.add_row(ATTACK)
     screen.print(table)
     screen.print(Text("own", style="bold red"))
-    said = target.getvalue()
-    assert "[bold]x[/] :skull: [/x]" in said
-    assert "\x1b[2J" not in said
-    assert not set("\x9b\x07\r\u202e") & set(said)
-    assert "\x1b[1;31mown" in said
+    output = target.getvalue()
+    assert "[bold]x[/] :skull: [/x]" in output
+    assert "\x1b[2J" not in output
+    assert not set("\x9b\x07\r\u202e") & set(output)
+    assert "\x1b[1;31mown" in output
 
 
 def test_lines_and_json_on_plain_output(capsys: pytest.CaptureFixture[str]) -> None:
@@ -103,10 +103,10 @@ def test_a_job_number_is_text(number: str, tmp_path: Path, capsys: pytest.Captur
     assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes", "--job", number, "--store", store) in (0, 3)
     assert run("jobs", "list", "--store", store) == 0
     assert run("jobs", "show", number, "--store", store) == 0
-    said = capsys.readouterr().out
-    assert f"Filed with job {printable(number)} as start 1" in said
-    assert said.count(printable(number)) >= 4
-    assert "\x1b" not in said
+    output = capsys.readouterr().out
+    assert f"Filed with job {printable(number)} as start 1" in output
+    assert output.count(printable(number)) >= 4
+    assert "\x1b" not in output
 
 
 def test_ctrl_c_while_judging_names_the_kept_file(
@@ -118,8 +118,8 @@ def test_ctrl_c_while_judging_names_the_kept_file(
     monkeypatch.setattr("firstcrank.cli.result.show", interrupted)
     path = tmp_path / "kept.fcr"
     assert run("record", "--port", "sim:healthy", "--out", str(path), "--yes") == 130
-    said = capsys.readouterr().out.replace("\n", "")
-    assert f"kept as {path}" in said
+    output = capsys.readouterr().out.replace("\n", "")
+    assert f"kept as {path}" in output
     assert from_bytes(path.read_bytes()).trace.complete
 
 
@@ -166,9 +166,9 @@ def test_odd_start_numbers_end_in_one_line(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert run(*command, "--store", str(tmp_path / "s.sqlite")) in (2, 4)
-    said = capsys.readouterr().err
-    assert said.count("\n") == 1
-    assert "unexpected" not in said
+    output = capsys.readouterr().err
+    assert output.count("\n") == 1
+    assert "unexpected" not in output
 
 
 @pytest.mark.parametrize("name", ["a?b/s.sqlite", "a#b.sqlite", "a%41.sqlite", "a b&c=d.sqlite", "ä:b.sqlite"])

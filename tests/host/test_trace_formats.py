@@ -13,7 +13,7 @@ from firstcrank.tracefiles.csv_cells import is_csv
 from firstcrank.tracefiles.format import HEAD_BYTES
 from firstcrank.tracefiles.table import FORMATS, load, writable_suffixes, write
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 PACKAGE = """
 import json

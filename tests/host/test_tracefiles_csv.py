@@ -17,7 +17,7 @@ from firstcrank.tracefiles.native import from_bytes
 from firstcrank.tracefiles.table import load
 from tests.acceptance.start import Start
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
 
@@ -80,7 +80,7 @@ def test_milliseconds_in_the_seconds_column_are_pointed_at(tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "expected"),
     [
         ("", "empty"),
         ("t_s,battery_v\n0,12\n", "no column key_switch_v"),
@@ -95,10 +95,10 @@ def test_milliseconds_in_the_seconds_column_are_pointed_at(tmp_path: Path) -> No
         (HEADER + "\n0,12,0,0\n0.2,12,0,0\n0.2,12,0,0\n", "line 4: time does not rise"),
     ],
 )
-def test_what_is_wrong_is_named_by_line_and_column(tmp_path: Path, text: str, said: str) -> None:
+def test_what_is_wrong_is_named_by_line_and_column(tmp_path: Path, text: str, expected: str) -> None:
     path = tmp_path / "a.csv"
     path.write_text(text)
-    with pytest.raises(UnreadableTraceError, match=said):
+    with pytest.raises(UnreadableTraceError, match=expected):
         read_csv(path)
 
 
@@ -129,7 +129,7 @@ def test_bad_map_is_wrong_usage(entry: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "expected"),
     [
         (HEADER + "\n0,12,0,0\n0,1,12,3,0,0\n", r"line 3: 6 cells under 4 column names \(a decimal comma"),
         (HEADER + "\n0,12,0,0\n0.1,12,0,0 # start\n", "line 3, column starter_coil_v"),
@@ -142,10 +142,10 @@ def test_bad_map_is_wrong_usage(entry: str) -> None:
         ("t_s,t_end_s,conversions,battery_v,key_switch_v\n0,0.1,9,12,0\n", "a mean alone hides dropouts"),
     ],
 )
-def test_what_could_be_read_two_ways_is_refused(tmp_path: Path, text: str, said: str) -> None:
+def test_what_could_be_read_two_ways_is_refused(tmp_path: Path, text: str, expected: str) -> None:
     path = tmp_path / "a.csv"
     path.write_text(text)
-    with pytest.raises(UnreadableTraceError, match=said):
+    with pytest.raises(UnreadableTraceError, match=expected):
         read_csv(path)
 
 

@@ -17,7 +17,7 @@ from firstcrank.limits import shipped
 from firstcrank.recording import Recording
 from firstcrank.tracefiles.native import RecordingFile, from_bytes
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 FEW = settings(
     max_examples=20,

@@ -18,7 +18,7 @@ from firstcrank.limits import shipped
 from firstcrank.tracefiles.bin_arrays import unwrapped
 from firstcrank.tracefiles.native import RecordingFile, from_bytes, read_native
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 

@@ -20,7 +20,7 @@ class Driven:
     def __init__(self, **visit: object) -> None:
         self.visit = Visit(guided=True, **visit)  # type: ignore[arg-type]
         self.at_s = 0.0
-        self.words: list[str] = []
+        self.prompts: list[str] = []
         self.crank_s = 0.0
 
     def readings(self, seconds: float, state: str, feed_v: float = 12.3, battery_v: float = 12.5, **more: object) -> Driven:
@@ -40,8 +40,8 @@ class Driven:
 
     def _note(self) -> None:
         word = str(show(self.visit).word)
-        if not self.words or self.words[-1] != word:
-            self.words.append(word)
+        if not self.prompts or self.prompts[-1] != word:
+            self.prompts.append(word)
 
     def to_ready(self) -> Driven:
         return self.readings(1.0, "key off?", 0.0).readings(0.5, "key off seen", 0.0).readings(1.0, "key on").key(" ")
@@ -59,7 +59,7 @@ def test_the_words_of_a_whole_first_start_come_in_the_order_of_the_trade() -> No
     driven.readings(SOAK_S + 1, "released", 0.0).readings(0.5, "released").key(" ").crank(1.0, running=True)
     driven.key("o").readings(3.0, "released", 0.0)
     cold = ["KEY OFF", "KEY ON", "WAIT", "CRANK", "REST", "CRANK", "LET GO", "OIL", "IDLE", "KEY OFF"]
-    assert driven.words == [*cold, "REST", "KEY ON", "WAIT", "CRANK", "LET GO", "OIL", "KEY OFF", "DONE"]
+    assert driven.prompts == [*cold, "REST", "KEY ON", "WAIT", "CRANK", "LET GO", "OIL", "KEY OFF", "DONE"]
     assert driven.visit.why == "the whole start was watched"
     assert [b.ran for b in driven.visit.bursts] == [False, True, True]
     assert "Answered: oil pressure seen" in account(driven.visit)
@@ -110,7 +110,7 @@ def test_rest_is_four_times_the_crank_and_30_s_or_the_makers(cranked_s: float, m
 
 
 def test_let_go_at_the_limit_when_it_runs_and_when_the_feed_dies() -> None:
-    for readings, said in (
+    for readings, expected in (
         ({"seconds": 5.2}, "Long enough"),
         ({"seconds": 1.5, "running": True}, "runs up by itself"),
         ({"seconds": 0.5, "feed_v": 0.0}, "FEED DEAD"),
@@ -121,7 +121,7 @@ def test_let_go_at_the_limit_when_it_runs_and_when_the_feed_dies() -> None:
         driven.readings(seconds, "cranking", battery_v=10.0, **readings)  # type: ignore[arg-type]
         shown = show(driven.visit)
         assert shown.word is Word.LET_GO
-        assert said in shown.line
+        assert expected in shown.line
 
 
 def test_a_dead_feed_is_called_within_three_tenths_of_a_second() -> None:

@@ -6,6 +6,7 @@ pulled cable.
 
 from __future__ import annotations
 
+import os
 import signal
 import time
 from pathlib import Path
@@ -19,6 +20,7 @@ from .terminal import finished, plain
 from .visit_at_terminal import answered, last_stage, led_on, led_to, start, verdict_of
 
 CLOSED_S = 1.0
+LONG = os.environ.get("FIRSTCRANK_VISIT_LONG") == "1"
 PULLED = {  # the port, and the second of the recording in which the cable goes
     Stage.SEE_OFF: ("sim:no_crank", 0.4),
     Stage.SEE_ON: ("sim:no_crank", 1.2),
@@ -33,11 +35,21 @@ PULLED = {  # the port, and the second of the recording in which the cable goes
 }
 
 
+BRIEFLY = (Stage.SEE_ON, Stage.CRANKING, Stage.OIL)
+STAGES = [
+    pytest.param(
+        stage,
+        marks=pytest.mark.skipif(not LONG and stage not in BRIEFLY, reason="all stages: FIRSTCRANK_VISIT_LONG=1, minutes"),
+    )
+    for stage in PULLED
+]
+
+
 def test_every_stage_is_here() -> None:
     assert set(PULLED) == set(Stage) - {Stage.OVER}
 
 
-@pytest.mark.parametrize("stage", PULLED)
+@pytest.mark.parametrize("stage", STAGES)
 def test_unplugged_at_each_stage_keeps_what_was_recorded_and_plugged_in_again_starts_afresh(
     tmp_path: Path, stage: Stage
 ) -> None:
@@ -46,10 +58,10 @@ def test_unplugged_at_each_stage_keeps_what_was_recorded_and_plugged_in_again_st
     answered(program)
     led_to(program, stage)
     at = str(program.after)
-    code, said = finished(program, at)
-    shown = plain(said)
+    code, output = finished(program, at)
+    shown = plain(output)
     assert last_stage(shown) is stage, shown[-1500:]
-    assert "Traceback" not in said
+    assert "Traceback" not in output
     assert "cable was pulled" in shown
     assert code == 3, shown[-1500:]  # a recording that broke off proves nothing
     assert "Kept as" in shown
@@ -59,7 +71,7 @@ def test_unplugged_at_each_stage_keeps_what_was_recorded_and_plugged_in_again_st
     assert finished(start(tmp_path, "sim:healthy", "--yes"))[0] == 0  # the board in again, the same command once more
 
 
-@pytest.mark.parametrize("stage", PULLED)
+@pytest.mark.parametrize("stage", STAGES)
 def test_the_lid_closed_at_each_stage_and_opened_again_goes_on_to_the_end(tmp_path: Path, stage: Stage) -> None:
     port, _ = PULLED[stage]
     nobody_cranks = port == "sim:no_crank"
@@ -79,9 +91,9 @@ def test_the_lid_closed_at_each_stage_and_opened_again_goes_on_to_the_end(tmp_pa
     else:
         led_on(program, stage, Stage.SOAK)
     program.send("q" if nobody_cranks else "s")
-    code, said = finished(program)
-    assert "Traceback" not in said
-    assert ("ended at the keyboard" if nobody_cranks else "the last step was skipped") in plain(said)
-    assert code == (3 if nobody_cranks else 0), plain(said)[-1500:]
+    code, output = finished(program)
+    assert "Traceback" not in output
+    assert ("ended at the keyboard" if nobody_cranks else "the last step was skipped") in plain(output)
+    assert code == (3 if nobody_cranks else 0), plain(output)[-1500:]
     assert verdict_of(tmp_path) == ("NO VERDICT" if nobody_cranks else "PASS")
     assert not read_native(tmp_path / "start.fcr").trace.holes  # readings waited in the board and on the way

@@ -15,7 +15,7 @@ from firstcrank.errors import UnwritableFileError, UsageError
 from firstcrank.tracefiles import table
 from firstcrank.whole_file import PRIVATE, whole_file, whole_path
 
-from .bench_recording import recorded
+from .sim_recording import recorded
 
 
 def test_it_is_there_when_the_block_ends_well_and_not_before(tmp_path: Path) -> None:

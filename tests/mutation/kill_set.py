@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from contextlib import redirect_stdout
 from dataclasses import dataclass
@@ -98,12 +99,13 @@ def collect(late: bool) -> list[Kill]:
     """Every test of the kill set that needs no fixture and is not expected to fail. Traces of the tables are made here, once."""
     from .sites import ROOT
 
+    os.environ["FIRSTCRANK_CORPUS"] = "all"
     grab = _Grab()
     files = [str(ROOT / name) for name in (*FILES, *(LATE if late else ())) if (ROOT / name).exists()]
-    with redirect_stdout(StringIO()) as said:
+    with redirect_stdout(StringIO()) as output:
         pytest.main(["--collect-only", "-q", "-p", "no:cacheprovider", "-n", "0", *files], plugins=[grab])
     if not grab.items:
-        raise SystemExit(f"no tests collected:\n{said.getvalue()}")
+        raise SystemExit(f"no tests collected:\n{output.getvalue()}")
     kept = []
     for item in grab.items:
         params = item.callspec.params if hasattr(item, "callspec") else {}

@@ -81,7 +81,7 @@ def _short(node: ast.AST) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _says(old: ast.AST, change: Change) -> str:
+def _describe(old: ast.AST, change: Change) -> str:
     return f"{_short(old)}  ->  {_short(change(copy.deepcopy(old)))}"
 
 
@@ -177,7 +177,7 @@ def sites_of(path: Path) -> list[Site]:
     found = []
     for count, (node, parent, _, _, function) in enumerate(walk(ast.parse(text))):
         for variant, change in enumerate(changes(node, parent)):
-            found.append(Site(name, getattr(node, "lineno", 0), function, _says(node, change), count, variant, digest))
+            found.append(Site(name, getattr(node, "lineno", 0), function, _describe(node, change), count, variant, digest))
     return found
 
 

@@ -43,7 +43,7 @@ HAND: dict[str, tuple[Callable[[], Made], Context]] = {
     "key off at the end": (lambda: Made(Setup(off_s=8.2, end_s=9.0)), ASKED),
     "quick, told": (lambda: Made(Setup(cranks=(Crank(3.0, 0.9, 0.2),), charges_s=2.0, end_s=8.0)), RUNS),
     "dead in START": (lambda: Made().feed(0.0, 2.95, 3.1), ASKED),
-    "a loss in RUN": (lambda: Made().feed(0.0, 1.8, 0.05), ASKED),
+    "a loss with KEY ON": (lambda: Made().feed(0.0, 1.8, 0.05), ASKED),
     "a loss after": (lambda: Made().feed(0.0, 7.2, 0.004), ASKED),
     "a steady drop": (lambda: Made().drop(1.2, 1.0, 99.0), ASKED),
     "a bounce": (lambda: Made().feed(0.0, 2.9, 0.006), ASKED),

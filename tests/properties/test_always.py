@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firstcrank.trace import Hole, Trace
-from tests.aim.ask import ASKED, ask, told, verdict
+from tests.aim.ask import ASKED, ask, describe, verdict
 from tests.aim.maker import Made, cut
 
 from . import change
@@ -101,7 +101,7 @@ def test_what_is_not_a_number_is_never_passed(start: Known, data: st.DataObject)
         values[index : index + count] = value
     broken = change.with_channel(start.trace, replace(c, mean_v=mean, lowest_v=low, highest_v=high))
     judgement = ask(broken, start.context, start.limits)
-    assert judgement.verdict != "PASS", told(judgement)
+    assert judgement.verdict != "PASS", describe(judgement)
 
 
 @given(st.sampled_from([0, 1, 2, 9, 10, 11, 300, 4000]), st.sampled_from([-2.0, 0.0, 1.0, 5.0, 7.0, 12.5, 18.3]), st.booleans())
@@ -117,8 +117,8 @@ def test_bins_of_no_length_and_holes_of_no_length_do_not_raise() -> None:
     trace = Made().bins()
     zero = replace(trace, end_s=trace.start_s.copy(), gap_s=np.zeros(len(trace)))
     assert verdict(zero) in ("NO VERDICT", "FAIL")
-    nothing = Hole(4.0, 4.0, "nothing")
-    assert ask(replace(trace, holes=(nothing,)), ASKED).verdict == "PASS"
+    empty_hole = Hole(4.0, 4.0, "nothing")
+    assert ask(replace(trace, holes=(empty_hole,)), ASKED).verdict == "PASS"
     assert verdict(replace(trace, start_s=np.zeros(len(trace)), end_s=np.zeros(len(trace)))) in ("NO VERDICT", "FAIL")
 
 

@@ -7,7 +7,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from firstcrank.limits import SPECS, Limits
-from tests.aim.ask import ask, told, verdict
+from tests.aim.ask import ask, describe, verdict
 from tests.aim.maker import Crank, Made, Setup
 
 from . import change
@@ -24,7 +24,7 @@ def test_a_longer_key_off_shifts_everything_and_changes_nothing(start: Known, bi
     """By whole bins, the first bin said again. True where the recording begins with the key off."""
     assume(start.trace.channels["key_switch"].highest_v[0] < 0.5)
     after = ask(change.later(start.trace, 0, bins), start.context, start.limits)
-    assert seen(after) == seen(judged(start)), told(after)
+    assert seen(after) == seen(judged(start)), describe(after)
 
 
 @given(ALL, st.sampled_from([1, 40, 1500]))
@@ -38,7 +38,7 @@ def test_a_longer_key_on_changes_nothing(start: Known, bins: int) -> None:
     quiet = feed.highest_v[at - 60 : at + 60] - feed.lowest_v[at - 60 : at + 60]
     assume(feed.lowest_v[at - 60 : at + 60].min() > 9.0 and quiet.max() < 0.5)
     after = ask(change.later(start.trace, at, bins), start.context, start.limits)
-    assert (after.verdict, after.feed.verdict) == (judged(start).verdict, judged(start).feed.verdict), told(after)
+    assert (after.verdict, after.feed.verdict) == (judged(start).verdict, judged(start).feed.verdict), describe(after)
     assert [c.end_s - c.start_s for c in after.cranks] == [c.end_s - c.start_s for c in judged(start).cranks] or np.allclose(
         [c.end_s - c.start_s for c in after.cranks], [c.end_s - c.start_s for c in judged(start).cranks], atol=0.02
     )
@@ -52,7 +52,7 @@ def test_all_volts_doubled_changes_nothing(start: Known) -> None:
     values = {k: v * (2.0 if SPECS[k].unit in ("V", "ohm") else 1.0) for k, v in start.limits.values.items()}
     twice = Limits(24, values, start.limits.sources, "doubled")
     after = ask(change.doubled(start.trace), start.context, twice)
-    assert seen(after) == seen(judged(start)), told(after)
+    assert seen(after) == seen(judged(start)), describe(after)
 
 
 @given(ALL, st.data())
@@ -62,7 +62,7 @@ def test_one_spike_common_to_all_leads_takes_no_fail(start: Known, data: st.Data
     index = data.draw(st.integers(0, len(start.trace) - 1))
     volts = data.draw(st.sampled_from([-3.0, -0.6, 0.6, 1.5, 3.0]))
     after = ask(change.spiked(start.trace, index, volts), start.context, start.limits)
-    assert after.verdict == "FAIL", told(after)
+    assert after.verdict == "FAIL", describe(after)
 
 
 FAULTS = {
@@ -75,7 +75,7 @@ FAULTS = {
 }
 
 
-def _spoil(made: Made, fault: str, start_s: float) -> None:
+def _damage(made: Made, fault: str, start_s: float) -> None:
     if fault == "lost in START":
         made.feed(0.0, start_s + 0.8, 0.02)
     elif fault == "steady drop":
@@ -96,10 +96,10 @@ def test_several_cranks_get_the_verdict_of_the_worst(faults: list[str], lead: bo
     setup = Setup(cranks=tuple(Crank(s, 2.2) for s in starts), offs=offs, end_s=starts[-1] + 5.0, lead=lead)
     made = Made(setup)
     for fault, start_s in zip(faults, starts, strict=True):
-        _spoil(made, fault, start_s)
+        _damage(made, fault, start_s)
     judgement = ask(made.bins())
     expected = min((FAULTS[f] for f in faults), key=WORST.index)
-    assert judgement.verdict == expected, told(judgement)
+    assert judgement.verdict == expected, describe(judgement)
     assert len(judgement.cranks) == len(faults) or not lead
 
 

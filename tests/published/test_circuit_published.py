@@ -1,4 +1,4 @@
-"""The bench against ngspice: inrush of a starter that cannot turn, with the battery's polarisation; a relay's coil."""
+"""The simulator against ngspice: inrush of a starter that cannot turn, with the battery's polarisation; a relay's coil."""
 
 from __future__ import annotations
 

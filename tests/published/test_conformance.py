@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firstcrank.analysis.decision import COVERAGE, decide
+from firstcrank.analysis.decision import decide
 
 # JCGM 106:2012 7.3.3 examples 1 and 2: inputs from memory, probabilities recomputed with the normal distribution.
 EXAMPLES = [
@@ -40,10 +40,21 @@ def test_met_missed_and_undecided_are_one_partition(measured: float, u: float, l
         assert above.conformance > 0.977
 
 
-@pytest.mark.parametrize("u", [0.0, 0.01])
-def test_a_limit_met_exactly_is_undecided(u: float) -> None:
-    assert decide(7.0, u, 7.0, "above").outcome == "undecided"
-    assert decide(7.0 + COVERAGE * u, u, 7.0, "above").outcome in ("undecided", "met")
+@pytest.mark.parametrize(
+    ("measured", "u", "outcome"),
+    [  # guard band of k = 2 on either side (JCGM 106:2012 8.3.2), the factor written out
+        (7.0, 0.0, "undecided"),
+        (7.0, 0.01, "undecided"),
+        (7.0 + 1.99 * 0.01, 0.01, "undecided"),
+        (7.0 + 2.01 * 0.01, 0.01, "met"),
+        (7.0 - 1.99 * 0.01, 0.01, "undecided"),
+        (7.0 - 2.01 * 0.01, 0.01, "missed"),
+        (7.0 + 1e-9, 0.0, "met"),
+        (7.0 - 1e-9, 0.0, "missed"),
+    ],
+)
+def test_a_limit_met_exactly_is_undecided(measured: float, u: float, outcome: str) -> None:
+    assert decide(measured, u, 7.0, "above").outcome == outcome
 
 
 @pytest.mark.parametrize(("measured", "u", "limit"), [(float("nan"), 0.1, 7.0), (7.0, -0.1, 7.0), (7.0, 0.1, float("inf"))])

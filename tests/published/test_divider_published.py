@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import eseries
 import pytest
 from uncertainties import ufloat
 
@@ -12,6 +11,7 @@ from firstcrank.divider.budget import Parts, budget, loaded_reading_rel, noise_f
 from firstcrank.divider.clamp import BAV199, SCHOTTKY_PAIR, SILICON_PAIR, Clamp
 from firstcrank.divider.converters import Converter
 from firstcrank.divider.network import SETTLE_TAUS, Network
+from firstcrank.divider.propose import Requirements, propose
 
 KNEE = Clamp("knee at 0.3 V", 1e-140, 0.0367, 0.0, 0.2, 0.2, 0.0, 0.0, "for worked examples that take one voltage")
 CHECKED = Network(100e3, 22e3, 10e-9, clamp=KNEE)
@@ -80,10 +80,16 @@ def test_effective_bits() -> None:
     assert noise_free_bits(2.845) == pytest.approx(8.7, abs=0.05)
 
 
-@pytest.mark.parametrize(("series", "value", "nearest"), [(eseries.E24, 3190.0, 3300.0), (eseries.E96, 3190.0, 3160.0)])
-def test_preferred_values(series: object, value: float, nearest: float) -> None:
-    """IEC 60063 through PyPI eseries, its documented examples."""
-    assert eseries.find_nearest(series, value) == nearest
+E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)  # IEC 60063:2015 table 1
+E12 = E24[::2]
+
+
+@pytest.mark.parametrize(("series", "allowed"), [("E12", E12), ("E24", E24)])
+def test_proposals_use_preferred_values(series: str, allowed: tuple[int, ...]) -> None:
+    """Every resistor proposed is a value of the series asked for, by IEC 60063's table and not by the library that made it."""
+    for proposal in propose(Requirements(series=series)):
+        for ohm in (*proposal.network.parts_ohm, proposal.network.r_bottom_ohm):
+            assert round(ohm / 10 ** (math.floor(math.log10(ohm)) - 1), 6) in allowed
 
 
 # Highest forward voltages of the data sheets, volts at amperes. BAV199: Infineon 2004 and NXP 2001 (public texts).

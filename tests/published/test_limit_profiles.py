@@ -1,6 +1,7 @@
 """Limits by a starting profile: values by hand from ISO 16750-2's figures, and the profile itself through the judge.
 
-ISO 16750-2:2003 4.5.3 level I and 2006 4.6.3 24 V level III were checked against public transcriptions of the waveform (level I:
+ISO 16750-2:2003 4.5.3 level I and 2006 4.6.3 24 V level III come from waveform files that name edition and clause; their
+addresses were not kept (level I:
 8 V, 5, 15, 50 ms, ripple of 2 V at 2 Hz about 10.5 V; 24 V III: 6 V, 10, 50, 50 ms, about 11 V). The ripple minima (9.5 and 10 V) and
 all voltages of levels II to IV are from memory; those rows test the arithmetic and cite nothing.
 """
@@ -72,7 +73,7 @@ def test_each_value_says_its_source_and_status() -> None:
             assert profile.source in sources[key]
             assert "from memory" in sources[key]
             assert "maker must name" in sources[key]
-    checked = [(p.level, p.system_v) for p in PROFILES if "public transcription" in p.status]
+    checked = [(p.level, p.system_v) for p in PROFILES if "waveform file" in p.status]
     assert checked == [("I", 12), ("III", 24)]
     with pytest.raises(UsageError, match="no values for starting profile II at 24 V"):
         profile_of("II", 24)

@@ -70,7 +70,7 @@ def test_an_uneven_engine_is_never_read_at_half_or_double_speed(cylinders: int) 
 
 
 @pytest.mark.parametrize(
-    ("battery", "begin_s", "end_s", "step_s", "cylinders", "said"),
+    ("battery", "begin_s", "end_s", "step_s", "cylinders", "expected"),
     [
         (ripple(9.0), 0.5, 1.2, 0.000768, 6, "steady cranking"),
         (ripple(9.0, step_s=0.05), 0.5, 3.9, 0.05, 6, "too far apart"),
@@ -79,11 +79,11 @@ def test_an_uneven_engine_is_never_read_at_half_or_double_speed(cylinders: int) 
     ],
 )
 def test_what_cannot_be_told_is_refused(
-    battery: np.ndarray, begin_s: float, end_s: float, step_s: float, cylinders: int | None, said: str
+    battery: np.ndarray, begin_s: float, end_s: float, step_s: float, cylinders: int | None, expected: str
 ) -> None:
     speed = crank_speed(trace_of(battery, step_s), begin_s, end_s, cylinders)
     assert speed.rpm is None
-    assert said in speed.note
+    assert expected in speed.note
 
 
 def test_one_weak_compression_in_four_is_one_sentence() -> None:

@@ -1,7 +1,7 @@
 """Standard starting profiles through the judge: time below a threshold and lowest voltage as computed from their figures.
 
 Each profile is drawn from the standard's own corner points, so both numbers follow by hand. The standards themselves are not
-free; each row says what it was checked against. "memory" means not found in a public text: such rows test the arithmetic and
+free; each row says where its figures come from. "memory" means not found in a public text: such rows test the arithmetic and
 cite nothing.
 """
 
@@ -33,14 +33,14 @@ class Profile:
 
 ISO_I = Profile(
     "ISO 16750-2:2003 level I",
-    "ISO 16750-2:2003 4.5.3, checked against a public transcription of the waveform",
+    "ISO 16750-2:2003 4.5.3, from a waveform file that names edition and clause, address not kept",
     ((0.0, 12.0), (0.005, 8.0), (0.020, 8.0), (0.070, 10.5)),
     ripple=(0.070, 1.0, 10.5, 2.0),
     back=(0.040, 12.0),
 )
 ISO_24V_III = Profile(
     "ISO 16750-2:2006 24 V level III",
-    "ISO 16750-2:2006 4.6.3, checked against a public transcription of the waveform",
+    "ISO 16750-2:2006 4.6.3, from a waveform file that names edition and clause, address not kept",
     ((0.0, 24.0), (0.010, 6.0), (0.060, 6.0), (0.110, 11.0)),
     ripple=(0.110, 1.0, 11.0, 2.0),
     back=(0.040, 24.0),
@@ -48,20 +48,20 @@ ISO_24V_III = Profile(
 )
 LV124_COLD = Profile(
     "LV 124 E-11 cold start, normal",
-    "VW 80000:2013 6.11, checked against a public transcription",
+    "VW 80000:2013 6.11, from a waveform file that names it, address not kept",
     ((0.0, 11.0), (0.001, 4.5), (0.020, 4.5), (0.070, 6.5)),
     ripple=(0.070, 10.0, 7.5, 2.0),
     back=(0.100, 11.0),
 )
 LV124_WARM = Profile(
     "LV 124 E-11 warm start, long",
-    "MBN LV 124:2013, checked against a public transcription",
+    "MBN LV 124:2013, from a waveform file that names it, address not kept",
     ((0.0, 11.0), (0.001, 7.0), (0.016, 7.0), (0.091, 8.0), (0.331, 8.0), (0.401, 9.0), (1.001, 9.0)),
     back=(0.001, 11.0),
 )
 DC10615_WARM = Profile(
     "older maker's crank pulse, warm",
-    "DC-10615:2007 7.5, checked against a public transcription",
+    "DC-10615:2007 7.5, from a waveform file that names it, address not kept",
     ((0.0, 11.0), (0.001, 7.0), (0.200, 9.0), (0.300, 10.0), (2.200, 10.0)),
     back=(0.100, 11.0),
 )

@@ -85,13 +85,13 @@ def test_a_persons_discharge_is_stated_at_its_worst() -> None:
     ]  # fmt: skip
     found = spice.run("\n".join(deck) + "\n")
     stated = discharge(builds.INPUT_12V, replace(builds.RATINGS, tolerance=0.0))
-    for seen, said in (
+    for seen, stated_value in (
         (found["a"], stated.clamp_a),
         (found["v"], stated.part_v),
         (found["n"], stated.node_v),
         (found["j"], stated.part_j),
     ):
-        assert 0.9 * said <= seen <= said
+        assert 0.9 * stated_value <= seen <= stated_value
 
 
 @needs_ngspice

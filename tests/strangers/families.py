@@ -24,8 +24,8 @@ SOUND: dict[str, tuple[Make, float]] = {
     "sound": (_sound(), 2.4),
     "sound_heater": (_sound(with_heater=True), 1.6),
     "sound_no_lead": (_sound(lead=False), 1.5),
-    "quick_lead": (_sound(quick=True, lead=True, told=True, cranks=1), 1.6),
-    "quick_no_lead": (_sound(quick=True, lead=False, told=True, cranks=1), 1.5),
+    "quick_lead": (_sound(quick=True, lead=True, reported=True, cranks=1), 1.6),
+    "quick_no_lead": (_sound(quick=True, lead=False, reported=True, cranks=1), 1.5),
 }
 FEED: dict[str, tuple[Make, float]] = {
     "dead_in_start": (faults_feed.dead_in_start, 1.0),

@@ -25,7 +25,7 @@ def weak_battery(rng: Generator, seed: int, family: str) -> Plan:
     if p.feed.relay:
         p.feed.relay = None
     p.culprits.add("battery_weak")
-    p.marks["aimed_v"] = low
+    p.labels["aimed_v"] = low
     return p
 
 
@@ -44,7 +44,7 @@ def inrush_dip(rng: Generator, seed: int, family: str) -> Plan:
     e.stall_a *= 0.75
     e.comp_depth = min(e.comp_depth, 0.85 * max(e.stall_a / e.crank_a - 0.75, 0.3))
     p.culprits.add("inrush")
-    p.marks.update(aimed_v=low, first=c.begin_s)
+    p.labels.update(aimed_v=low, first=c.begin_s)
     return p
 
 
@@ -58,7 +58,7 @@ def cable(rng: Generator, seed: int, family: str) -> Plan:
         p.record.leads = (*p.record.leads, "feed_source")
     p.feed.relay = None
     p.culprits.add("battery_cable")
-    p.marks["sag_v"] = sag
+    p.labels["sag_v"] = sag
     return p
 
 
@@ -87,7 +87,7 @@ def module_ground(rng: Generator, seed: int, family: str) -> Plan:
     if chance(rng, 0.4):
         p.record.leads = tuple(dict.fromkeys((*p.record.leads, "module_supply")))
     p.culprits.add("ground_path")
-    p.marks["rise_v"] = rise
+    p.labels["rise_v"] = rise
     return p
 
 
@@ -98,7 +98,7 @@ def engine_ground(rng: Generator, seed: int, family: str) -> Plan:
     p.module.strap_ohm = rise / p.engine.crank_a
     p.record.leads = tuple(dict.fromkeys((*p.record.leads, "engine_ground")))
     p.culprits.add("ground_path")
-    p.marks["rise_v"] = rise
+    p.labels["rise_v"] = rise
     return p
 
 
@@ -115,7 +115,7 @@ def heater_fault(rng: Generator, seed: int, family: str) -> Plan:
     else:
         p.heater_drop_v = around(rng, 1.0 * p.scale, spread=6.0)
         p.culprits.add("heater_feed_low")
-        p.marks["drop_v"] = p.heater_drop_v
+        p.labels["drop_v"] = p.heater_drop_v
     return p
 
 
@@ -126,14 +126,14 @@ def starter_control(rng: Generator, seed: int, family: str) -> Plan:
         p.record.leads = tuple(dict.fromkeys((*p.record.leads, "engine_ground")))
     p.coil_drop_v = around(rng, 1.0 * p.scale, spread=5.0)
     p.culprits.add("starter_control_drop")
-    p.marks["drop_v"] = p.coil_drop_v
+    p.labels["drop_v"] = p.coil_drop_v
     return p
 
 
 def no_charge(rng: Generator, seed: int, family: str) -> Plan:
     """The engine runs and the alternator does nothing, or regulates around a limit."""
     long = chance(rng, 0.4)
-    p = base(rng, seed, family, quick=True, told=True, key_off=chance(rng, 0.5) and not long)
+    p = base(rng, seed, family, quick=True, reported=True, key_off=chance(rng, 0.5) and not long)
     if chance(rng, 0.6) or p.alternator is None:
         p.alternator = None
     else:

@@ -37,7 +37,7 @@ def near_a_border(rng: Generator, p: Plan, length_s: float, *, key_on_only: bool
         border = wanted[int(rng.integers(len(wanted)))]
         gap = log_uniform(rng, 2e-4, 0.05)
         at = border + one_of(rng, gap, -gap - length_s, -length_s * rng.uniform(0, 1))
-    p.marks["fault at"] = round(at, 4)
+    p.labels["fault at"] = round(at, 4)
     return float(max(at, 0.3))
 
 
@@ -72,7 +72,7 @@ def dead_in_start(rng: Generator, seed: int, family: str) -> Plan:
             p.feed.cuts.append(Cut(c.key_end_s - length, c.key_end_s + lag))
     p.feed.cuts.sort(key=lambda c: c.begin_s)
     p.culprits.add("feed_dead_in_start" if kind in ("all", "one", "part") else "feed_lost_at_turn")
-    p.marks["kind"] = kind
+    p.labels["kind"] = kind
     return p
 
 
@@ -93,7 +93,7 @@ def lost_at_turn(rng: Generator, seed: int, family: str) -> Plan:
             begin = c.key_end_s - length * rng.uniform(0.0, 0.7)
             p.feed.cuts.append(Cut(begin, begin + length))
     p.culprits.add("feed_lost_at_turn")
-    p.marks.update(length_s=length, way=way)
+    p.labels.update(length_s=length, way=way)
     return p
 
 
@@ -106,9 +106,9 @@ def single_loss(rng: Generator, seed: int, family: str) -> Plan:
     at = near_a_border(rng, p, length)
     p.feed.cuts.append(Cut(at, at + length))
     p.culprits.add("feed_loose")
-    p.marks["length_s"] = length
+    p.labels["length_s"] = length
     if p.feed.relay:
-        p.marks["cuts behind relay"] = True
+        p.labels["cuts behind relay"] = True
     return p
 
 
@@ -123,7 +123,7 @@ def chatter(rng: Generator, seed: int, family: str) -> Plan:
     for s in sorted(rng.uniform(at, at + span, count)):
         p.feed.cuts.append(Cut(s, s + typical * rng.uniform(0.4, 1.6)))
     p.culprits.add("feed_loose")
-    p.marks.update(count=count, span_s=span, each_s=typical)
+    p.labels.update(count=count, span_s=span, each_s=typical)
     return p
 
 
@@ -144,9 +144,9 @@ def spikes(rng: Generator, seed: int, family: str) -> Plan:
     if chance(rng, 0.5):
         v = around(rng, 1.0 * p.scale, spread=4.0)
         p.feed.drops.append(Drop(begin, end, v))
-        p.marks["drop_v"] = v
+        p.labels["drop_v"] = v
         p.culprits.add("feed_resistance")
-    p.marks.update(count=count, each_s=typical)
+    p.labels.update(count=count, each_s=typical)
     return p
 
 
@@ -163,7 +163,7 @@ def crackle(rng: Generator, seed: int, family: str) -> Plan:
     for s in sorted(rng.uniform(key_on, key_on + span, count)):
         p.feed.cuts.append(Cut(s, s + typical * rng.uniform(0.4, 1.6)))
     p.culprits.add("feed_loose")
-    p.marks.update(count=count, span_s=span, each_s=typical)
+    p.labels.update(count=count, span_s=span, each_s=typical)
     return p
 
 
@@ -188,7 +188,7 @@ def steady_drop(rng: Generator, seed: int, family: str) -> Plan:
     a, b = spans[where]
     p.feed.drops.append(Drop(a, b, v, edge_s=log_uniform(rng, 2e-4, 0.05)))
     p.culprits.add("feed_resistance")
-    p.marks.update(drop_v=v, where=where)
+    p.labels.update(drop_v=v, where=where)
     return p
 
 
@@ -200,7 +200,7 @@ def brief_drop(rng: Generator, seed: int, family: str) -> Plan:
     at = near_a_border(rng, p, length)
     p.feed.drops.append(Drop(at, at + length, v, edge_s=log_uniform(rng, 5e-5, 1e-3)))
     p.culprits.add("feed_loose")
-    p.marks.update(drop_v=v, length_s=length)
+    p.labels.update(drop_v=v, length_s=length)
     return p
 
 
@@ -215,7 +215,7 @@ def sinking(rng: Generator, seed: int, family: str) -> Plan:
         for s in sorted(rng.uniform(begin, p.record.end_s - 0.1, int(rng.integers(3, 30)))):
             p.feed.cuts.append(Cut(s, s + log_uniform(rng, 1e-4, 0.05)))
     p.culprits.add("feed_resistance")
-    p.marks.update(to_v=to, sinks_at=begin)
+    p.labels.update(to_v=to, sinks_at=begin)
     return p
 
 
@@ -230,7 +230,7 @@ def held_low(rng: Generator, seed: int, family: str) -> Plan:
     b = min(a + length, p.record.end_s + 1)
     p.feed.drops.append(Drop(a, b, to_v=to, edge_s=log_uniform(rng, 1e-4, 5e-3)))
     p.culprits.add("feed_resistance")
-    p.marks.update(to_v=to, length_s=length)
+    p.labels.update(to_v=to, length_s=length)
     return p
 
 
@@ -250,7 +250,7 @@ def relay_lets_go(rng: Generator, seed: int, family: str) -> Plan:
     p.feed.relay.pull_v = min(p.feed.relay.hold_v + rng.uniform(0.5, 2.5) * p.scale, 11.3 * p.scale)
     p.feed.decay_s = log_uniform(rng, 5e-5, 0.01)
     p.culprits.add("feed_relay")
-    p.marks.update(hold_v=p.feed.relay.hold_v, pull_v=p.feed.relay.pull_v)
+    p.labels.update(hold_v=p.feed.relay.hold_v, pull_v=p.feed.relay.pull_v)
     return p
 
 
@@ -268,7 +268,7 @@ def ballast(rng: Generator, seed: int, family: str) -> Plan:
             at = c.key_end_s
     p.feed.drops.append(Drop(at, p.record.end_s + 1, share=share, edge_s=2e-4))
     p.culprits.add("feed_ballast")
-    p.marks.update(share=share, by_passed=by_passed)
+    p.labels.update(share=share, by_passed=by_passed)
     return p
 
 
@@ -281,7 +281,7 @@ def backfeed(rng: Generator, seed: int, family: str) -> Plan:
     p.feed.backfeed = Backfeed(share, until, only=int(rng.integers(offs)) if chance(rng, 0.5) else None)
     p.record.end_s += rng.uniform(0.0, 3.0)
     p.culprits.add("backfeed_after_off")
-    p.marks.update(share=share, until_s=until)
+    p.labels.update(share=share, until_s=until)
     return p
 
 
@@ -303,7 +303,7 @@ def short_losses(rng: Generator, seed: int, family: str) -> Plan:
     for s in sorted(rng.uniform(a, b, count)):
         p.feed.cuts.append(Cut(s, s + each * rng.uniform(0.8, 1.2)))
     p.culprits.add("feed_loose")
-    p.marks.update(count=count, each_s=each)
+    p.labels.update(count=count, each_s=each)
     return p
 
 
@@ -322,5 +322,5 @@ def lost_between(rng: Generator, seed: int, family: str) -> Plan:
     p.feed.cuts.append(Cut(at, at + length))
     p.feed.decay_s = log_uniform(rng, 1e-3, 0.05)
     p.culprits.add("feed_loose")
-    p.marks.update(length_s=length)
+    p.labels.update(length_s=length)
     return p

@@ -152,7 +152,7 @@ def contact(p: Plan, end_s: float, t: Floats, battery_v: Floats) -> list[tuple[f
     key_cuts = [c for c in cuts if c[1] - c[0] < 0.003]
     faults = [c for c in cuts if c[1] - c[0] >= 0.003]
     shut = relay_contact(p.feed.relay, without(live, faults), t, battery_v, p.seed)
-    return without(shut, [c for c in key_cuts if p.marks.get("cuts behind relay")])
+    return without(shut, [c for c in key_cuts if p.labels.get("cuts behind relay")])
 
 
 __all__ = ("OFF", "ON", "START", "contact", "drop_at", "key_intervals", "moves_of", "node", "without")

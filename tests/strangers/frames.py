@@ -67,7 +67,7 @@ def recording(p: Plan, codes: Codes) -> bytes:
     second = bool(rng.random() < 0.75) or p.family == "notes_damaged"
     about = {"host_version": "0.1.0", "utc": "2026-01-01T00:00:00Z", "synthetic": True}
     contents: dict[str, dict[str, Any]] = {
-        "identity": {"kind": "switch test" if p.marks.get("declared") else "start", **about},
+        "identity": {"kind": "switch test" if p.labels.get("declared") else "start", **about},
         "calibration": {"calibration": _calibration(codes, "rp2040" if second else "")},
         "limits": {"limits": as_note(p.system_v)},
         "answers": dict(p.record.answers),
@@ -184,11 +184,11 @@ def _calibration(codes: Codes, converter: str) -> dict[str, Any]:
 def _bodies(codes: Codes) -> list[bytes]:
     """BINS bodies. A hole splits a frame, and the conversion index jumps over it."""
     n, leads = codes.mean16.shape
-    words = np.empty((n, leads * 3 + 3), dtype="<u2")
-    words[:, 0 : leads * 3 : 3] = codes.mean16
-    words[:, 1 : leads * 3 : 3] = codes.lowest
-    words[:, 2 : leads * 3 : 3] = codes.highest
-    words[:, -3], words[:, -2], words[:, -1] = codes.longest, codes.head, codes.tail
+    fields = np.empty((n, leads * 3 + 3), dtype="<u2")
+    fields[:, 0 : leads * 3 : 3] = codes.mean16
+    fields[:, 1 : leads * 3 : 3] = codes.lowest
+    fields[:, 2 : leads * 3 : 3] = codes.highest
+    fields[:, -3], fields[:, -2], fields[:, -1] = codes.longest, codes.head, codes.tail
     cut = sorted({0, n, *range(0, n, BINS_A_FRAME), *(np.flatnonzero(np.diff(codes.number) > 1) + 1).tolist()})
     bin_us = round(codes.bin_s * 1e6)
     out = []
@@ -207,5 +207,5 @@ def _bodies(codes: Codes) -> list[bytes]:
             b - a,
             leads,
         )
-        out.append(head + words[a:b].tobytes())
+        out.append(head + fields[a:b].tobytes())
     return out

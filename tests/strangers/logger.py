@@ -36,9 +36,9 @@ def write(rng: Generator, p: Plan, t: Floats, clips: dict[str, Floats]) -> CsvSt
     rate = p.record.rate_hz
     rows = int((p.record.end_s - p.record.begin_s) * rate)
     at = p.record.begin_s + np.arange(rows) / rate
-    look = at
+    sample_round = at
     if "held_hz" in tricks:
-        look = np.floor(at * tricks["held_hz"]) / tricks["held_hz"]
+        sample_round = np.floor(at * tricks["held_hz"]) / tricks["held_hz"]
     accuracy = stated(p)
     bits = tricks.get("bits", int(rng.choice([12, 14, 16])))
     span = tricks.get("range_v", 25.0 * p.scale)
@@ -51,7 +51,7 @@ def write(rng: Generator, p: Plan, t: Floats, clips: dict[str, Floats]) -> CsvSt
     for role, v in clips.items():
         gain = 1.0 + rng.uniform(-accuracy[0], accuracy[0])
         offset = rng.uniform(-accuracy[1], accuracy[1])
-        x = np.interp(look, t, v)
+        x = np.interp(sample_round, t, v)
         if "spikes" in tricks:
             for when, volts in tricks["spikes"]:
                 k = int((when - p.record.begin_s) * rate)
@@ -60,7 +60,7 @@ def write(rng: Generator, p: Plan, t: Floats, clips: dict[str, Floats]) -> CsvSt
         x = x * gain + offset
         y = rng.standard_normal(rows) * noise
         if "held_hz" in tricks:
-            first = np.concatenate(([True], np.diff(look) > 0))
+            first = np.concatenate(([True], np.diff(sample_round) > 0))
             y = y[first][np.cumsum(first) - 1]
         x = x + y
         if frozen and frozen[0] == role:

@@ -9,7 +9,7 @@ from tests.strangers.plan import OFF, ON, START, CrankPlan, Helper, Load, Plan
 from tests.strangers.sound import NEVER, sound_start
 
 
-def nothing_turns(rng: Generator, seed: int, family: str, lead: float = 0.35) -> Plan:
+def no_crank(rng: Generator, seed: int, family: str, lead: float = 0.35) -> Plan:
     """Key on, key back on the same second or never in START, no starter: a base for the rest."""
     p = sound_start(
         rng, seed, family, cranks=1, runs=False, with_heater=False, lead=chance(rng, lead), key_off=chance(rng, 0.4)
@@ -27,7 +27,7 @@ def nothing_turns(rng: Generator, seed: int, family: str, lead: float = 0.35) ->
 
 def heater_once(rng: Generator, seed: int, family: str) -> Plan:
     """An intake heater goes on once for 0.5 to 8 s; the battery settles exponentially."""
-    p = nothing_turns(rng, seed, family)
+    p = no_crank(rng, seed, family)
     on = p.borders()["key_on"] + rng.uniform(0.2, 2.0)
     p.loads.append(Load(on, min(on + log_uniform(rng, 0.5, 8.0), p.record.end_s - 0.5), _heater_a(rng, p), what="heater"))
     return p
@@ -35,7 +35,7 @@ def heater_once(rng: Generator, seed: int, family: str) -> Plan:
 
 def heater_cycles(rng: Generator, seed: int, family: str) -> Plan:
     """It cycles, with periods of 0.15 to 12 s."""
-    p = nothing_turns(rng, seed, family)
+    p = no_crank(rng, seed, family)
     period = log_uniform(rng, 0.15, 12.0)
     share = rng.uniform(0.2, 0.8)
     t = p.borders()["key_on"] + rng.uniform(0.2, 1.5)
@@ -58,7 +58,7 @@ def _heater_a(rng: Generator, p: Plan) -> float:
 
 def jump_clip(rng: Generator, seed: int, family: str) -> Plan:
     """A jump pack is clipped on a sagging or flat battery, off again, with a heater at times."""
-    p = nothing_turns(rng, seed, family)
+    p = no_crank(rng, seed, family)
     p.battery.open_v -= rng.uniform(0.0, 3.0) * p.scale
     t = p.borders()["key_on"] + rng.uniform(0.3, 2.0)
     while t < p.record.end_s - 1.0:
@@ -76,7 +76,7 @@ def jump_clip(rng: Generator, seed: int, family: str) -> Plan:
 
 def headlights(rng: Generator, seed: int, family: str) -> Plan:
     """Lamps with a cold inrush of ten times, flashed or left on, on a weak battery."""
-    p = nothing_turns(rng, seed, family)
+    p = no_crank(rng, seed, family)
     p.battery.r0_ohm *= rng.uniform(1.0, 2.5)
     t = p.borders()["key_on"] + rng.uniform(0.2, 1.5)
     amps = rng.uniform(8, 40) / p.scale
@@ -91,7 +91,7 @@ def headlights(rng: Generator, seed: int, family: str) -> Plan:
 
 def fan(rng: Generator, seed: int, family: str) -> Plan:
     """A fan or pump motor: inrush of three to eight times, then a ripple of 3 to 15 Hz."""
-    p = nothing_turns(rng, seed, family)
+    p = no_crank(rng, seed, family)
     on = p.borders()["key_on"] + rng.uniform(0.2, 1.5)
     amps = rng.uniform(15, 60) / p.scale
     p.battery.r0_ohm *= rng.uniform(1.0, 2.2)  # a tired battery, but one that would still crank
@@ -137,7 +137,7 @@ def switch_test(rng: Generator, seed: int, family: str) -> Plan:
         t = off + rng.uniform(0.8, 2.0)
     p.record.end_s = t
     p.loads = [x for x in p.loads if x.what == "parked load"]
-    p.marks["declared"] = one_of(rng, True, False)
+    p.labels["declared"] = one_of(rng, True, False)
     return p
 
 
@@ -146,7 +146,7 @@ def steady_ripple(rng: Generator, seed: int, family: str) -> Plan:
 
     From the battery's volts alone this can't be told from a crank; with a working starter lead that stays dead it can.
     """
-    p = nothing_turns(rng, seed, family, lead=1.0)
+    p = no_crank(rng, seed, family, lead=1.0)
     on = p.borders()["key_on"] + rng.uniform(0.3, 2.0)
     amps = rng.uniform(80, 300) / p.scale
     p.loads.append(

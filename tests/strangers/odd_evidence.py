@@ -96,7 +96,7 @@ def hole(rng: Generator, seed: int, family: str) -> Plan:
         begin = at + (length - lost) * rng.uniform(0, 1)
         p.feed.cuts.append(Cut(begin, begin + lost))
         p.feed.decay_s = min(p.feed.decay_s, lost / 20.0)
-    p.marks["length_s"] = length
+    p.labels["length_s"] = length
     return p
 
 
@@ -187,14 +187,14 @@ def bridged(rng: Generator, seed: int, family: str) -> Plan:
 def charger(rng: Generator, seed: int, family: str) -> Plan:
     """A charger or jump pack is on throughout, told or not."""
     p = base(rng, seed, family)
-    told = one_of(rng, True, True, False)
-    if told:
+    reported = one_of(rng, True, True, False)
+    if reported:
         p.record.answers["charger_connected"] = True
     else:
         p.record.answers.pop("charger_connected", None)
     v = p.scale * rng.uniform(13.2, 14.6)
     p.helpers.append(Helper(-1.0, 1e9, v, v / rng.uniform(60, 400), "charger"))
-    p.marks["told"] = told
+    p.labels["told"] = reported
     return p
 
 
@@ -226,7 +226,7 @@ def aborted_helped(rng: Generator, seed: int, family: str) -> Plan:
     p.record.end_s = c.end_s + rng.uniform(5.5, 12.0)
     for name in ("charger_connected", "engine_running", "cranked_with_key", "module_plugged_in"):
         p.record.answers.pop(name, None)
-    p.marks.update(when=when, helper_v=v)
+    p.labels.update(when=when, helper_v=v)
     return p
 
 

@@ -39,7 +39,7 @@ class Outcome:
     heater: bool
     no_lead: bool
     quick: bool
-    told: bool
+    reported: bool
 
 
 def context_of(s: StrangeStart) -> Context:
@@ -117,8 +117,8 @@ def _outcome(s: StrangeStart, g: Grade, verdict: str, feed: str, causes: tuple[s
         feed=feed,
         causes=causes,
         reason=reason,
-        heater=bool(p.marks.get("heater")),
+        heater=bool(p.labels.get("heater")),
         no_lead="starter_coil" not in p.record.leads,
-        quick=bool(p.marks.get("quick")),
-        told=p.record.answers.get("engine_running") is True,
+        quick=bool(p.labels.get("quick")),
+        reported=p.record.answers.get("engine_running") is True,
     )

@@ -218,7 +218,7 @@ class Plan:
     heater_drop_v: float = 0.0
     coil_drop_v: float = 0.4
     culprits: set[str] = field(default_factory=set)  # what a family did, by its own words
-    marks: dict[str, Any] = field(default_factory=dict)  # figures of the draw worth showing
+    labels: dict[str, Any] = field(default_factory=dict)  # figures of the draw worth showing
 
     @property
     def scale(self) -> float:

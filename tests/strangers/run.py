@@ -37,8 +37,8 @@ def kept(paths: list[Path]) -> list[Outcome]:
     for path in paths:
         for line in path.read_text("utf-8").splitlines():
             table = json.loads(line)
-            sets = {name: tuple(table[name]) for name in ("lacking", "unsure", "causes")}
-            o = Outcome(**{**table, **sets, "truth": frozenset(table["truth"])})
+            tuples = {name: tuple(table[name]) for name in ("lacking", "unsure", "causes")}
+            o = Outcome(**{**table, **tuples, "truth": frozenset(table["truth"])})
             found[o.seed, o.family] = o
     return list(found.values())
 
@@ -62,7 +62,7 @@ def show(seed: int, family: str | None, folder: Path) -> None:
         f" recorded {p.record.begin_s:.3f} to {p.record.end_s:.3f} s",
     )
     print("cranks   ", ", ".join(f"{c.begin_s:.3f} to {c.end_s:.3f} s (fires {c.fires_s})" for c in p.cranks))
-    print("drawn    ", p.marks, p.record.tricks, p.record.answers)
+    print("drawn    ", p.labels, p.record.tricks, p.record.answers)
     print("truth    ", g.kind, "; causes:", ", ".join(sorted(g.causes)) or "none")
     for m in g.margins[:6]:
         print(f"          {m.obligation} {m.by_u:+.1f} u: {m.what}")

@@ -21,7 +21,7 @@ def draw(s: StrangeStart, recorded: Trace | None, path: Path, zoom: tuple[float,
     for role in ("battery", "key_switch", "starter_coil", "module_supply", "module_ground"):
         if role in p.record.leads or role == "key_switch":
             axes[0].plot(w.t_s, w.volts[role], lw=0.7, label=role)
-    axes[0].set_title(f"{s.family} {s.seed}: truth ({p.system_v} V, {p.record.delivery}) {p.marks}")
+    axes[0].set_title(f"{s.family} {s.seed}: truth ({p.system_v} V, {p.record.delivery}) {p.labels}")
     if recorded is not None:
         for role, channel in recorded.channels.items():
             line = axes[1].plot(recorded.mid_s + t0, channel.mean_v, lw=0.7, label=role)[0]

@@ -171,7 +171,7 @@ def sound_start(
     delivery: str | None = None,
     runs: bool | None = None,
     key_off: bool | None = None,
-    told: bool | None = None,
+    reported: bool | None = None,
 ) -> Plan:
     """A healthy start. What is not given is drawn."""
     if system_v is None:
@@ -224,15 +224,15 @@ def sound_start(
     p.coil_drop_v = rng.uniform(0.1, 0.35) * p.scale
     if with_heater:
         p.loads += heater(rng, system_v, key_on, plan_cranks[0].key_start_s, c.begin_s, c.end_s, end)
-        p.marks["heater"] = True
+        p.labels["heater"] = True
     if chance(rng, 0.3):
         p.loads.append(Load(-1.0, NEVER, rng.uniform(2, 12), what="parked load"))
     more_leads(rng, p)
-    answers(rng, p, runs=runs, told=told)
+    answers(rng, p, runs=runs, reported=reported)
     if quick:
-        p.marks["quick"] = True
+        p.labels["quick"] = True
     if not lead:
-        p.marks["no lead"] = True
+        p.labels["no lead"] = True
     return p
 
 
@@ -271,7 +271,7 @@ def more_leads(rng: Generator, p: Plan) -> None:
         extra.append("module_supply")
     if chance(rng, 0.08):
         extra.append("engine_ground")
-    if p.marks.get("heater") and chance(rng, 0.3):
+    if p.labels.get("heater") and chance(rng, 0.3):
         extra += ["heater_coil", "heater_return"] if chance(rng, 0.5) else ["heater_coil"]
     p.record.leads = tuple(dict.fromkeys((*p.record.leads, *extra)))
 
@@ -292,7 +292,7 @@ def bounces(rng: Generator, p: Plan) -> None:
             p.feed.cuts.append(Cut(s, s + log_uniform(rng, 2e-5, 4e-4)))
 
 
-def answers(rng: Generator, p: Plan, runs: bool, told: bool | None) -> None:
+def answers(rng: Generator, p: Plan, runs: bool, reported: bool | None) -> None:
     """What the person said. Nobody is asked in a third of the starts; then only what is seen counts."""
     given = p.record.answers
     given["feed_kind"] = "loaded" if p.feed.loaded else "signal"
@@ -301,7 +301,7 @@ def answers(rng: Generator, p: Plan, runs: bool, told: bool | None) -> None:
         given["cranked_with_key"] = True
         given["module_plugged_in"] = True
         given["charger_connected"] = False
-    if told or (told is None and runs and asked and chance(rng, 0.8)):
+    if reported or (reported is None and runs and asked and chance(rng, 0.8)):
         given["engine_running"] = runs
     if chance(rng, 0.5):
         given["cylinders"] = p.engine.cylinders

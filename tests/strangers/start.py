@@ -46,7 +46,7 @@ def plan_of(seed: int, family: str | None = None) -> Plan:
     name = family or family_of(seed)
     rng = np.random.default_rng([seed, NAMES.index(name), 2027])
     p = FAMILIES[name][0](rng, seed, name)
-    if p.marks.pop("no bounce", None) is None:
+    if p.labels.pop("no bounce", None) is None:
         bounces(np.random.default_rng([seed, 52]), p)
     p.record.begin_s = min(p.record.begin_s, p.record.end_s - 0.5)
     return p

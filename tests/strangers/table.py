@@ -40,8 +40,8 @@ def table(found: list[Outcome]) -> tuple[str, int]:
         ("all", sound),
         ("intake heater", [o for o in sound if o.heater]),
         ("no starter lead", [o for o in sound if o.no_lead]),
-        ("quick, told that it runs, lead", [o for o in sound if o.quick and o.told and not o.no_lead]),
-        ("quick, told that it runs, no lead", [o for o in sound if o.quick and o.told and o.no_lead]),
+        ("quick, reported as running, lead", [o for o in sound if o.quick and o.reported and not o.no_lead]),
+        ("quick, reported as running, no lead", [o for o in sound if o.quick and o.reported and o.no_lead]),
         ("CSV", [o for o in sound if o.delivery == "csv"]),
         ("frames", [o for o in sound if o.delivery == "frames"]),
     ):
@@ -104,5 +104,5 @@ def _causes(found: list[Outcome]) -> list[str]:
         if not set(o.causes[:2]) & o.truth:
             missed.setdefault((o.family, " ".join(o.causes[:2]) or "none"), []).append(o.seed)
     most = sorted(missed.items(), key=lambda item: -len(item[1]))[:25]
-    lines += [f"    {len(seeds):4d} x {family}: said {said}; seeds {seeds[:6]}" for (family, said), seeds in most]
+    lines += [f"    {len(seeds):4d} x {family}: said {got}; seeds {seeds[:6]}" for (family, got), seeds in most]
     return lines

@@ -139,7 +139,7 @@ def test_quick_starts_are_like_nine_public_engine_logs() -> None:
     to_450, sag, late = [], [], []
     for seed in range(60):
         p = plan_of(seed, "quick_lead")
-        if p.system_v != 12 or p.marks.get("heater"):
+        if p.system_v != 12 or p.labels.get("heater"):
             continue
         states = plant.run(p, p.record.end_s)
         c = p.cranks[0]
@@ -180,7 +180,7 @@ def test_every_border_of_a_start_gets_its_single_losses() -> None:
     seen: set[tuple[str, bool]] = set()
     for seed in range(900):
         p = plan_of(seed, "single_loss")
-        at, length = p.marks["fault at"], p.marks["length_s"]
+        at, length = p.labels["fault at"], p.labels["length_s"]
         for name, when in p.borders().items():
             kind = name.rstrip("23")
             if 0 <= at - when < 0.06:

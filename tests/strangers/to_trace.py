@@ -52,7 +52,7 @@ def trace(p: Plan, codes: Codes) -> Trace:
         trigger_v = float(codes.lines["key_switch"].volts(np.array(float(codes.trigger))))
         runs = KeyRuns(trigger_v, codes.longest, codes.head, codes.tail)
     n = len(start)
-    kind = "switch test" if p.marks.get("declared") else "start"
+    kind = "switch test" if p.labels.get("declared") else "start"
     return Trace(
         start_s=start,
         end_s=end,

@@ -19,7 +19,7 @@ from firstcrank.trace import Trace
 
 
 @dataclass(frozen=True, slots=True)
-class _Mark:
+class _Transition:
     """From `at_s` on the state is `name`."""
 
     at_s: float
@@ -35,44 +35,44 @@ def intervals_of(
     begin_s, end_s = float(trace.start_s[0]), float(trace.end_s[-1])
     recording = Border(begin_s, begin_s, "the recording begins")
     live_first = key.on is None and bool(feed.highest_v[0] > limits["feed_off_v"])
-    marks = [_Mark(begin_s, Phase.KEY_ON if live_first else Phase.KEY_OFF, recording, None)]
+    transitions = [_Transition(begin_s, Phase.KEY_ON if live_first else Phase.KEY_OFF, recording, None)]
     if key.on is not None:
-        marks.append(_Mark(key.on.early_s, Phase.KEY_ON, key.on, None))
+        transitions.append(_Transition(key.on.early_s, Phase.KEY_ON, key.on, None))
     for i, crank in enumerate(cranks):
-        marks += _marks_of_crank(crank, i, cranks, marks[-1].at_s, th)
+        transitions += _transitions_of_crank(crank, i, cranks, transitions[-1].at_s, th)
     for off in key.between:
         crank_number = sum(c.end.early_s < off.off.early_s for c in cranks)
-        marks.append(_Mark(off.off.early_s, Phase.KEY_OFF, off.off, crank_number))
-        marks.append(_Mark(off.on.early_s, Phase.KEY_ON, off.on, crank_number + 1))
+        transitions.append(_Transition(off.off.early_s, Phase.KEY_OFF, off.off, crank_number))
+        transitions.append(_Transition(off.on.early_s, Phase.KEY_ON, off.on, crank_number + 1))
     if key.off is not None:
-        marks.append(_Mark(key.off.early_s, Phase.KEY_OFF, key.off, len(cranks) or None))
-    marks.sort(key=lambda mark: mark.at_s)
-    ends = [mark.at_s for mark in marks[1:]] + [end_s]
+        transitions.append(_Transition(key.off.early_s, Phase.KEY_OFF, key.off, len(cranks) or None))
+    transitions.sort(key=lambda transition: transition.at_s)
+    ends = [transition.at_s for transition in transitions[1:]] + [end_s]
     rows = []
-    for mark, stop_s in zip(marks, ends, strict=True):
-        start_s, stop_s = min(max(mark.at_s, begin_s), end_s), min(max(stop_s, begin_s), end_s)
+    for transition, stop_s in zip(transitions, ends, strict=True):
+        start_s, stop_s = min(max(transition.at_s, begin_s), end_s), min(max(stop_s, begin_s), end_s)
         if stop_s > start_s:
-            rows.append(Interval(mark.name, start_s, stop_s, mark.border, mark.crank))
+            rows.append(Interval(transition.name, start_s, stop_s, transition.border, transition.crank))
     return tuple(rows)
 
 
-def _marks_of_crank(
+def _transitions_of_crank(
     crank: CrankInterval, i: int, cranks: tuple[CrankInterval, ...], from_s: float, th: KeyThresholds
-) -> list[_Mark]:
+) -> list[_Transition]:
     number = i + 1
     start_s = crank.sag_s if not crank.by_lead and crank.sag_s is not None else crank.start.late_s
     turn_s = max(start_s - th.turn_s, from_s)
     next_s = cranks[i + 1].start.early_s - th.turn_s if number < len(cranks) else float("inf")
     before = Border(turn_s - 0.0, crank.start.early_s, "the key travels to START")
-    marks = [
-        _Mark(turn_s, Phase.TURN, before, number),
-        _Mark(start_s, Phase.CRANK, crank.start, number),
-        _Mark(crank.end_s, Phase.RELEASE, crank.end, number),
+    transitions = [
+        _Transition(turn_s, Phase.TURN, before, number),
+        _Transition(start_s, Phase.CRANK, crank.start, number),
+        _Transition(crank.end_s, Phase.RELEASE, crank.end, number),
     ]
     after_s = crank.end.late_s + th.release_s
     if after_s < next_s:
-        marks.append(_Mark(after_s, Phase.AFTER, Border(after_s, after_s, "the key is back"), number))
-    return marks
+        transitions.append(_Transition(after_s, Phase.AFTER, Border(after_s, after_s, "the key is back"), number))
+    return transitions
 
 
 def phases_of(intervals: tuple[Interval, ...], start_s: float, end_s: float) -> tuple[Phase, tuple[Phase, ...]]:

@@ -1,6 +1,6 @@
 """When the feed itself crossed the limit, from a close-up of its reading behind the input filter.
 
-A first-order filter of time constant tau obeys v_in = v + tau dv/dt, so the feed is got back from its reading; noise of the
+A first-order filter of time constant tau follows v_in = v + tau dv/dt, so the feed is got back from its reading; noise of the
 reading grows by about tau over the time between two looks, 10 for 56 us and 6 us, which a crossing of several volts bears.
 """
 

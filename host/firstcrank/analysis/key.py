@@ -198,4 +198,4 @@ def _step_at_end(
     off_s = float(trace.end_s[up[-1]])
     if off_s < cranks[-1].end.late_s + limits["after_release_s"]:
         return None
-    return Border(off_s, off_s, "the feed steps down for good, and the key was told to be off")
+    return Border(off_s, off_s, "the feed steps down for good, and the key was reported off")

@@ -2,7 +2,7 @@
 
 Seen, it takes all of this, with a starter lead, because an aborted crank with a charger joined looks much the same: the battery
 rises gradually while the starter is still in (the engine takes over), the rhythm of compressions ends, and afterwards the battery
-is charged above its rest for the whole time that running by itself must show. A charger told or seen at rest voids it.
+is charged above its rest for the whole time that running by itself must show. A charger reported or seen at rest voids it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from firstcrank.analysis.grid import resampled, smoothed
 if TYPE_CHECKING:
     from firstcrank.analysis.view import View
 
-REPORTED = "told that it runs"
+REPORTED = "reported by the user"
 SEEN = "seen: it took over while the starter was in, and the battery was charged afterwards"
 
 

@@ -143,7 +143,7 @@ class RunningThresholds:
     charged_above_rest_v: float = number(0.3, "V", "and above its rest by this")
     charged_within_s: float = number(6.0, "s", "within this after the release")
     charged_share: float = number(0.9, "", "of the rest of the watch that it stays charged")
-    contradicts_s: float = number(1.0, "s", "told that it runs, but cranked again within this: it did not")
+    contradicts_s: float = number(1.0, "s", "reported as running, but cranked again within this: it did not")
 
 
 @dataclass(frozen=True, slots=True)

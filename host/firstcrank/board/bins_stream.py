@@ -76,13 +76,13 @@ class _Decoder:
             return None
         if head.bin_count == 0 or head.conversions == 0 or head.channel_count != len(self._roles):
             return None
-        words = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
+        fields = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
         if self._last_us is not None:
             self._elapsed_us += (head.ticks_us - self._last_us) % wire.TICKS_WRAP_US
         self._last_us = head.ticks_us
         step_s = head.span_us * 1e-6 / head.bin_count
         start_s = self._elapsed_us * 1e-6 + np.arange(head.bin_count, dtype=np.float64) * step_s
         pairs = list(zip(self._roles, self._lines, strict=True))
-        mean = {role: line.volts(words[:, 3 * n] / wire.MEAN_SCALE) for n, (role, line) in enumerate(pairs)}
-        lowest = {role: line.volts(words[:, 3 * n + 1]) for n, (role, line) in enumerate(pairs)}
+        mean = {role: line.volts(fields[:, 3 * n] / wire.MEAN_SCALE) for n, (role, line) in enumerate(pairs)}
+        lowest = {role: line.volts(fields[:, 3 * n + 1]) for n, (role, line) in enumerate(pairs)}
         return Readings(start_s, start_s + step_s, mean, lowest)

@@ -84,7 +84,7 @@ def ask_board(
     except CalibrationError:
         calibration = None
     ratio = _clock_ratio(client) if patience() <= 1.0 else None
-    damaged = client.damaged_frames  # before: the tail of what the board had said while the port was closed
+    damaged = client.damaged_frames  # before: the tail of what the board had sent while the port was closed
     recording = short_recording(client, RECORD_S)
     speed = _link_speed(client) if patience() <= 1.0 else None
     lost = client.damaged_frames - damaged
@@ -311,7 +311,7 @@ def _alike(inputs: Sequence[InputBody]) -> list[CheckLine]:
 
 def _clock(ratio: float | None) -> CheckLine:
     if ratio is None:
-        return CheckLine("clock", "not checked", "FIRSTCRANK_PATIENCE is set: this board does not run in real time")
+        return CheckLine("clock", "not checked", "FIRSTCRANK_TIMEOUT_SCALE is set: this board does not run in real time")
     off = abs(ratio - 1.0)
     seen = f"{ratio - 1.0:+.2%} against this computer"
     if off > CLOCK_OFF:
@@ -329,9 +329,7 @@ def _sampling(answers: Answers) -> list[CheckLine]:
     seconds = float(trace.end_s[-1])
     rate = float(trace.conversions.sum()) / seconds
     gap_s = float(trace.gap_s.max())
-    seen = (
-        f"{rate:,.0f} readings a second of each lead ({recording.meta['acquisition']}), longest look away {gap_s * 1e6:.0f} µs"
-    )
+    seen = f"{rate:,.0f} readings a second of each lead ({recording.meta['acquisition']}), longest pause {gap_s * 1e6:.0f} µs"
     lines = [CheckLine("sampling", "ok", seen)]
     streams = [table_of(f.body) for f in wire.Deframer().feed(answers.recording) if f.kind == wire.STREAM]
     why = streams[-1].get("acquisition_why") if streams else None

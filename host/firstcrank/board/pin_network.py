@@ -25,7 +25,7 @@ LIVE_V = 0.2  # at the clip: a wire with more on it is left alone
 SLACK = 0.12  # of a voltage: parts of 1 % and a capacitor of 20 % a few microseconds after the release
 CAPACITOR_SLACK = 0.4  # of the time constant: capacitors of 20 %, and the moment of the conversion
 STAYS = 0.9  # of the supply: nothing pulls the pin down
-NOTHING_V = 0.05  # of a pin that falls at once
+DEAD_V = 0.05  # of a pin that falls at once
 BRIDGED_V = 0.2  # at another input while this one is driven
 FADED = 0.3  # of the shortest time constant that is right
 LEAD_PINS = (31, 32, 34)  # of leads 1, 2, 3 on the module: GP26, GP27, GP28
@@ -69,7 +69,7 @@ class PinNetwork:
             if second_v > STAYS * SUPPLY_V:
                 return "fail", seen, "All pins rise together: the ground wire to pin 33 is open"
             return "fail", seen, f"A solder bridge: {parts.pin} to the pin beside it, or this lead to the lead beside it"
-        if first_v < NOTHING_V:
+        if first_v < DEAD_V:
             return "fail", seen, f"{parts.capacitor} not fitted or bridged, or {parts.pin} shorted to ground (pin 33)"
         if second_v > STAYS * SUPPLY_V:
             return "fail", seen, f"Nothing pulls the pin down: {parts.series} open, or a solder joint is missing"

@@ -63,7 +63,7 @@ def calibrate(
     """Leads the person through the points. Raises CalibrationError with the reason where they make no calibration."""
     known = dict(nominal.channels) if nominal else {}
     shorted = _take_shorted(operator, read, known, roles)
-    _look_at_order(operator, read, roles, known)
+    _check_order(operator, read, roles, known)
     fits: dict[str, Fitted] = {}
     for group, ask in _groups(roles, known):
         shorted, made = _Group(operator, read, roles, group, ask, known, meter).run(shorted)
@@ -176,7 +176,7 @@ class _Group:
                 refused = trouble[0]
                 for line in trouble:
                     self.operator.tell(line)
-                self.operator.tell("This point is not taken. Mend that and try again, or try another voltage.")
+                self.operator.tell("This point is not taken. Put that right and try again, or try another voltage.")
                 continue
             taken.append(point)
             try:
@@ -225,7 +225,7 @@ def expanded_v(line: ChannelCalibration, volts: float) -> float:
     return 2.0 * of_voltage(volts, line.uncertainty, 1000.0)
 
 
-def _look_at_order(operator: Operator, read: Reader, roles: Sequence[str], known: Nominal) -> None:
+def _check_order(operator: Operator, read: Reader, roles: Sequence[str], known: Nominal) -> None:
     """Each lead but the last alone on a battery shows whether two inputs are swapped."""
     for number, role in enumerate(roles[:-1]):
         where = role.replace("_", " ")

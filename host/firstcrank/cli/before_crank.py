@@ -25,14 +25,14 @@ ASKED = (
 )
 
 
-def between_words(text: str, spare: int = 0) -> str:
+def wrapped_text(text: str, spare: int = 0) -> str:
     """The text with its lines broken between words at the terminal's width, `spare` columns left for what is typed after it."""
     width = max(shutil.get_terminal_size().columns - spare, 20)
     return "\n".join(textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False))
 
 
 def _say(text: str) -> None:
-    for line in between_words(text).split("\n"):
+    for line in wrapped_text(text).split("\n"):
         say(line)
 
 
@@ -40,7 +40,7 @@ def ask_before(visit: Visit) -> Visit:
     """Every check in order. Raises UsageError where an answer means that nothing is cranked today."""
     _say("Before anything is connected: y yes, n no, s skip (with a reason; it stands in the report)")
     for number, check in enumerate(BEFORE, 1):
-        question = between_words(f"{number}/{len(BEFORE)} {check.question} ({', '.join(REPLIES)})", spare=4)
+        question = wrapped_text(f"{number}/{len(BEFORE)} {check.question} ({', '.join(REPLIES)})", spare=4)
         letter = click.prompt(question, type=click.Choice(list(REPLIES)), show_choices=False)
         reply = REPLIES[letter]
         reason = click.prompt("   Why is it skipped", default="", show_default=False) if reply == "skip" else ""

@@ -10,8 +10,8 @@ from firstcrank.cli.answers import chosen_limits, judging_options
 from firstcrank.cli.grouped import GroupedCommand
 
 LAMP = (
-    ("one blip every 3 s", "waiting: key off, then RUN"),
-    ("two blips every 2 s", "key seen in RUN: crank now"),
+    ("one blip every 3 s", "waiting: key off, then KEY ON"),
+    ("two blips every 2 s", "key seen ON: crank now"),
     ("on", "cranking, or watching what comes after"),
     ("fast flicker", "keeping the trace: do not unplug"),
     ("long on, short off", "PASS"),
@@ -69,5 +69,5 @@ def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool,
     for pattern, meaning in LAMP:
         lamp.add_row("  " + pattern, meaning)
     console.print(lamp)
-    console.print("\nKey off, clip on, power bank on. Then RUN, wait for two blips, START, and leave the key in RUN for 3 s.")
+    console.print("\nKey off, clip on, power bank on. Then KEY ON, wait for two blips, START, and leave the key ON for 3 s.")
     console.print("The LED is a first answer. The traces decide: firstcrank board fetch")

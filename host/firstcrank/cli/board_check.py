@@ -80,5 +80,5 @@ def _show(lines: tuple[CheckLine, ...]) -> None:
         if line.do:
             table.add_row("", "", Text(f"-> {line.do}", style=style))
     console.print(table)
-    fit = "This board is NOT fit for use yet: mend what says FAIL." if _unfit(lines) else "This board is fit for use."
+    fit = "This board is NOT fit for use yet: repair what says FAIL." if _unfit(lines) else "This board is fit for use."
     console.print(Text(fit, style="bold red" if _unfit(lines) else "bold green"))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
-from firstcrank.cli.file_start import file_start, look_up
+from firstcrank.cli.file_start import file_start, known_of
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.printable import printable
 
@@ -52,7 +52,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
 
     console = Screen()
     if job is not None:
-        look_up(job, store)
+        known_of(job, store)
     client = BoardClient(chosen_link(port))
     try:
         client.handshake()
@@ -110,14 +110,18 @@ def _one(
     board_result = recording.meta.get("board_said")
     if board_result and board_result[0] != judgement.feed.verdict:
         console.print(
-            printable(f"The board alone had said {board_result[0]}: {board_result[1]}. It sees less; the verdict above counts.")
+            printable(
+                f"The board's own verdict was {board_result[0]}: {board_result[1]}. It sees less; the verdict above counts."
+            )
         )
     elif board_result and judgement.other_faults:
         console.print(
-            printable(f"The board alone had said {board_result[0]}: it judges the key feed only; the other fault above counts.")
+            printable(
+                f"The board's own verdict was {board_result[0]}: it judges the key feed only; the other fault above counts."
+            )
         )
     elif board_result:
-        console.print("The board alone had said the same.")
+        console.print("The board's own verdict was the same.")
     return path, judgement
 
 

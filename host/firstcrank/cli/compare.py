@@ -98,9 +98,9 @@ def _table(console: Console, one: Side, two: Side) -> None:
     for heading in ("check", one.name, two.name, "change"):
         table.add_column(Text(heading), overflow="fold")
     found = changes(one.judgement, two.judgement, (one.which, two.which))
-    changed = [c for c in found if c.words != SAME]
+    changed = [c for c in found if c.difference_text != SAME]
     for change in changed:
-        table.add_row(*(Text(c) for c in (change.name, cell(change.before), cell(change.after), change.words)))
+        table.add_row(*(Text(c) for c in (change.name, cell(change.before), cell(change.after), change.difference_text)))
     if changed:
         console.print(table)
     console.print(f"{len(found) - len(changed)} other checks say the same in both.")

@@ -18,12 +18,12 @@ STORY = (
     (
         "marigold_trap",
         "FAIL",
-        "Marigold, a farm pickup with a new diesel. It cranks well and does not fire. A test lamp on the key feed glows in RUN.",
+        "Marigold, a farm pickup with a new diesel. It cranks well and does not fire. A test lamp on the key feed glows with KEY ON.",
     ),
     (
         "marigold_repaired",
         "PASS",
-        "The module's key feed now sits on a terminal that is live in RUN and in START. Same pickup, same battery.",
+        "The module's key feed now sits on a terminal that is live with KEY ON and in START. Same pickup, same battery.",
     ),
 )
 

@@ -21,7 +21,7 @@ WANTED_PYTHON = (3, 11)
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
+class Diagnosis:
     """One thing looked at: whether it is well, what was found, and what to do where it is not."""
 
     what: str
@@ -55,15 +55,15 @@ def doctor(
     """
     chosen = None if bundle is None or no_recording else _recording(recording)
     on_board, identity = _board(port)
-    looked = [_python(), _settings(), _disk(), _store(store), *_ports(), *on_board, *_extras()]
-    bad = [one for one in looked if not one.well]
+    diagnoses = [_python(), _settings(), _disk(), _store(store), *_ports(), *on_board, *_extras()]
+    bad = [one for one in diagnoses if not one.well]
     following = bad[0].do if bad else "firstcrank start"
-    found = {"well": not bad, "looked": [asdict(one) for one in looked], "next": following}
+    found = {"well": not bad, "looked": [asdict(one) for one in diagnoses], "next": following}
     parts = [] if bundle is None else _bundle(bundle, found, identity, chosen)
     if as_json:
         say_json(json.dumps(found, ensure_ascii=False))
     else:
-        for one in looked:
+        for one in diagnoses:
             say(f"{'ok  ' if one.well else 'TO DO'} {one.what}: {one.found}")
         for part in parts:
             say(f"in {bundle}  {part}")
@@ -98,39 +98,39 @@ def _bundle(path: Path, found: dict[str, object], identity: Mapping[str, object]
     return write_bundle(path, found, settings, identity, recording)
 
 
-def _python() -> Looked:
+def _python() -> Diagnosis:
     version = ".".join(map(str, sys.version_info[:3]))
-    return Looked("Python", sys.version_info[:2] >= WANTED_PYTHON, version, "install Python 3.11 or newer")
+    return Diagnosis("Python", sys.version_info[:2] >= WANTED_PYTHON, version, "install Python 3.11 or newer")
 
 
-def _settings() -> Looked:
+def _settings() -> Diagnosis:
     from firstcrank.settings import read_settings
 
     try:
         settings = read_settings()
     except FirstcrankError as error:
-        return Looked("settings", False, str(error), "firstcrank config")
+        return Diagnosis("settings", False, str(error), "firstcrank config")
     found = f"{len(settings.values)} set in {settings.path}" if settings.path.exists() else "none, defaults stand"
-    return Looked("settings", True, found)
+    return Diagnosis("settings", True, found)
 
 
-def _disk() -> Looked:
+def _disk() -> Diagnosis:
     from firstcrank.settings import read_settings
 
     try:
         folder = read_settings().folder
     except FirstcrankError:
-        return Looked("disk", False, "the settings can't be read", "firstcrank config")
+        return Diagnosis("disk", False, "the settings can't be read", "firstcrank config")
     while not folder.exists():
         folder = folder.parent
     free = shutil.disk_usage(folder).free
     well = free > LEAST_FREE_BYTES and os.access(folder, os.W_OK)
-    return Looked(
+    return Diagnosis(
         "disk", well, f"{free // 1_000_000} MB free for recordings in {folder}", f"make room, or another folder in {folder}"
     )
 
 
-def _store(place: str | None) -> Looked:
+def _store(place: str | None) -> Diagnosis:
     import importlib
 
     try:
@@ -138,17 +138,17 @@ def _store(place: str | None) -> Looked:
             name = store.name if place else "this computer's own"
             waiting = len(importlib.import_module("firstcrank.jobs.outbox").waiting(store.name)[0])
             if store.read_only:
-                return Looked("record store", False, store.notes[-1], "make room on its disk, or get rights to its folder")
+                return Diagnosis("record store", False, store.notes[-1], "make room on its disk, or get rights to its folder")
             if waiting:
-                return Looked(
+                return Diagnosis(
                     "record store", False, f"{name}; {waiting} starts wait on this computer for it", "firstcrank jobs send"
                 )
-            return Looked("record store", True, name)
+            return Diagnosis("record store", True, name)
     except FirstcrankError as error:
-        return Looked("record store", False, str(error), "firstcrank jobs --help")
+        return Diagnosis("record store", False, str(error), "firstcrank jobs --help")
 
 
-def _ports() -> list[Looked]:
+def _ports() -> list[Diagnosis]:
     from firstcrank.link.ports import board_ports
 
     ports = board_ports()
@@ -156,14 +156,14 @@ def _ports() -> list[Looked]:
     for port in ports:
         well = os.name != "posix" or os.access(port.device, os.R_OK | os.W_OK)
         found.append(
-            Looked(
+            Diagnosis(
                 "port", well, port.device, f"sudo usermod -a -G dialout {os.environ.get('USER', '$USER')}, then log in again"
             )
         )
     return found
 
 
-def _board(port: str | None) -> tuple[list[Looked], Mapping[str, object]]:
+def _board(port: str | None) -> tuple[list[Diagnosis], Mapping[str, object]]:
     """What was found of the board, and what it says of itself (nothing where none answered)."""
     from datetime import UTC, datetime
 
@@ -177,25 +177,25 @@ def _board(port: str | None) -> tuple[list[Looked], Mapping[str, object]]:
         client = BoardClient(open_link(port))
     except FirstcrankError as error:
         do = "plug the board in with a cable that carries data, then firstcrank doctor"
-        return [Looked("board", False, str(error), do)], {}
+        return [Diagnosis("board", False, str(error), do)], {}
     try:
         identity = client.handshake()
-        found = [Looked("board", True, f"{client.link.name}, {identity.get('chip')}, firmware {identity.get('firmware')}")]
+        found = [Diagnosis("board", True, f"{client.link.name}, {identity.get('chip')}, firmware {identity.get('firmware')}")]
         stored = client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
         if not stored:
-            return [*found, Looked("calibration", False, "none on the board", "firstcrank board calibrate")], identity
+            return [*found, Diagnosis("calibration", False, "none on the board", "firstcrank board calibrate")], identity
         old = age_warning(Calibration.from_json(stored), datetime.now(UTC).date())
-        told = str(old) if old else "on the board, fresh enough"
-        return [*found, Looked("calibration", not old, told, "firstcrank board calibrate")], identity
+        age_text = str(old) if old else "on the board, fresh enough"
+        return [*found, Diagnosis("calibration", not old, age_text, "firstcrank board calibrate")], identity
     except FirstcrankError as error:
-        return [Looked("board", False, str(error), "firstcrank board install")], client.identity
+        return [Diagnosis("board", False, str(error), "firstcrank board install")], client.identity
     finally:
         client.close()
 
 
-def _extras() -> list[Looked]:
+def _extras() -> list[Diagnosis]:
     from importlib.util import find_spec
 
     named = {"asammdf": "MDF export", "psycopg": "shared record store"}
     have = [what for module, what in named.items() if find_spec(module)]
-    return [Looked("extras", True, ", ".join(have) or "none installed (none needed for a start)")]
+    return [Diagnosis("extras", True, ", ".join(have) or "none installed (none needed for a start)")]

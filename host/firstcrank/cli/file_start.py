@@ -28,7 +28,7 @@ def job_is_there(job: str, place: str | None) -> None:
         find_job(store, job)
 
 
-def look_up(job: str, place: str | None) -> Known | None:
+def known_of(job: str, place: str | None) -> Known | None:
     """What the record knows of the job's vehicle; None where the store is away, which is told.
 
     Raises UsageError where there is no such job, StoreError where the store was named wrongly or is newer than this program.

@@ -27,11 +27,11 @@ def check(place: str | None) -> int:
     """
     from rich.progress import Progress
 
-    from firstcrank.jobs.check import check as look
+    from firstcrank.jobs.check import check as check_record
 
     with opened(place) as store, Progress(transient=True) as bar:
         task = bar.add_task("Reading")
-        found = look(store, lambda n, total: bar.update(task, completed=n, total=total))
+        found = check_record(store, lambda n, total: bar.update(task, completed=n, total=total))
     for line in found.trouble:
         say(line, err=True)
     for line in found.notes:

@@ -72,10 +72,10 @@ def restore(file: Path, check: bool, place: str | None) -> None:
 @click.command("export")
 @click.argument("folder", type=PATH)
 @click.option("--job", "number", help="This job alone, as a folder: recordings, photos, report, JSON, CSV.")
-@click.option("--find", "words", help="The jobs that a search finds, each as such a folder.")
+@click.option("--find", "search", help="The jobs that a search finds, each as such a folder.")
 @click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
 @STORE
-def export_all(folder: Path, number: str | None, words: str | None, page: str, place: str | None) -> int:
+def export_all(folder: Path, number: str | None, search: str | None, page: str, place: str | None) -> int:
     """Hand jobs over as FOLDER/NUMBER; without --job and --find write the whole store as a Parquet FOLDER.
 
     A job's folder holds all that is kept with it, internal notes too. Exit code: 0, or 4 where something could not be written.
@@ -89,8 +89,8 @@ def export_all(folder: Path, number: str | None, words: str | None, page: str, p
     from firstcrank.jobs.export import export_store
 
     with opened(place) as store:
-        if number is not None or words is not None:
-            return _handed_over(store, folder, number, words, page)
+        if number is not None or search is not None:
+            return _handed_over(store, folder, number, search, page)
         trouble = export_store(store, folder)
     for line in trouble:
         say(f"Left out: {line}", err=True)
@@ -98,14 +98,14 @@ def export_all(folder: Path, number: str | None, words: str | None, page: str, p
     return TROUBLE if trouble else 0
 
 
-def _handed_over(store: Store, folder: Path, number: str | None, words: str | None, page: str) -> int:
+def _handed_over(store: Store, folder: Path, number: str | None, search: str | None, page: str) -> int:
     from firstcrank.report.hand_over import found_jobs, hand_over
 
-    if number is not None and words is not None:
+    if number is not None and search is not None:
         raise UsageError("give --job or --find, not both")
-    numbers = [number] if number is not None else found_jobs(store, words or "")
+    numbers = [number] if number is not None else found_jobs(store, search or "")
     if not numbers:
-        raise UsageError(f"no job has {words!r}: firstcrank jobs find lists what is found")
+        raise UsageError(f"no job has {search!r}: firstcrank jobs find lists what is found")
     trouble = []
     for one in numbers:
         trouble += [f"job {one}, {line}" for line in hand_over(store, one, folder, page)]

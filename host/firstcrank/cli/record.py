@@ -1,4 +1,4 @@
-"""firstcrank record: cautions, leads, key off, RUN, crank; records, stops by itself, judges, keeps."""
+"""firstcrank record: cautions, leads, key off, KEY ON, crank; records, stops by itself, judges, keeps."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firstcrank.cli.answers import EXIT, context_with, judging_options
-from firstcrank.cli.file_start import file_start, look_up, with_known
+from firstcrank.cli.file_start import file_start, known_of, with_known
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
@@ -54,7 +54,7 @@ _RECORDING = (
     click.option(
         "--longest", "longest_s", type=click.FloatRange(5, 3600), default=180.0, help="Give up after this many seconds."
     ),
-    click.option("--plain", is_flag=True, help="Plain lines instead of a picture, for a screen reader."),
+    click.option("--plain", is_flag=True, help="Lines of text instead of a picture, for a screen reader."),
 )
 
 
@@ -103,7 +103,7 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
     channels_of(options["leads"])
     job, store = options["job"], options["store"]
     if job is not None:
-        options = with_known(options, look_up(job, store))
+        options = with_known(options, known_of(job, store))
     client = BoardClient(chosen_link(options["port"]))
     try:
         for line in warnings_of(client.handshake()):

@@ -44,19 +44,19 @@ def report(
 
     if start.isascii() and start.isdigit():
         with opened(place) as store:
-            facts = gather.from_store(store, start, before)
+            inputs = gather.from_store(store, start, before)
     else:
         if before is not None:
             raise UsageError("--before names a start of the record; for two files: firstcrank compare BEFORE AFTER --html FILE")
         path = Path(start)
         recording = load(path)
-        facts = gather.from_file(path, judge(recording.trace, recording.limits or shipped(12), recording.context), recording)
+        inputs = gather.from_file(path, judge(recording.trace, recording.limits or shipped(12), recording.context), recording)
     if html is None and pdf is None and png is None:
         html = Path(f"first-start-{Path(start).stem}.html")
     made: list[tuple[Path | None, Callable[[], bytes]]] = [
-        (html, lambda: page_of.render(facts).encode("utf-8")),
-        (pdf, lambda: paper_of.render(facts, page)),
-        (png, lambda: as_png(figure_of(overview(facts.recording.trace, facts.judgement)))),
+        (html, lambda: page_of.render(inputs).encode("utf-8")),
+        (pdf, lambda: paper_of.render(inputs, page)),
+        (png, lambda: as_png(figure_of(overview(inputs.recording.trace, inputs.judgement)))),
     ]
     for target, make in made:
         if target is not None:

@@ -67,11 +67,11 @@ def _sizes(judgement: Judgement, width: int, ascii_only: bool) -> list[list[Text
     broken = [fitted(line, width) for line in lines]
     sizes: list[list[Text]] = []
     if all(b is not None for b in broken):
-        words = [word for b in broken if b is not None for word in b]
+        pieces = [word for b in broken if b is not None for word in b]
         makers: list[Callable[[str], list[str]]] = [lambda word: banner(word, ascii_only)]
         if not ascii_only:
             makers.append(lambda word: half_height(banner(word, ascii_only=True)))
-        sizes += [[Text(row, style="bold") for word in words for row in (*make(word), "")] for make in makers]
+        sizes += [[Text(row, style="bold") for word in pieces for row in (*make(word), "")] for make in makers]
     sizes.append([_bar(" ".join(line) if 2 * len(line) < width else line, width) for line in lines])
     return sizes
 

@@ -42,7 +42,7 @@ def show(console: Console, judgement: Judgement, trace: Trace | None, title: str
     if details:
         _details(console, judgement)
     console.print()
-    lists = [("Not measured", judgement.not_measured), ("Taken as given", judgement.assumptions)]
+    lists = [("Not measured", judgement.not_measured), ("Assumptions", judgement.assumptions)]
     if trace is not None and details:
         lists.append(("Recording", trace.notes))
     _labelled(console, [(label, "; ".join(lines)) for label, lines in lists if lines])
@@ -54,10 +54,10 @@ def _large(judgement: Judgement, width: int, ascii_only: bool) -> list[list[str]
     broken = [fitted(line, width) for line in lines]
     if any(b is None for b in broken):
         return []
-    words = [word for b in broken if b is not None for word in b]
-    if ascii_only or len(words) == 1:
-        return [banner(word, ascii_only) for word in words]
-    return [half_height(banner(word, ascii_only=True)) for word in words]
+    pieces = [word for b in broken if b is not None for word in b]
+    if ascii_only or len(pieces) == 1:
+        return [banner(word, ascii_only) for word in pieces]
+    return [half_height(banner(word, ascii_only=True)) for word in pieces]
 
 
 def last_line(console: Console, judgement: Judgement, text: str) -> None:

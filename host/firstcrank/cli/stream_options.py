@@ -17,7 +17,7 @@ _OPTIONS = (
     click.option("--calibration", "calibration_file", type=FILE, help="Calibration file (TOML)."),
     click.option("--for", "seconds", type=click.FloatRange(1, 86_400), default=28_800.0, help="End after this many seconds."),
     click.option("--csv", type=FILE, help="Write a CSV file as well."),
-    click.option("--plain", is_flag=True, help="Plain lines instead of a picture."),
+    click.option("--plain", is_flag=True, help="Lines of text instead of a picture."),
 )
 
 

@@ -15,7 +15,12 @@ BLOCKS = " ▁▂▃▄▅▆▇█"
 ASCII_BLOCKS = " _.-~=+*#"
 LABEL = 14
 TALL = {"battery": 3, "key_switch": 3}  # rows; the other leads get one
-PHASE_NAMES = {"key off": ("off",), "key on": ("RUN",), "crank": ("START: cranking", "START", "S"), "after": ("RUN",)}
+PHASE_NAMES = {
+    "key off": ("off",),
+    "key on": ("KEY ON", "ON"),
+    "crank": ("START: cranking", "START", "S"),
+    "after": ("KEY ON", "ON"),
+}
 MOST_FOR_CLOSER = 5  # chatter shows on the whole strip, and a closer look at one of many says little
 CLOSER_COLUMNS = 4  # a dropout that fills fewer columns is drawn again, closer
 
@@ -61,7 +66,7 @@ def strip(trace: Trace, judgement: Judgement, width: int, ascii_only: bool = Fal
             last = number == len(rows) - 1
             label = role.replace("_", " ") if last else (f"{top_v:>11.0f} V" if number == 0 and len(rows) > 1 else "")
             lines.append(f"{label:<{LABEL}}{text} {_volts(low_v) if last and role != 'starter_coil' else ''}".rstrip())
-    lines += _marks(losses(judgement), edges_s, count, "feed lost", ascii_only)
+    lines += _markers(losses(judgement), edges_s, count, "feed lost", ascii_only)
     lines.append(f"{'':<{LABEL}}{_phases(judgement, edges_s, count, ascii_only)}".rstrip())
     lines.append(_axis(edges_s, count))
     return lines + _closer(trace, judgement, edges_s, count, top_v, ascii_only)
@@ -71,14 +76,14 @@ def _volts(volts: float) -> str:
     return f"{round(volts, 1) + 0.0:6.1f} V"
 
 
-def _marks(drops: Sequence[Dropout], edges_s: FloatArray, count: int, label: str, ascii_only: bool) -> list[str]:
-    marks = [" "] * count
+def _markers(drops: Sequence[Dropout], edges_s: FloatArray, count: int, label: str, ascii_only: bool) -> list[str]:
+    markers = [" "] * count
     for drop in drops:
         first = int(np.searchsorted(edges_s, drop.start_s, side="right")) - 1
         past = int(np.searchsorted(edges_s, drop.start_s + drop.duration_s, side="left"))
         for i in range(max(first, 0), min(max(past, first + 1), count)):
-            marks[i] = "^" if ascii_only else "▲"
-    return [f"{label:<{LABEL}}{''.join(marks)}".rstrip()] if any(mark != " " for mark in marks) else []
+            markers[i] = "^" if ascii_only else "▲"
+    return [f"{label:<{LABEL}}{''.join(markers)}".rstrip()] if any(marker != " " for marker in markers) else []
 
 
 def _phases(judgement: Judgement, edges_s: FloatArray, count: int, ascii_only: bool) -> str:
@@ -121,4 +126,4 @@ def _closer(trace: Trace, judgement: Judgement, edges_s: FloatArray, count: int,
         last = number == len(rows) - 1
         label = drop.role.replace("_", " ") if last else (f"{top_v:>11.0f} V" if number == 0 else "")
         lines.append(f"{label:<{LABEL}}{text} {_volts(drop.lowest_v) if last else ''}".rstrip())
-    return [*lines, *_marks([drop], window_s, count, "feed lost", ascii_only), _axis(window_s, count)]
+    return [*lines, *_markers([drop], window_s, count, "feed lost", ascii_only), _axis(window_s, count)]

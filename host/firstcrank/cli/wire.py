@@ -138,21 +138,23 @@ def _terminals(as_json: bool) -> None:
     from firstcrank.wiring.terminals import ADVICE, AMERICAN_TERMINALS, DIN, DIN_TERMINALS, RELAY_PINS, US
 
     if as_json:
-        marks_of = {"din": [asdict(t) for t in DIN_TERMINALS], "american": [asdict(t) for t in AMERICAN_TERMINALS]}
-        click.echo(json.dumps({**marks_of, "relay": [asdict(p) for p in RELAY_PINS], "advice": list(ADVICE)}))
+        markings_of = {"din": [asdict(t) for t in DIN_TERMINALS], "american": [asdict(t) for t in AMERICAN_TERMINALS]}
+        click.echo(json.dumps({**markings_of, "relay": [asdict(p) for p in RELAY_PINS], "advice": list(ADVICE)}))
         return
     from rich.console import Console
     from rich.table import Table
 
     console = Console(highlight=False)
-    marks = {True: "live", False: "-", None: "?"}
+    states = {True: "live", False: "-", None: "?"}
     short = {DIN: "lists", US: "practice"}
     for title, rows in (("European, DIN 72552", DIN_TERMINALS), ("American", AMERICAN_TERMINALS)):
         table = Table(title=title, title_justify="left", box=None, pad_edge=False)
         for heading in ("mark", "what", "ACC", "ON", "START", "module's key feed?", "source"):
             table.add_column(heading)
         for t in rows:
-            table.add_row(t.mark, t.what, marks[t.acc], marks[t.on], marks[t.start], t.key_feed, short.get(t.source, t.source))
+            table.add_row(
+                t.mark, t.what, states[t.acc], states[t.on], states[t.start], t.key_feed, short.get(t.source, t.source)
+            )
         console.print(table)
     table = Table(title="Relay", title_justify="left", box=None, pad_edge=False)
     for heading in ("pin", "what", "source"):

@@ -13,7 +13,7 @@ with extra_packages("design"):
     import eseries
 
 from firstcrank.divider.clamp import BAV199, Clamp
-from firstcrank.divider.network import ADC_SAMPLE_F, Network
+from firstcrank.divider.network import Network
 from firstcrank.divider.pulses import pulses
 from firstcrank.divider.stress import Ratings, Stress, stress, survives_at_worst
 from firstcrank.errors import FirstcrankError, UsageError
@@ -236,6 +236,3 @@ def _why(name: str, requirements: Requirements) -> str:
     if name == "shortest dropout":
         return f": the converter itself needs {ADC_ACQUIRE_S * 1e6:g} us and more, so it conflicts with every source impedance"
     return ""
-
-
-SAMPLE_NOTE = f"the converter's sample capacitor is taken as {ADC_SAMPLE_F * 1e12:g} pF (from memory)"

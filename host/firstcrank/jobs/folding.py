@@ -36,13 +36,13 @@ def joined(text: str) -> str:
 
 def search_text(texts: Iterable[str], numbers: Iterable[str] = ()) -> str:
     """Each word once, in every way that it is compared, sorted, between spaces; `numbers` also without their spaces and dashes."""
-    words: set[str] = set()
+    tokens: set[str] = set()
     numbers = tuple(numbers)
     for text in (*texts, *numbers):
         for word in text.split():
-            words.update(folded(word))
-    words.update(filter(None, map(joined, numbers)))
-    return " ".join(sorted(words))
+            tokens.update(folded(word))
+    tokens.update(filter(None, map(joined, numbers)))
+    return " ".join(sorted(tokens))
 
 
 def ways_of(word: str) -> tuple[str, ...]:

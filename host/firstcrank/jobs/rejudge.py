@@ -33,16 +33,16 @@ MOST_JOBS = 1_000_000
 ROWS_AT_ONCE = 1_000
 
 
-def chosen_starts(store: Store, words: str = "", simulated: bool = False) -> list[int]:
+def chosen_starts(store: Store, search: str = "", simulated: bool = False) -> list[int]:
     """Ids of the starts that count, of all jobs or of those that a search finds, the oldest first."""
     query = select(STARTS.c.id).where(COUNTED).order_by(STARTS.c.id)
     if not simulated:
         query = query.where(STARTS.c.synthetic.is_(False))
     with store.engine.connect() as connection:
         ids = [(int(row[0]), int(row[1])) for row in connection.execute(query.add_columns(STARTS.c.job_id))]
-    if not words.strip():
+    if not search.strip():
         return [start for start, _ in ids]
-    jobs = {line.job["id"] for line in list_jobs(store, words, archived=True, most=MOST_JOBS)}
+    jobs = {line.job["id"] for line in list_jobs(store, search, archived=True, most=MOST_JOBS)}
     return [start for start, job in ids if job in jobs]
 
 

@@ -41,7 +41,7 @@ CODES = {
     14: "can't be opened: does its folder exist, and may you use it?",
     26: "is no record store, or damaged from its first byte: is its name right?",
 }
-WORDS = {
+MESSAGES = {
     "no answer for": f"does not answer: {NETWORK}",
     "timeout expired": f"does not answer: {NETWORK}",
     "connection timeout": f"does not answer: {NETWORK}",
@@ -82,8 +82,8 @@ def _what(cause: BaseException, place: Place) -> str:
         if code is not None and code & 0xFF in CODES:
             return CODES[code & 0xFF]
     text = str(cause).strip()
-    for words, meaning in WORDS.items():
-        if words in text.lower():
+    for fragment, meaning in MESSAGES.items():
+        if fragment in text.lower():
             return meaning
     first = place.without_secrets(text.splitlines()[0] if text else type(cause).__name__)
     return f"can't be used: {first}"

@@ -20,15 +20,17 @@ PROMPTS = (b">>>", b"MicroPython", b"raw REPL", b"Traceback")
 
 
 def patience() -> float:
-    """Factor on every time-out, from FIRSTCRANK_PATIENCE: an emulated chip runs far slower than a real one."""
+    """Factor on every time-out, from FIRSTCRANK_TIMEOUT_SCALE (earlier FIRSTCRANK_PATIENCE): an emulated chip runs far slower than
+    a real one.
+    """
     try:
-        return max(float(os.environ.get("FIRSTCRANK_PATIENCE", "1")), 1.0)
+        return max(float(os.environ.get("FIRSTCRANK_TIMEOUT_SCALE") or os.environ.get("FIRSTCRANK_PATIENCE", "1")), 1.0)
     except ValueError:
         return 1.0
 
 
 class BoardClient:
-    """One board at the end of a link. `identity` is what it said of itself."""
+    """One board at the end of a link. `identity` is what it reported of itself."""
 
     def __init__(self, link: Link) -> None:
         self.link = link

@@ -12,8 +12,8 @@ from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict, beside
 from firstcrank.report.changes import SAME, changes, crank_result
 from firstcrank.report.document import Bullets, Figure, Heading, Paragraph, Part, Rows, Title
-from firstcrank.report.drawing import HEADROOM, STYLES, Curve, Drawing, Style, in_words
-from firstcrank.report.facts import WORDS, number
+from firstcrank.report.drawing import HEADROOM, STYLES, Curve, Drawing, Style, alt_text
+from firstcrank.report.inputs import RESULT_LABELS, number
 from firstcrank.report.summary import losses
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import format_duration
@@ -92,7 +92,7 @@ def drawings(compared: Comparison) -> list[Drawing]:
             legend=True,
             time_label=FROM_STARTER,
         )
-        made.append(replace(drawing, alt=in_words(drawing)))
+        made.append(replace(drawing, alt=alt_text(drawing)))
     return made
 
 
@@ -106,13 +106,13 @@ def _filled(compared: Comparison) -> tuple[float, float]:
 
 def _changed(before: Side, after: Side) -> list[Part]:
     found = changes(before.judgement, after.judgement, (before.which, after.which))
-    changed = [c for c in found if c.words != SAME]
-    told = f"{len(found) - len(changed)} other checks say the same in both."
+    changed = [c for c in found if c.difference_text != SAME]
+    same_text = f"{len(found) - len(changed)} other checks say the same in both."
     if not changed:
-        return [Heading("What changed"), Paragraph(told)]
-    table = tuple((c.name, cell(c.before), cell(c.after), c.words) for c in changed)
+        return [Heading("What changed"), Paragraph(same_text)]
+    table = tuple((c.name, cell(c.before), cell(c.after), c.difference_text) for c in changed)
     heads = ("Check", "Before", "After", "Change")
-    return [Heading("What changed"), Rows(table, (0.34, 0.2, 0.2, 0.26), heads), Paragraph(told, small=True)]
+    return [Heading("What changed"), Rows(table, (0.34, 0.2, 0.2, 0.26), heads), Paragraph(same_text, small=True)]
 
 
 def _cranks(before: Side, after: Side) -> list[Part]:
@@ -129,14 +129,14 @@ def crank_lines(judgement: Judgement) -> list[str]:
     lines = []
     for which, crank in enumerate(judgement.cranks, start=1):
         result = crank_result(judgement, which)
-        said = WORDS[result] if result is not None else "not told crank by crank"
-        lines.append(f"crank {which}, {crank.start_s:.1f} to {crank.end_s:.1f} s: feed and supply {said}")
+        result_text = RESULT_LABELS[result] if result is not None else "not told crank by crank"
+        lines.append(f"crank {which}, {crank.start_s:.1f} to {crank.end_s:.1f} s: feed and supply {result_text}")
     return lines
 
 
 def cell(finding: Finding | None) -> str:
     """A finding's result and value; a dash where there is none."""
-    return "-" if finding is None else f"{WORDS[finding.result]}  {number(finding, finding.measured)}".strip()
+    return "-" if finding is None else f"{RESULT_LABELS[finding.result]}  {number(finding, finding.measured)}".strip()
 
 
 def _of_check(check: CheckId, phase: Phase | None, largest: bool) -> Callable[[Side], str]:

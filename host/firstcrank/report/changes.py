@@ -21,7 +21,7 @@ class Change:
     phase: Phase | None
     before: Finding | None
     after: Finding | None
-    words: str
+    difference_text: str
 
     @property
     def name(self) -> str:
@@ -34,7 +34,8 @@ def changes(before: Judgement, after: Judgement, cranks: tuple[int, int] = (1, 1
     """Every check of crank `cranks[0]` of one start and `cranks[1]` of the other (from 1), and of the recordings as a whole."""
     one, two = _of_crank(before, cranks[0]), _of_crank(after, cranks[1])
     return tuple(
-        Change(*key, one.get(key), two.get(key), _words(one.get(key), two.get(key))) for key in dict.fromkeys([*one, *two])
+        Change(*key, one.get(key), two.get(key), _difference_text(one.get(key), two.get(key)))
+        for key in dict.fromkeys([*one, *two])
     )
 
 
@@ -56,7 +57,7 @@ def crank_result(judgement: Judgement, which: int) -> Result | None:
     return min((r for r in mine if r in WORST_FIRST), key=WORST_FIRST.index, default=None)
 
 
-def _words(before: Finding | None, after: Finding | None) -> str:
+def _difference_text(before: Finding | None, after: Finding | None) -> str:
     if before is None or after is None:
         return "only in the second" if before is None else "only in the first"
     if before.result != after.result:

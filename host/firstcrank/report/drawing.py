@@ -17,13 +17,13 @@ from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import format_duration
 
 PIXELS = 1500  # most groups of bins that one line is drawn from
-PHASE_NAMES = {"key off": "off", "key on": "RUN", "crank": "START", "after": "RUN"}
+PHASE_NAMES = {"key off": "off", "key on": "KEY ON", "crank": "START", "after": "KEY ON"}
 BORDERS = ("key on", "key turn", "crank", "after")
 HEADROOM = 1.12  # of the highest reading, for the names of the phases
 ROOM = 0.1  # of the width, for one name
 AROUND_S = 2.0  # drawn on both sides of the cranks
 SMALL_PART = 0.3  # of a recording: cranks in less of it get a picture of their own
-MOST_TOLD = 6  # hatched stretches that the picture's words name
+MOST_LISTED = 6  # hatched stretches that the picture's words name
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +114,7 @@ def overview(trace: Trace, judgement: Judgement, from_s: float | None = None, to
         legend=True,
         bands_label="feed lost" if lost else "",
     )
-    return replace(drawing, alt=in_words(drawing))
+    return replace(drawing, alt=alt_text(drawing))
 
 
 def _captions(phases: Sequence[Interval], from_s: float, to_s: float) -> tuple[tuple[float, str], ...]:
@@ -156,10 +156,10 @@ def close_up(trace: Trace, drop: Dropout, minimum_v: float) -> Drawing:
         bands_label="feed lost",
         legend=True,
     )
-    return replace(drawing, alt=in_words(drawing))
+    return replace(drawing, alt=alt_text(drawing))
 
 
-def in_words(drawing: Drawing) -> str:
+def alt_text(drawing: Drawing) -> str:
     """What a picture shows, for whoever cannot see it."""
     from_s, to_s = drawing.time_s
     parts = [f"Volts from {from_s:.2f} to {to_s:.2f} {drawing.time_label}."]
@@ -167,8 +167,8 @@ def in_words(drawing: Drawing) -> str:
         known = curve.volts[np.isfinite(curve.volts)]
         if curve.label and len(known):
             parts.append(f"{curve.label[:1].upper()}{curve.label[1:]}: {known.min():.1f} to {known.max():.1f} V.")
-    parts += [f"{drawing.bands_label} from {a:.3f} to {b:.3f} s.".capitalize() for a, b in drawing.bands_s[:MOST_TOLD]]
-    if len(drawing.bands_s) > MOST_TOLD:
+    parts += [f"{drawing.bands_label} from {a:.3f} to {b:.3f} s.".capitalize() for a, b in drawing.bands_s[:MOST_LISTED]]
+    if len(drawing.bands_s) > MOST_LISTED:
         parts.append(f"{len(drawing.bands_s)} such stretches in all.")
     return " ".join(parts)
 

@@ -17,7 +17,7 @@ from firstcrank.jobs.store import Store
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.judgement import Judgement
 from firstcrank.recording import Recording
-from firstcrank.report.facts import Facts
+from firstcrank.report.inputs import ReportInputs
 from firstcrank.report.settings import shop
 from firstcrank.trace import Trace
 from firstcrank.units import local_time
@@ -25,10 +25,10 @@ from firstcrank.units import local_time
 Earlier: TypeAlias = tuple[str, Trace, Judgement]
 
 
-def from_file(path: Path, judgement: Judgement, recording: Recording, limits: Limits | None = None) -> Facts:
+def from_file(path: Path, judgement: Judgement, recording: Recording, limits: Limits | None = None) -> ReportInputs:
     """A report of a file that is in no store."""
     owner = shop()
-    return Facts(
+    return ReportInputs(
         recording,
         judgement,
         limits or recording.limits or shipped(12),
@@ -38,7 +38,7 @@ def from_file(path: Path, judgement: Judgement, recording: Recording, limits: Li
     )
 
 
-def from_store(store: Store, name: str, before: str | None = None) -> Facts:
+def from_store(store: Store, name: str, before: str | None = None) -> ReportInputs:
     """A report of start `ID`, with the verdict and limits as they were filed.
 
     `before`: the start it is compared with; else, for a start marked after the repair, the job's last one marked before it.
@@ -50,7 +50,7 @@ def from_store(store: Store, name: str, before: str | None = None) -> Facts:
         number = connection.execute(select(JOBS.c.number).where(JOBS.c.id == start["job_id"])).scalar_one()
     whole = job_detail(store, number)
     owner = shop()
-    return Facts(
+    return ReportInputs(
         recording_of(store, start),
         from_table(json.loads(start["judgement_json"])),
         Limits.from_json(json.loads(start["limits_json"])),

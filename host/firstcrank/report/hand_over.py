@@ -32,9 +32,9 @@ SUMMARY = ("start", "file_name", "when_utc", "verdict", "feed_verdict", "state",
 MOST_JOBS = 1_000_000
 
 
-def found_jobs(store: Store, words: str) -> list[str]:
+def found_jobs(store: Store, search: str) -> list[str]:
     """Numbers of the jobs that a search finds, archived ones too."""
-    return [line.job["number"] for line in list_jobs(store, words, archived=True, most=MOST_JOBS)]
+    return [line.job["number"] for line in list_jobs(store, search, archived=True, most=MOST_JOBS)]
 
 
 def hand_over(store: Store, number: str, folder: Path, paper: str = "A4") -> list[str]:
@@ -91,9 +91,9 @@ def _start(store: Store, start: StartRow, folder: Path, names: dict[str, str], p
         (folder / original).write_bytes(store.contents.get(start["content_hash"]))
         names[start["uuid"]] = original
         write(folder / f"{stem}.csv", recording_of(store, start))
-        facts = from_store(store, str(start["id"]))
-        (folder / f"{stem}.html").write_text(html.render(facts), "utf-8")
-        (folder / f"{stem}.pdf").write_bytes(pdf.render(facts, paper))
+        inputs = from_store(store, str(start["id"]))
+        (folder / f"{stem}.html").write_text(html.render(inputs), "utf-8")
+        (folder / f"{stem}.pdf").write_bytes(pdf.render(inputs, paper))
     except FirstcrankError as error:
         return [f"start {start['id']}: {error}"]
     return []

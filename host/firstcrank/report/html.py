@@ -18,7 +18,7 @@ from markupsafe import Markup
 from firstcrank.printable import printable
 from firstcrank.report.document import Figure, Part
 from firstcrank.report.drawing import Drawing
-from firstcrank.report.facts import TITLE, Facts
+from firstcrank.report.inputs import TITLE, ReportInputs
 from firstcrank.report.pictures import data_url
 from firstcrank.report.sections import document
 from firstcrank.report.svg import as_svg
@@ -26,9 +26,9 @@ from firstcrank.report.svg import as_svg
 UPLOT = "uPlot-1.6.32"  # MIT, from the npm registry, as it came; its licence beside it
 
 
-def render(facts: Facts) -> str:
+def render(inputs: ReportInputs) -> str:
     """The page of a start. Works for a judgement without a trace worth drawing as well."""
-    return page(document(facts), f"{TITLE} {facts.job_number}".strip())
+    return page(document(inputs), f"{TITLE} {inputs.job_number}".strip())
 
 
 def page(parts: Sequence[Part], title: str) -> str:

@@ -19,7 +19,7 @@ from firstcrank.errors import UnwritableFileError
 from firstcrank.extras import extra_packages
 from firstcrank.printable import printable
 from firstcrank.report.document import Annex, Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Photo, Rows, Title
-from firstcrank.report.facts import TITLE, Facts
+from firstcrank.report.inputs import TITLE, ReportInputs
 from firstcrank.report.letters import Letters, dejavu_folder
 from firstcrank.report.pictures import suffix_of
 from firstcrank.report.sections import document
@@ -30,9 +30,9 @@ PAPERS = {"A4": "a4", "Letter": "us-letter"}
 LANGUAGE = "en"
 
 
-def render(facts: Facts, page: str = "A4") -> bytes:
+def render(inputs: ReportInputs, page: str = "A4") -> bytes:
     """PDF bytes of a start's report. Raises as `paper`."""
-    return paper(document(facts), f"{TITLE} {facts.job_number}".strip(), page, facts.shop_name, shop().font)
+    return paper(document(inputs), f"{TITLE} {inputs.job_number}".strip(), page, inputs.shop_name, shop().font)
 
 
 def paper(parts: Sequence[Part], title: str, page: str = "A4", author: str = "", shop_font: Path | None = None) -> bytes:
@@ -46,9 +46,9 @@ def paper(parts: Sequence[Part], title: str, page: str = "A4", author: str = "",
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         shown = [_Paper(folder, letters).drawn(part) for part in parts]
-        told = letters.line()
-        if told:
-            shown.append({"kind": "Paragraph", "text": told, "small": True})
+        letters_line = letters.line()
+        if letters_line:
+            shown.append({"kind": "Paragraph", "text": letters_line, "small": True})
         values = {
             "title": letters.shown(printable(title)),
             "author": letters.shown(printable(author)),

@@ -9,97 +9,97 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from firstcrank.report.before_after import Side, crank_lines, side_by_side
-from firstcrank.report.customer_words import for_customer
+from firstcrank.report.customer_text import for_customer
 from firstcrank.report.detail import detail
 from firstcrank.report.document import Annex, Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Photo, Rows, Title
 from firstcrank.report.drawing import around_the_cranks, close_up, overview
-from firstcrank.report.facts import CAUTIONS, MOST_CLOSE_UPS, TITLE, WORDS, Facts, sentence
+from firstcrank.report.inputs import CAUTIONS, MOST_CLOSE_UPS, RESULT_LABELS, TITLE, ReportInputs, sentence
 from firstcrank.report.summary import losses
 
 Parts = list[Part]
 MOST_CAUSES = 3
 
 
-def _title(facts: Facts) -> Parts:
-    return [Title(TITLE, facts.shop_name, facts.shop_logo)]
+def _title(inputs: ReportInputs) -> Parts:
+    return [Title(TITLE, inputs.shop_name, inputs.shop_logo)]
 
 
-def _head(facts: Facts) -> Parts:
-    rows = facts.head_rows()
+def _head(inputs: ReportInputs) -> Parts:
+    rows = inputs.head_rows()
     return [Pairs(tuple(rows))] if rows else []
 
 
-def _verdict(facts: Facts) -> Parts:
-    judgement = facts.judgement
-    if not facts.other_fault:
-        return [Box(judgement.verdict, "Key feed", (judgement.verdict,), "", facts.plain)]
-    large = (judgement.verdict, facts.other_fault)
-    return [Box(judgement.verdict, "Whole vehicle", large, f"Key feed: {judgement.feed.verdict}", facts.plain)]
+def _verdict(inputs: ReportInputs) -> Parts:
+    judgement = inputs.judgement
+    if not inputs.other_fault:
+        return [Box(judgement.verdict, "Key feed", (judgement.verdict,), "", inputs.plain)]
+    large = (judgement.verdict, inputs.other_fault)
+    return [Box(judgement.verdict, "Whole vehicle", large, f"Key feed: {judgement.feed.verdict}", inputs.plain)]
 
 
-def _faults(facts: Facts) -> Parts:
-    return _listed("Other fault found", facts.fault_lines())
+def _faults(inputs: ReportInputs) -> Parts:
+    return _listed("Other fault found", inputs.fault_lines())
 
 
-def _reasons(facts: Facts) -> Parts:
-    return _listed("Key feed" if facts.other_fault else "Why", [sentence(r) for r in facts.judgement.feed.reasons])
+def _reasons(inputs: ReportInputs) -> Parts:
+    return _listed("Key feed" if inputs.other_fault else "Why", [sentence(r) for r in inputs.judgement.feed.reasons])
 
 
-def _tolerated(facts: Facts) -> Parts:
-    return _listed("Tolerated", [sentence(line) for line in facts.judgement.tolerated])
+def _tolerated(inputs: ReportInputs) -> Parts:
+    return _listed("Tolerated", [sentence(line) for line in inputs.judgement.tolerated])
 
 
-def _next_check(facts: Facts) -> Parts:
-    cautions = tuple(f"Caution: {line}" for line in facts.judgement.cautions)
-    return [Heading("What to check next"), Paragraph(facts.next_check), *([Bullets(cautions, small=True)] if cautions else [])]
+def _next_check(inputs: ReportInputs) -> Parts:
+    cautions = tuple(f"Caution: {line}" for line in inputs.judgement.cautions)
+    return [Heading("What to check next"), Paragraph(inputs.next_check), *([Bullets(cautions, small=True)] if cautions else [])]
 
 
-def _done(facts: Facts) -> Parts:
+def _done(inputs: ReportInputs) -> Parts:
     """Notes that were chosen for the customer; every other one stays in the shop."""
-    chosen = [n for n in facts.notes if n.get("for_customer")]
+    chosen = [n for n in inputs.notes if n.get("for_customer")]
     return _listed("What was done", [f"{n['text']}{_of(n.get('who'))}" for n in chosen])
 
 
-def _before_and_after(facts: Facts) -> Parts:
-    if facts.earlier is None or not facts.judgement.cranks:
+def _before_and_after(inputs: ReportInputs) -> Parts:
+    if inputs.earlier is None or not inputs.judgement.cranks:
         return []
-    name, trace, judgement = facts.earlier
-    after = Side(f"start {facts.start_name}, {facts.recorded[:10]}".rstrip(", "), facts.recording.trace, facts.judgement)
+    name, trace, judgement = inputs.earlier
+    after = Side(f"start {inputs.start_name}, {inputs.recorded[:10]}".rstrip(", "), inputs.recording.trace, inputs.judgement)
     return [Heading("Before and after"), *side_by_side(Side(name, trace, judgement), after, most=1)]
 
 
-def _cranks(facts: Facts) -> Parts:
-    several = len(facts.judgement.cranks) > 1
-    return _listed("Crank by crank", [sentence(line) for line in crank_lines(facts.judgement)]) if several else []
+def _cranks(inputs: ReportInputs) -> Parts:
+    several = len(inputs.judgement.cranks) > 1
+    return _listed("Crank by crank", [sentence(line) for line in crank_lines(inputs.judgement)]) if several else []
 
 
-def _photos(facts: Facts) -> Parts:
-    return [Heading("Photos"), *(Photo(content, caption) for content, caption in facts.photos)] if facts.photos else []
+def _photos(inputs: ReportInputs) -> Parts:
+    return [Heading("Photos"), *(Photo(content, caption) for content, caption in inputs.photos)] if inputs.photos else []
 
 
-def _annex(facts: Facts) -> Parts:
+def _annex(inputs: ReportInputs) -> Parts:
     return [Annex("Annex: how it was measured and judged")]
 
 
-def _tested(facts: Facts) -> Parts:
-    judgement = facts.judgement
-    lines = [f"Tested: {line}" for line in facts.tested()]
+def _tested(inputs: ReportInputs) -> Parts:
+    judgement = inputs.judgement
+    lines = [f"Tested: {line}" for line in inputs.tested()]
     lines += [f"Not tested: {line}" for line in judgement.not_measured]
-    lines += [f"Taken as given: {line}" for line in judgement.assumptions]
+    lines += [f"Assumption: {line}" for line in judgement.assumptions]
     return _listed("What was tested and what was not", lines, small=True)
 
 
-def _findings(facts: Facts) -> Parts:
-    rows = tuple(facts.finding_rows())
+def _findings(inputs: ReportInputs) -> Parts:
+    rows = tuple(inputs.finding_rows())
     if not rows:
         return []
     heads = ("Result", "What", "Measured", "± (95 %)", "Limit")
-    bold = tuple(number for number, row in enumerate(rows) if row[0] == WORDS["fail"])
+    bold = tuple(number for number, row in enumerate(rows) if row[0] == RESULT_LABELS["fail"])
     return [Heading("Findings"), Rows(rows, (0.1, 0.54, 0.12, 0.12, 0.12), heads, bold)]
 
 
-def _whole_start(facts: Facts) -> Parts:
-    trace, judgement = facts.recording.trace, facts.judgement
+def _whole_start(inputs: ReportInputs) -> Parts:
+    trace, judgement = inputs.recording.trace, inputs.judgement
     if len(trace) < 2:
         return []
     parts: Parts = [Heading("The whole start"), Figure(overview(trace, judgement), detail(trace, judgement))]
@@ -107,64 +107,64 @@ def _whole_start(facts: Facts) -> Parts:
     return [*parts, Heading("While cranking"), Figure(cranks)] if cranks is not None else parts
 
 
-def _first_loss(facts: Facts) -> Parts:
-    return _close_ups(facts, "The loss of the feed, closer", 0, 1)
+def _first_loss(inputs: ReportInputs) -> Parts:
+    return _close_ups(inputs, "The loss of the feed, closer", 0, 1)
 
 
-def _losses(facts: Facts) -> Parts:
-    lost = losses(facts.judgement)
-    parts = _close_ups(facts, "Further losses of the feed", 1, MOST_CLOSE_UPS)
+def _losses(inputs: ReportInputs) -> Parts:
+    lost = losses(inputs.judgement)
+    parts = _close_ups(inputs, "Further losses of the feed", 1, MOST_CLOSE_UPS)
     if parts and len(lost) > MOST_CLOSE_UPS:
         parts.append(Paragraph(f"and {len(lost) - MOST_CLOSE_UPS} more", small=True))
     return parts
 
 
-def _close_ups(facts: Facts, heading: str, first: int, past: int) -> Parts:
-    chosen = losses(facts.judgement)[first:past]
-    if not chosen or len(facts.recording.trace) < 2:
+def _close_ups(inputs: ReportInputs, heading: str, first: int, past: int) -> Parts:
+    chosen = losses(inputs.judgement)[first:past]
+    if not chosen or len(inputs.recording.trace) < 2:
         return []
-    minimum_v = facts.limits["module_minimum_v"]
-    return [Heading(heading), *(Figure(close_up(facts.recording.trace, drop, minimum_v)) for drop in chosen)]
+    minimum_v = inputs.limits["module_minimum_v"]
+    return [Heading(heading), *(Figure(close_up(inputs.recording.trace, drop, minimum_v)) for drop in chosen)]
 
 
-def _causes(facts: Facts) -> Parts:
+def _causes(inputs: ReportInputs) -> Parts:
     """A caution stands in full once: beside "What to check next", or beside the first check that needs it here."""
-    lines, shown = [], set(facts.judgement.cautions)
-    for number, cause in enumerate(facts.judgement.likely_causes[:MOST_CAUSES]):
+    lines, shown = [], set(inputs.judgement.cautions)
+    for number, cause in enumerate(inputs.judgement.likely_causes[:MOST_CAUSES]):
         cautions = "".join(f" Caution: {line}" for line in cause.cautions if line not in shown)
         shown |= set(cause.cautions)
         check = f". Check: {cause.next_check}{cautions}" if number else ""  # the first one's is "What to check next"
         lines.append(f"{cause.evidence} (confidence {cause.confidence * 100:.0f} %){check}")
-    return _listed(facts.cause_heading(), lines)
+    return _listed(inputs.cause_heading(), lines)
 
 
-def _by_hand(facts: Facts) -> Parts:
-    lines = [f"{m['what']}: {m['value']:g} {m['unit']}{_of(m.get('meter'))}" for m in facts.measurements]
+def _by_hand(inputs: ReportInputs) -> Parts:
+    lines = [f"{m['what']}: {m['value']:g} {m['unit']}{_of(m.get('meter'))}" for m in inputs.measurements]
     return _listed("Measured by hand", lines, small=True)
 
 
-def _cautions(facts: Facts) -> Parts:
+def _cautions(inputs: ReportInputs) -> Parts:
     return _listed("Cautions", list(CAUTIONS), small=True)
 
 
-def _board(facts: Facts) -> Parts:
-    rows = facts.board_rows()
+def _board(inputs: ReportInputs) -> Parts:
+    rows = inputs.board_rows()
     return [Heading("Board and calibration"), Pairs(tuple(rows))] if rows else []
 
 
-def _limits(facts: Facts) -> Parts:
+def _limits(inputs: ReportInputs) -> Parts:
     return [
         Heading("Limits and where they come from"),
-        Paragraph(f"{facts.limits.name}. The engine maker's figure wins over any of these.", small=True),
-        Rows(tuple(facts.limit_rows()), (0.42, 0.1, 0.48), ("Limit", "Value", "Source")),
+        Paragraph(f"{inputs.limits.name}. The engine maker's figure wins over any of these.", small=True),
+        Rows(tuple(inputs.limit_rows()), (0.42, 0.1, 0.48), ("Limit", "Value", "Source")),
     ]
 
 
-def _identity(facts: Facts) -> Parts:
-    return [Paragraph(f"Recording SHA-256: {facts.content_hash}. Page made {facts.made}.", small=True)]
+def _identity(inputs: ReportInputs) -> Parts:
+    return [Paragraph(f"Recording SHA-256: {inputs.content_hash}. Page made {inputs.made}.", small=True)]
 
 
-SECTIONS: tuple[Callable[[Facts], Parts], ...] = (
+SECTIONS: tuple[Callable[[ReportInputs], Parts], ...] = (
     _title,
     _head,
     _verdict,
@@ -189,12 +189,12 @@ SECTIONS: tuple[Callable[[Facts], Parts], ...] = (
     _limits,
     _identity,
 )
-SHOPS_WORDS = (_title, _head, _done, _photos, _by_hand, _board, _identity)  # theirs, or of the program itself
+SHOP_ONLY = (_title, _head, _done, _photos, _by_hand, _board, _identity)  # theirs, or of the program itself
 
 
-def document(facts: Facts) -> tuple[Part, ...]:
+def document(inputs: ReportInputs) -> tuple[Part, ...]:
     """All parts of a report, in the order in which they are shown."""
-    return tuple(part if section in SHOPS_WORDS else for_customer(part) for section in SECTIONS for part in section(facts))
+    return tuple(part if section in SHOP_ONLY else for_customer(part) for section in SECTIONS for part in section(inputs))
 
 
 def _listed(heading: str, lines: list[str], small: bool = False) -> Parts:

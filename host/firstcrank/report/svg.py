@@ -64,23 +64,23 @@ class _Canvas:
             volts, name = drawing.level
             y = self.y(volts)
             parts.append(self.line(LEFT, y, self.width - RIGHT, y, "#000", "f", ' stroke-dasharray="5 5"'))
-            parts.append(self.words(LEFT + 4, y - 3, name))
+            parts.append(self.text_element(LEFT + 4, y - 3, name))
         if drawing.title:
-            parts.append(self.words(LEFT, TOP + 12, drawing.title))
+            parts.append(self.text_element(LEFT, TOP + 12, drawing.title))
         return "\n".join([*parts, *self.legend(), "</svg>"])
 
     def grid(self) -> list[str]:
         parts = []
         for volts in ticks(*self.drawing.volts, most=6):
             parts.append(self.line(LEFT, self.y(volts), self.width - RIGHT, self.y(volts), "#ddd", "g"))
-            parts.append(self.words(LEFT - 5, self.y(volts) + 4, number(volts), "end"))
+            parts.append(self.text_element(LEFT - 5, self.y(volts) + 4, number(volts), "end"))
         for time_s in ticks(*self.drawing.time_s, most=5 if self.phone else 8):
             parts.append(self.vertical(time_s, "#ddd", "g"))
-            parts.append(self.words(self.x(time_s), self.bottom + 14, number(time_s), "middle"))
+            parts.append(self.text_element(self.x(time_s), self.bottom + 14, number(time_s), "middle"))
         parts.append(f'<rect x="{LEFT:g}" y="{self.top:g}" width="{self.width - LEFT - RIGHT:g}" ')
         parts[-1] += f'height="{self.bottom - self.top:g}" stroke="#000" stroke-width="0.8" class="f"/>'
-        parts.append(self.words((LEFT + self.width - RIGHT) / 2, self.height - 5, self.drawing.time_label, "middle"))
-        return [*parts, self.words(4, self.top + 10, "V")]
+        parts.append(self.text_element((LEFT + self.width - RIGHT) / 2, self.height - 5, self.drawing.time_label, "middle"))
+        return [*parts, self.text_element(4, self.top + 10, "V")]
 
     def curve(self, curve: Curve) -> str:
         """One path; it is broken where a reading is missing, and cut at the frame's sides."""
@@ -119,7 +119,7 @@ class _Canvas:
                     parts += self.slanted(at, at + SAMPLE, y - 6, y + 6, 5.0)
                 else:
                     parts.append(f'<path d="M{at:.1f} {y:.1f}h{SAMPLE:g}" {_stroke(curve, curve.width_pt * UNITS_PER_PT)}/>')
-                parts.append(self.words(at + SAMPLE + 6, y + 4, label))
+                parts.append(self.text_element(at + SAMPLE + 6, y + 4, label))
                 at += width
             y += LINE
         return parts
@@ -127,7 +127,7 @@ class _Canvas:
     def caption(self, at_s: float, name: str) -> str:
         """A phase's name, kept within the frame."""
         half = LETTER * len(name) / 2
-        return self.words(min(max(self.x(at_s), LEFT + half), self.width - RIGHT - half), self.top + 13, name, "middle")
+        return self.text_element(min(max(self.x(at_s), LEFT + half), self.width - RIGHT - half), self.top + 13, name, "middle")
 
     def vertical(self, time_s: float, colour: str, kind: str) -> str:
         return self.line(self.x(time_s), self.top, self.x(time_s), self.bottom, colour, kind)
@@ -137,7 +137,7 @@ class _Canvas:
         return f'<path d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}" stroke="{colour}" stroke-width="0.8" class="{kind}"{more}/>'
 
     @staticmethod
-    def words(x: float, y: float, text: str, anchor: str = "start") -> str:
+    def text_element(x: float, y: float, text: str, anchor: str = "start") -> str:
         return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="#000">{escape(printable(text))}</text>'
 
 

@@ -63,7 +63,7 @@ def to_codes(found: Gathered) -> Codes:
     keep = _rising(heads, count)
     if not len(keep):
         raise UnreadableTraceError("the recording holds no readings")
-    words = _words(found, heads, keep, count)
+    fields = _fields(found, heads, keep, count)
     heads = heads[keep]
     period_s = float(found.stream.get("conversion_ns", 0)) * NS
     begin_s, span_s, gap_s = _times(heads, count, period_s)
@@ -82,8 +82,8 @@ def to_codes(found: Gathered) -> Codes:
         end_s=end_s,
         conversions=_spread(heads["conversions"].astype(np.int64), bins),
         gap_s=_spread(gap_s, bins),
-        codes=words[:, : 3 * count].reshape(-1, count, 3),
-        runs=words[:, 3 * count :],
+        codes=fields[:, : 3 * count].reshape(-1, count, 3),
+        runs=fields[:, 3 * count :],
         first_conversion=int(heads["first_conversion"][0]),
         holes=(*holes, *tail),
         integrity=_clock(heads, period_s),
@@ -112,15 +112,15 @@ def _rising(heads: NDArray[np.void], count: int) -> NDArray[np.int64]:
     return np.asarray(keep, dtype=np.int64)
 
 
-def _words(found: Gathered, heads: NDArray[np.void], keep: NDArray[np.int64], count: int) -> NDArray[np.uint16]:
+def _fields(found: Gathered, heads: NDArray[np.void], keep: NDArray[np.int64], count: int) -> NDArray[np.uint16]:
     """The bins of the frames kept, shape (n, 3 channels + 3); a copy only where a frame was left out."""
     if len(keep) == len(heads):
         return np.frombuffer(found.bins, dtype="<u2").reshape(-1, 3 * count + 3)
     sizes = heads["bin_count"].astype(np.int64) * (3 * heads["channel_count"].astype(np.int64) + 3)
     kept = np.zeros(len(heads), dtype=bool)
     kept[keep] = True
-    words: NDArray[np.uint16] = np.frombuffer(found.bins, dtype="<u2")[np.repeat(kept, sizes)].reshape(-1, 3 * count + 3)
-    return words
+    fields: NDArray[np.uint16] = np.frombuffer(found.bins, dtype="<u2")[np.repeat(kept, sizes)].reshape(-1, 3 * count + 3)
+    return fields
 
 
 def _times(heads: NDArray[np.void], count: int, period_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -275,16 +275,16 @@ def _columns(text: CsvText, piece: bytes, first_line: int, wanted: Sequence[int]
 
 def _by_numpy(text: CsvText, piece: bytes, wanted: Sequence[int], plain: bool) -> list[FloatArray] | None:
     """By NumPy; other columns may hold text without quotes. None where any line or cell is not as the header promises."""
-    marks = len(text.header) - 1
+    delimiters = len(text.header) - 1
     try:
         body = piece.decode("utf-8")
         lines = body.split("\n")
-        if not plain and ('"' in body or any(line.count(text.delimiter) != marks for line in lines if line.strip())):
+        if not plain and ('"' in body or any(line.count(text.delimiter) != delimiters for line in lines if line.strip())):
             return None
         table = np.loadtxt(lines, delimiter=text.delimiter, usecols=None if plain else wanted, ndmin=2, comments=None)
     except ValueError:
         return None  # one by one then, to say which cell it is
-    if plain and table.shape[1] != marks + 1:
+    if plain and table.shape[1] != delimiters + 1:
         return None
     return [np.ascontiguousarray(table[:, n]) for n in (wanted if plain else range(len(wanted)))]
 

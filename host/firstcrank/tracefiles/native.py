@@ -115,12 +115,12 @@ class _Doubts:
 
     lines: list[str]
 
-    def trusted(self, words: str, make: Callable[[], Value | None]) -> Value | None:
+    def trusted(self, label: str, make: Callable[[], Value | None]) -> Value | None:
         """What `make` returns; None, with a line, where the note is whole and yet can't be used."""
         try:
             return make()
         except BROKEN as error:
-            self.lines.append(f"{words} in this recording cannot be used: {str(error)[:200]}")
+            self.lines.append(f"{label} in this recording cannot be used: {str(error)[:200]}")
             return None
 
 

@@ -17,7 +17,7 @@ from firstcrank import wire
 FORMAT = 2
 PROTECTED = ("identity", "calibration", "limits", "answers")  # every recording holds each of them, or has lost it
 AFTERWARDS = "answers afterwards"  # what the person answered when the recording was over; only where something was asked
-WORDS = {
+NOTE_LABELS = {
     AFTERWARDS: "the answers given afterwards",
     "identity": "the recording's identity",
     "host": "the recording's identity",
@@ -119,7 +119,7 @@ def read_notes(frames: Iterable[wire.Frame], recording_id: bytes, alone: bool) -
             ours.append((frame.sequence, table_of(frame.body)))
         else:
             foreign += 1
-    integrity = [f"{foreign} notes in this file belong to another recording: its limits and answers cannot be told"] * bool(
+    integrity = [f"{foreign} notes in this file belong to another recording: its limits and answers are not known"] * bool(
         foreign
     )
     if not ours:
@@ -139,11 +139,11 @@ def _second(ours: list[tuple[int, dict[str, object]]], recording_id: bytes, inte
     for kind, found in kinds.items():
         content, contradicted = found.content(recording_id, kind)
         if contradicted and kind in (*PROTECTED, AFTERWARDS, "end", "host"):
-            integrity.append(f"copies of {WORDS[kind]} in this recording contradict each other")
+            integrity.append(f"copies of {NOTE_LABELS[kind]} in this recording contradict each other")
         elif content is not None and kind != "host":
             tables[kind] = content
     integrity += [
-        f"every copy of {WORDS[kind]} is lost" for kind in PROTECTED if kind not in kinds or _lost(kind, tables, kinds)
+        f"every copy of {NOTE_LABELS[kind]} is lost" for kind in PROTECTED if kind not in kinds or _lost(kind, tables, kinds)
     ]
     lines: list[str] = []
     end = tables.get("end", {})
@@ -167,9 +167,9 @@ def _against_the_end(end: Mapping[str, object], tables: Mapping[str, Mapping[str
     hashes = end.get("hashes")
     if not isinstance(hashes, dict):
         return []
-    lost = [f"every copy of {WORDS[AFTERWARDS]} is lost"] if AFTERWARDS in hashes and AFTERWARDS not in tables else []
+    lost = [f"every copy of {NOTE_LABELS[AFTERWARDS]} is lost"] if AFTERWARDS in hashes and AFTERWARDS not in tables else []
     return lost + [
-        f"the closing note of this recording names another content of {WORDS[kind]}"
+        f"the closing note of this recording names another content of {NOTE_LABELS[kind]}"
         for kind in (*PROTECTED, AFTERWARDS)
         if kind in tables and hashes.get(kind) != hash_of(recording_id, kind, text_of(tables[kind]))
     ]
@@ -182,9 +182,9 @@ def _first(ours: list[tuple[int, dict[str, object]]], integrity: list[str]) -> N
         by_kind.setdefault(str(table.get("note", "")), []).append(table)
     for kind in FIRST_FORMAT:
         if kind not in by_kind:
-            integrity.append(f"the recorder's note of {WORDS[kind]} is lost")
+            integrity.append(f"the recorder's note of {NOTE_LABELS[kind]} is lost")
         elif any(other != by_kind[kind][0] for other in by_kind[kind]):
-            integrity.append(f"copies of {WORDS[kind]} in this recording contradict each other")
+            integrity.append(f"copies of {NOTE_LABELS[kind]} in this recording contradict each other")
     lines = ["recorded in an older format, in which limits and answers are not protected against damage"]
     numbers = {number for number, _ in ours}
     if len(numbers) <= max(numbers):

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 
 class Word(StrEnum):
-    """The one large word that a person at the key obeys."""
+    """The one large word for the person at the key."""
 
     KEY_OFF = "KEY OFF"
     KEY_ON = "KEY ON"

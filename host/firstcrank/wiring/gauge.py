@@ -8,8 +8,8 @@ import re
 from firstcrank.errors import UsageError
 
 RESISTIVITY_OHM_M = 1.7241e-8  # annealed copper at 20 degC, 100 % IACS (from memory, agrees with handbook wire tables)
-ALPHA_PER_K = 1.0 / 254.5  # of resistance at 20 degC: the 234.5 form of FAA AC 43.13-1B
-# IEC 60228 class 5 (flexible), plain copper, highest mOhm/m at 20 degC: three public tables agree.
+# IEC 60228 class 5 (flexible), plain copper, highest mOhm/m at 20 degC, as quoted by
+# mycableengineering.com/knowledge-base/iec-60228-dc-resistance and uecables.com, "Power copper conductors according to IEC 60228".
 CLASS_5_MOHM_PER_M = {
     0.5: 39.0,
     0.75: 26.0,
@@ -62,7 +62,7 @@ def awg_area_m2(size: int) -> float:
 
 
 def at_temperature(ohm_at_20c: float, temperature_c: float) -> float:
-    """Copper: R = R20 * (234.5 + T) / 254.5."""
+    """Copper: R = R20 * (234.5 + T) / 254.5 (FAA AC 43.13-1B, chapter 11)."""
     return ohm_at_20c * (234.5 + temperature_c) / 254.5
 
 

@@ -83,7 +83,7 @@ def low_pass(volts: FloatArray, filter_s: float, step_s: float) -> FloatArray:
     return np.asarray(lfilter([now, before], [1.0, -keep], volts, zi=start)[0], dtype=np.float64)
 
 
-def bench_calibration(system_v: int = 12) -> Calibration:
+def sim_calibration(system_v: int = 12) -> Calibration:
     """The nominal calibration of the simulated board: 33 k over 7.26 k, 3 nF (12 V) or 100 k over 10 k, 2 nF (24 V), 0.5 %.
 
     Inputs that can go below zero have an offset of a tenth of their range.
@@ -96,11 +96,11 @@ def bench_calibration(system_v: int = 12) -> Calibration:
 
 
 def measured_calibration(system_v: int = 12) -> Calibration:
-    """As bench_calibration, but measured: what calibrating gives with a meter of 0.1 % + 4 mV, shorted and at 9 and 12.6 V.
+    """As sim_calibration, but measured: what calibrating gives with a meter of 0.1 % + 4 mV, shorted and at 9 and 12.6 V.
 
     24 V: everything doubled. A test holds it against a calibration really made.
     """
-    nominal, scale = bench_calibration(system_v), system_v / 12.0
+    nominal, scale = sim_calibration(system_v), system_v / 12.0
 
     def line(role: str) -> ChannelCalibration:
         was = nominal.channel(role)

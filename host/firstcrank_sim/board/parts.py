@@ -129,10 +129,10 @@ class Inputs:
 
     def _convert(self, first: int) -> None:
         warm = min(int(WARM_UP_S / self.set_s), first)
-        sets = np.arange(first - warm, first + int(BLOCK_S / self.set_s))
+        samples_per_bin = np.arange(first - warm, first + int(BLOCK_S / self.set_s))
         columns = []
         for number, role in enumerate(self._roles):
-            t = np.asarray(sets * self.set_s + number * CONVERSION_S, dtype=np.float64)
+            t = np.asarray(samples_per_bin * self.set_s + number * CONVERSION_S, dtype=np.float64)
             codes = self._converter.codes(role, self._start.volts(role, t), self.set_s, self._rng)
             columns.append(codes[warm:])
         self._block = np.stack(columns, axis=1)
@@ -142,7 +142,7 @@ class Inputs:
 class Acquisition:
     """Free-running conversion on the simulated clock, folded by the firmware's plain fold."""
 
-    name = "bench"
+    name = "sim"
     own_loop = False
     lost_conversions = 0
 
@@ -155,10 +155,10 @@ class Acquisition:
 
     def start(self, config: Config, ring: Ring) -> None:
         fold = load("fold")
-        self.sets = max(round(config["bin_us"] / US_PER_S / self._inputs.set_s), 1)
+        self.samples_per_bin = max(round(config["bin_us"] / US_PER_S / self._inputs.set_s), 1)
         self._ring = ring
         self._params = array("i", bytes(4 * fold.PARAMS))
-        self._params[fold.SETS] = self.sets
+        self._params[fold.SETS] = self.samples_per_bin
         self._params[fold.CHANNELS] = self._channels
         self._params[fold.KEY] = config["key_channel"]
         self._params[fold.TRIGGER] = config["trigger_code"]
@@ -170,12 +170,14 @@ class Acquisition:
 
     def poll(self) -> None:
         """Folds every bin that is due."""
-        bin_us = self.sets * self._inputs.set_s * US_PER_S
+        bin_us = self.samples_per_bin * self._inputs.set_s * US_PER_S
         due = int((self._clock.us - self._begin_us) / bin_us) if self._running else self._bins
         if due <= self._bins:
             return
-        codes = array("H", self._inputs.codes(self._bins * self.sets, (due - self._bins) * self.sets).tobytes())
-        per_bin = self.sets * self._channels
+        codes = array(
+            "H", self._inputs.codes(self._bins * self.samples_per_bin, (due - self._bins) * self.samples_per_bin).tobytes()
+        )
+        per_bin = self.samples_per_bin * self._channels
         ring, params = self._ring, self._params
         for number in range(due - self._bins):
             slot = ring.slot()
@@ -186,20 +188,20 @@ class Acquisition:
                 index = (self._bins + number) * per_bin
                 at_us = int(self._begin_us + (self._bins + number) * bin_us) % wire.TICKS_WRAP_US
                 gap_us = round(self._inputs.set_s * US_PER_S)
-                ring.commit(index & 0x3FFFFFFF, index >> 30, at_us, round(bin_us), gap_us, self.sets)
+                ring.commit(index & 0x3FFFFFFF, index >> 30, at_us, round(bin_us), gap_us, self.samples_per_bin)
         self._bins = due
 
     def stop(self) -> None:
         self._running = False
 
     def conversions(self) -> int:
-        return int(self._bins * self.sets * self._channels)
+        return int(self._bins * self.samples_per_bin * self._channels)
 
     def describe(self) -> dict[str, object]:
         return {
             "acquisition": self.name,
             "conversion_ns": round(CONVERSION_S * 1e9),
-            "conversions_per_bin": self.sets,
+            "conversions_per_bin": self.samples_per_bin,
         }
 
 

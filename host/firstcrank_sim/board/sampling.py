@@ -30,7 +30,7 @@ class Sampled:
     """`sets` conversions per channel and bin, `step_s` between two of one channel."""
 
     folded: Bins
-    sets: int
+    samples_per_bin: int
     step_s: float
 
 
@@ -53,22 +53,22 @@ def sample(
     """Folds the whole start. `every`: each single conversion in every bin."""
     roles = truth.roles
     step_s = conversion_s * len(roles)
-    sets = max(round(bin_s / step_s / BLOCKS), 1) * BLOCKS
-    count = int(truth.end_s / (sets * step_s))
-    quiet = _quiet(truth, converter, roles, count, sets, step_s, conversion_s, rng)
+    samples_per_bin = max(round(bin_s / step_s / BLOCKS), 1) * BLOCKS
+    count = int(truth.end_s / (samples_per_bin * step_s))
+    quiet = _quiet(truth, converter, roles, count, samples_per_bin, step_s, conversion_s, rng)
     exact_key, mean, lowest, highest = quiet
-    active = np.ones(count, dtype=bool) if every else _active(truth, roles, count, sets * step_s)
+    active = np.ones(count, dtype=bool) if every else _active(truth, roles, count, samples_per_bin * step_s)
     near = np.abs(exact_key - trigger_code).min(axis=1) < NEAR_CODES
     crossing = (exact_key.min(axis=1) < trigger_code) & (exact_key.max(axis=1) > trigger_code)
     active |= near | crossing
-    full = np.where(exact_key.max(axis=1) < trigger_code, sets, 0).astype(np.int64)
+    full = np.where(exact_key.max(axis=1) < trigger_code, samples_per_bin, 0).astype(np.int64)
     longest, head, tail = full.copy(), full.copy(), full.copy()
     for first, past in _groups(active):
-        bins = _one_by_one(truth, converter, roles, first, past, sets, step_s, conversion_s, trigger_code, rng)
+        bins = _one_by_one(truth, converter, roles, first, past, samples_per_bin, step_s, conversion_s, trigger_code, rng)
         part = slice(first, past)
         mean[part], lowest[part], highest[part] = bins.mean, bins.lowest, bins.highest
         longest[part], head[part], tail[part] = bins.longest, bins.head, bins.tail
-    return Sampled(Bins(mean, lowest, highest, longest, head, tail), sets, step_s)
+    return Sampled(Bins(mean, lowest, highest, longest, head, tail), samples_per_bin, step_s)
 
 
 def _active(truth: Truth, roles: tuple[str, ...], count: int, span_s: float) -> FloatArray:
@@ -90,13 +90,13 @@ def _quiet(
     converter: Converter,
     roles: tuple[str, ...],
     count: int,
-    sets: int,
+    samples_per_bin: int,
     step_s: float,
     conversion_s: float,
     rng: np.random.Generator,
 ) -> tuple[FloatArray, IntArray, IntArray, IntArray]:
     """Key feed's exact codes per block, then mean, lowest and highest of every bin and channel, all bins taken as quiet."""
-    per_block = sets // BLOCKS
+    per_block = samples_per_bin // BLOCKS
     middle_s = (np.arange(count * BLOCKS) + 0.5) * (per_block * step_s) - step_s / 2
     pool_mean, pool_low, pool_high = _pool(per_block)
     shape = (count, len(roles))
@@ -134,20 +134,20 @@ def _one_by_one(
     roles: tuple[str, ...],
     first: int,
     past: int,
-    sets: int,
+    samples_per_bin: int,
     step_s: float,
     conversion_s: float,
     trigger_code: int,
     rng: np.random.Generator,
 ) -> Bins:
     """Bins `first` to `past` from every single conversion, the filter settled on what came before."""
-    warm = min(sets, first * sets)
-    index = np.arange(first * sets - warm, past * sets)
+    warm = min(samples_per_bin, first * samples_per_bin)
+    index = np.arange(first * samples_per_bin - warm, past * samples_per_bin)
     columns = []
     for n, role in enumerate(roles):
         t = np.asarray(index * step_s + n * conversion_s, dtype=np.float64)
         columns.append(converter.codes(role, truth.volts(role, t), step_s, rng)[warm:])
-    return fold_many(np.stack(columns, axis=1), sets, roles.index("key_switch"), trigger_code)
+    return fold_many(np.stack(columns, axis=1), samples_per_bin, roles.index("key_switch"), trigger_code)
 
 
 __all__ = ("CONVERSION_S", "Sampled", "runs_below", "sample")

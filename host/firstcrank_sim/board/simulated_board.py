@@ -35,7 +35,7 @@ from firstcrank_sim.board.parts import (
     Waveforms,
 )
 from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
-from firstcrank_sim.board.to_trace import bench_converter
+from firstcrank_sim.board.to_trace import sim_converter
 from firstcrank_sim.scenarios.catalogue import simulate
 from firstcrank_sim.scenarios.visits import VISITS, Doubled, Pieces, Steps
 from firstcrank_sim.vehicle.truth import Truth
@@ -93,7 +93,7 @@ class SimulatedBoard:
                     "board": hashlib.sha256(self.name.encode()).hexdigest()[:16],
                     "chip": "simulated board, no hardware",
                     "micropython": "0.0.0",
-                    "acquisitions": ["bench"],
+                    "acquisitions": ["sim"],
                     "adc_pins": list(PINS),
                     "compiled": False,
                     "synthetic": True,
@@ -128,8 +128,8 @@ class SimulatedBoard:
 
     def _acquire(self, config: Config) -> Acquisition:
         wanted = config.get("acquisition", "auto")
-        if wanted not in ("auto", "bench"):
-            raise load("commands").Refused(f"this board has no acquisition called {wanted}; it has bench")
+        if wanted not in ("auto", "sim"):
+            raise load("commands").CommandRejected(f"this board has no acquisition called {wanted}; it has sim")
         self._recording_us = self._clock.us
         return Acquisition(self._clock, self._inputs(config["channels"]), len(config["channels"]))
 
@@ -248,7 +248,7 @@ def open_sim(text: str) -> SimulatedBoard:
         fault = replace(fault or LinkFault(name, ""), lost_s=holes)
     if pull_s is not None:
         fault = replace(fault or LinkFault(name, ""), pulled_s=pull_s)
-    return SimulatedBoard(f"sim:{name}", start, bench_converter(start), seed, fault, speed, solder)
+    return SimulatedBoard(f"sim:{name}", start, sim_converter(start), seed, fault, speed, solder)
 
 
 def _visit(name: str, seed: int, system: int | None) -> Pieces | Steps | Doubled:

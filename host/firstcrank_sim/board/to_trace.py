@@ -9,7 +9,7 @@ import numpy as np
 
 from firstcrank.limits import shipped
 from firstcrank.trace import Channel, Hole, KeyRuns, Trace
-from firstcrank_sim.board.converter import Converter, bench_calibration
+from firstcrank_sim.board.converter import Converter, sim_calibration
 from firstcrank_sim.board.sampling import CONVERSION_S, sample
 from firstcrank_sim.vehicle.truth import Truth
 
@@ -23,9 +23,9 @@ class OfVoltage(Protocol):
     def system_v(self) -> int: ...
 
 
-def bench_converter(truth: OfVoltage) -> Converter:
+def sim_converter(truth: OfVoltage) -> Converter:
     """The converter of the simulated board for this vehicle's voltage."""
-    return Converter(bench_calibration(truth.system_v))
+    return Converter(sim_calibration(truth.system_v))
 
 
 def to_trace(
@@ -40,12 +40,12 @@ def to_trace(
     Bins in which anything steps are converted one by one; quiet ones by `sampling`'s short cut unless `every` is set.
     Synthetic, and says so in its origin. The same truth, converter and seed give the same trace.
     """
-    converter = converter or bench_converter(truth)
+    converter = converter or sim_converter(truth)
     limits = shipped(truth.system_v)
     line = converter.calibration.channel("key_switch")
     trigger_code = line.code(limits["module_minimum_v"])
     bins = sample(truth, converter, trigger_code, np.random.default_rng([truth.seed, 7]), bin_s, conversion_s, every)
-    span_s = bins.sets * bins.step_s
+    span_s = bins.samples_per_bin * bins.step_s
     count = len(bins.folded.longest)
     begin_s = np.asarray(np.arange(count) * span_s, dtype=np.float64)
     kept = np.ones(count, dtype=bool)
@@ -68,7 +68,7 @@ def to_trace(
     return Trace(
         start_s=begin_s[kept],
         end_s=begin_s[kept] + span_s,
-        conversions=np.full(total, bins.sets, dtype=np.int64),
+        conversions=np.full(total, bins.samples_per_bin, dtype=np.int64),
         gap_s=np.full(total, bins.step_s),
         channels=channels,
         runs=KeyRuns(float(line.volts(trigger_code)), folded.longest[kept], folded.head[kept], folded.tail[kept]),

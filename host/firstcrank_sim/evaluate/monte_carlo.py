@@ -22,7 +22,7 @@ from rich.progress import Progress
 from firstcrank.parallel import each_done, processes
 from firstcrank_sim.board.through_frames import through_frames
 from firstcrank_sim.board.to_trace import BIN_S
-from firstcrank_sim.evaluate import tally
+from firstcrank_sim.evaluate import summary
 from firstcrank_sim.evaluate.trial import Trial, run
 from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate_many
 
@@ -66,12 +66,12 @@ def report(trials: Sequence[Trial], took_s: float, jobs: int, first_seed: int) -
     ]
     parts = [
         head,
-        tally.verdict_lines(trials),
-        tally.cause_lines(trials),
-        tally.confusion_lines(trials),
-        tally.dropout_lines(trials, BIN_S),
-        tally.voltage_lines(trials),
-        tally.speed_lines(trials),
+        summary.verdict_lines(trials),
+        summary.cause_lines(trials),
+        summary.confusion_lines(trials),
+        summary.dropout_lines(trials, BIN_S),
+        summary.voltage_lines(trials),
+        summary.speed_lines(trials),
     ]
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
 
@@ -99,7 +99,7 @@ def main(
             progress.advance(task, len(chunk))
     text = report(done, time.monotonic() - began_s, jobs, first_seed)
     console.print(text, markup=False, soft_wrap=True)
-    wrong = tally.wrong_lines(done)
+    wrong = summary.wrong_lines(done)
     console.print("\n".join(["Wrong verdicts:", *wrong]) if wrong else "No wrong verdict.", markup=False, soft_wrap=True)
     if out is not None:
         out.write_text(text, "utf-8")

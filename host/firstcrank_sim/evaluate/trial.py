@@ -14,7 +14,7 @@ from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.trace import Trace
-from firstcrank_sim.board.converter import Converter, bench_calibration, drawn_converter, measured_calibration
+from firstcrank_sim.board.converter import Converter, drawn_converter, measured_calibration, sim_calibration
 from firstcrank_sim.board.to_trace import BIN_S, to_trace
 from firstcrank_sim.evaluate.grading import Grade, grade
 from firstcrank_sim.vehicle.truth import Truth
@@ -64,7 +64,7 @@ def drawn_for(truth: Truth) -> tuple[Converter, float]:
     """The board that sees this start (calibration and true errors at random) and its time per conversion."""
     rng = np.random.default_rng([truth.seed, *truth.name.encode(), 3])
     nominal = rng.random() < NOMINAL_SHARE
-    calibration = (bench_calibration if nominal else measured_calibration)(truth.system_v)
+    calibration = (sim_calibration if nominal else measured_calibration)(truth.system_v)
     return drawn_converter(calibration, rng), 8e-6 if rng.random() < SLOW_SHARE else 2e-6
 
 

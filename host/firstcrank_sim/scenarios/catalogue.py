@@ -81,7 +81,7 @@ def marigold_trap(rng: Rng) -> Plan:
 
 
 def marigold_repaired(rng: Rng) -> Plan:
-    """Marigold after the repair: the same pickup, the feed on a terminal that is live in RUN and in START."""
+    """Marigold after the repair: the same pickup, the feed on a terminal that is live with KEY ON and in START."""
     return healthy_plan(rng, crank_s=3.6, warm=True)
 
 

@@ -16,7 +16,7 @@ def heater_only(rng: Rng) -> Plan:
 
 
 def key_only(rng: Rng) -> Plan:
-    """The key is turned to RUN and nobody cranks."""
+    """The key is turned ON and nobody cranks."""
     return no_start(healthy_plan(rng))
 
 
@@ -29,7 +29,7 @@ def no_start(plan: Plan) -> Plan:
 
 
 def key_never_off(rng: Rng) -> Plan:
-    """The recording begins with the key already in RUN."""
+    """The recording begins with the key already ON."""
     plan = healthy_plan(rng)
     return replace(plan, schedule=replace(plan.schedule, on_s=0.0))
 
@@ -40,7 +40,7 @@ def bumped_key_off(rng: Rng) -> Plan:
 
 
 def one_sweep(rng: Rng) -> Plan:
-    """From OFF to START in one sweep: RUN before the crank was never seen."""
+    """From OFF to START in one sweep: KEY ON before the crank was never seen."""
     plan = healthy_plan(rng)
     s = plan.schedule
     on_s = s.start_s - float(rng.uniform(0.03, 0.12))
@@ -48,7 +48,7 @@ def one_sweep(rng: Rng) -> Plan:
 
 
 def remote_switch(rng: Rng) -> Plan:
-    """Cranked by a remote switch with the key in RUN."""
+    """Cranked by a remote switch with KEY ON."""
     plan = healthy_plan(rng)
     return replace(plan, context=replace(plan.context, cranked_with_key=False))
 

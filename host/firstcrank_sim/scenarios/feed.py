@@ -10,11 +10,9 @@ from firstcrank_sim.vehicle.plan import Plan, Rng, feed_a, feed_open, healthy_pl
 from firstcrank_sim.vehicle.relay import Relay
 from firstcrank_sim.vehicle.schedule import NEVER_S
 
-TURN_TAIL_S = 0.06
-
 
 def feed_dead_in_start(rng: Rng, system_v: int = 12) -> Plan:
-    """The trap: the switch's terminal is live in RUN and dead in START."""
+    """The trap: the switch's terminal is live with KEY ON and dead in START."""
     plan = healthy_plan(rng, system_v, loaded=rng.random() < 0.3)
     s = plan.schedule
     lost_s = s.leave_s + float(rng.uniform(0.1, 0.9)) * (s.start_s - s.leave_s)
@@ -31,7 +29,7 @@ def feed_sags_in_start(rng: Rng, system_v: int = 12) -> Plan:
 
 
 def chatter_in_start(rng: Rng) -> Plan:
-    """A worn START contact that cannot hold: the feed comes and goes all through START, RUN is good."""
+    """A worn START contact that cannot hold: the feed comes and goes all through START, good with KEY ON."""
     plan = healthy_plan(rng)
     s = plan.schedule
     at_s = s.start_s + float(rng.uniform(0.0, 0.05))
@@ -50,7 +48,7 @@ def feed_from_start_terminal(rng: Rng) -> Plan:
 
 
 def feed_lost_at_turn(rng: Rng) -> Plan:
-    """The feed is lost while the key travels from RUN to START, and back in START."""
+    """The feed is lost while the key travels from KEY ON to START, and back in START."""
     plan = healthy_plan(rng)
     s = plan.schedule
     travel_s = s.start_s - s.leave_s
@@ -60,7 +58,7 @@ def feed_lost_at_turn(rng: Rng) -> Plan:
 
 
 def feed_lost_at_release(rng: Rng) -> Plan:
-    """The feed is lost while the key travels back from START to RUN."""
+    """The feed is lost while the key travels back from START to KEY ON."""
     plan = healthy_plan(rng)
     s = plan.schedule
     begin_s = s.open_s + float(rng.uniform(0.001, 0.012))
@@ -68,7 +66,7 @@ def feed_lost_at_release(rng: Rng) -> Plan:
 
 
 def feed_resistance(rng: Rng, system_v: int = 12) -> Plan:
-    """A corroded joint in the feed: too much drop in RUN and START alike."""
+    """A corroded joint in the feed: too much drop with KEY ON and in START alike."""
     plan = healthy_plan(rng, system_v, loaded=rng.random() < 0.5)
     limit_v = plan.vehicle.scale * (0.5 if plan.context.feed_kind == "loaded" else 1.0)
     ohm = series_for_drop(plan, limit_v * float(rng.uniform(1.5, 3.2)))
@@ -119,7 +117,7 @@ def feed_loose(rng: Rng) -> Plan:
 
 
 def loose_everywhere(rng: Rng) -> Plan:
-    """A loose contact that opens now and then, in RUN as well as while cranking."""
+    """A loose contact that opens now and then, with KEY ON as well as while cranking."""
     plan = healthy_plan(rng)
     s = plan.schedule
     stretches = list(_shaken(rng, s.engage_s + 0.1, s.open_s - 0.05))

@@ -1,4 +1,4 @@
-"""Resistance of copper wire, from its section and temperature, for the bench's cables."""
+"""Resistance of copper wire, from its section and temperature, for the simulator's cables."""
 
 from __future__ import annotations
 

@@ -18,8 +18,8 @@ RUN_ON_S = 6.5  # and where it does
 class Schedule:
     """Seconds since the recording began.
 
-    `on_s` the key reaches RUN; `leave_s` it leaves RUN towards START; `start_s` the START contact makes; `engage_s` the
-    starter's main contact closes and the inrush begins; `open_s` the START contact opens; `back_s` the key rests in RUN
+    `on_s` the key reaches ON; `leave_s` it leaves ON towards START; `start_s` the START contact makes; `engage_s` the
+    starter's main contact closes and the inrush begins; `open_s` the START contact opens; `back_s` the key rests in ON
     again; `drop_s` the starter's main contact opens; `fire_s` the engine begins to fire; `off_s` the key goes to OFF.
     `heater_s`: stretches in which the intake heater is energised.
     """
@@ -47,7 +47,7 @@ def draw_schedule(
     off_after_s: float | None = None,
     after_s: float | None = None,
 ) -> Schedule:
-    """A key turned by hand: off, RUN, a wait, START held for `crank_s`, back to RUN, `off_after_s` later off if given."""
+    """A key turned by hand: off, ON, a wait, START held for `crank_s`, back to ON, `off_after_s` later off if given."""
     on_s = float(rng.uniform(1.2, 2.0))
     lamp_s = float(rng.uniform(1.6, 3.0)) if wait_s is None else wait_s
     heaters: list[tuple[float, float]] = []

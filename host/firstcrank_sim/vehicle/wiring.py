@@ -124,7 +124,7 @@ def points(vehicle: Vehicle, schedule: Schedule, wiring: Wiring, power: Power, r
 
 
 def module_a(schedule: Schedule, wiring: Wiring, t: FloatArray) -> FloatArray:
-    """Amperes the module draws from its own supply: little in RUN, more while the engine turns."""
+    """Amperes the module draws from its own supply: little with KEY ON, more while the engine turns."""
     keyed = (t >= schedule.on_s) & (t < schedule.off_s)
     busy = (t >= schedule.engage_s) & ((t < schedule.drop_s) | (t >= schedule.fire_s)) & keyed
     return np.asarray(np.where(busy, wiring.supply_crank_a, np.where(keyed, wiring.supply_idle_a, 0.005)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.strangers.grader.feed import Feed
-from tests.strangers.grader.levels import Marks
+from tests.strangers.grader.levels import Labels
 
 NAMES = {
     "feed_from_start_terminal": {"feed_from_start_terminal"},
@@ -22,17 +22,17 @@ NAMES = {
 }
 
 
-def true_causes(f: Feed, marks: Marks) -> set[str]:
+def true_causes(f: Feed, labels: Labels) -> set[str]:
     """The names that are right; empty where the start has no fault of its own."""
     p = f.s.plan
     out: set[str] = set()
     for word in p.culprits:
         out |= NAMES.get(word, set())
-    missed = {m.obligation for m in marks.margins if m.by_u > 0}
+    missed = {m.obligation for m in labels.margins if m.by_u > 0}
     kind = p.family
     if kind == "dead_in_start":
         out.add("feed_dead_in_start")
-        if p.marks["kind"] in ("part", "late"):
+        if p.labels["kind"] in ("part", "late"):
             out |= {"feed_loose", "feed_lost_at_turn"}
     elif kind == "lost_at_turn" or p.culprits & {"feed_lost_at_turn"}:
         out.add("feed_lost_at_turn")
@@ -40,7 +40,7 @@ def true_causes(f: Feed, marks: Marks) -> set[str]:
         out |= _loose(f)
     elif "feed_resistance" in p.culprits:
         out |= _resistance(f)
-    if kind == "ballast" and not p.marks.get("by_passed"):
+    if kind == "ballast" and not p.labels.get("by_passed"):
         out.add("feed_resistance")
     if "feed_resistance" in p.culprits and "feed_loose" in p.culprits:
         out |= {"feed_resistance", "feed_loose"}
@@ -90,7 +90,7 @@ def _resistance(f: Feed) -> set[str]:
                 out.add("feed_dead_in_start")  # starved for most of START, whatever comes after
             if d.begin_s >= c.key_start_s and d.end_s <= c.key_end_s + 0.1 and length > 0.3 * held:
                 out.add("feed_dead_in_start")
-        if p.marks.get("where") == "on":
+        if p.labels.get("where") == "on":
             out.add("feed_ballast")
     if p.family == "sinking":
         out |= {"feed_loose", "fuse_or_link"}

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.strangers.grader.feed import Feed
-from tests.strangers.grader.levels import Marks
+from tests.strangers.grader.levels import Labels
 from tests.strangers.grader.measure import Stretch, below
 from tests.strangers.logger import stated
 from tests.strangers.plan import OFF
@@ -14,27 +14,27 @@ from tests.strangers.plan import OFF
 Floats = NDArray[np.float64]
 
 
-def judge_evidence(f: Feed, marks: Marks) -> None:
+def judge_evidence(f: Feed, labels: Labels) -> None:
     """Adds what is lacking and what is unsure."""
-    _answers(f, marks)
-    _recording(f, marks)
-    _leads(f, marks)
-    _key(f, marks)
-    _cranks(f, marks)
-    _logger(f, marks)
+    _answers(f, labels)
+    _recording(f, labels)
+    _leads(f, labels)
+    _key(f, labels)
+    _cranks(f, labels)
+    _logger(f, labels)
 
 
-def _answers(f: Feed, marks: Marks) -> None:
-    told = f.s.plan.record.answers
-    if told.get("cranked_with_key") is False:
-        marks.lacking.append("A1: remote switch")
-    if told.get("module_plugged_in") is False:
-        marks.lacking.append("A1: module unplugged")
+def _answers(f: Feed, labels: Labels) -> None:
+    user_answers = f.s.plan.record.answers
+    if user_answers.get("cranked_with_key") is False:
+        labels.lacking.append("A1: remote switch")
+    if user_answers.get("module_plugged_in") is False:
+        labels.lacking.append("A1: module unplugged")
     tricks = f.s.plan.record.tricks
     if "notes lost" in tricks or "notes of another" in tricks:
-        marks.lacking.append("R1: notes lost or another recording's")
-    if f.s.plan.marks.get("declared"):
-        marks.lacking.append("R1: a switch test")
+        labels.lacking.append("R1: notes lost or another recording's")
+    if f.s.plan.labels.get("declared"):
+        labels.lacking.append("R1: a switch test")
 
 
 def _end(f: Feed) -> float:
@@ -43,11 +43,11 @@ def _end(f: Feed) -> float:
     return f.times.offs[-1] if f.times.offs and p.key and p.key[-1][1] == OFF else p.record.end_s
 
 
-def _recording(f: Feed, marks: Marks) -> None:
+def _recording(f: Feed, labels: Labels) -> None:
     p, tricks = f.s.plan, f.s.plan.record.tricks
     on = f.times.on_s or p.record.begin_s
     if "torn" in tricks:
-        marks.lacking.append("R2: torn")
+        labels.lacking.append("R2: torn")
     if "hole" in tricks and f.s.codes is not None:
         a, b = tricks["hole"]
         bin_s = f.s.codes.bin_s
@@ -60,17 +60,17 @@ def _recording(f: Feed, marks: Marks) -> None:
         if len(gone):
             begin, end = float(gone[0]), float(gone[-1] + bin_s)
             if end - begin >= 1.0e-3 and end > on - 0.001 and begin < _end(f) - 0.001:
-                marks.lacking.append(f"R3: {end - begin:.4f} s missing at {begin:.3f} s")
+                labels.lacking.append(f"R3: {end - begin:.4f} s missing at {begin:.3f} s")
             elif end > on - 0.1:
-                marks.unsure.append("R3: a hole that may not matter")
+                labels.unsure.append("R3: a hole that may not matter")
     if f.s.codes is not None:
         full = tricks.get("full_scale_v")
         if full:
             worst = min((_headroom(f, role) for role in ("battery", "key_switch")), default=1.0)
             if worst < -0.02 * full:
-                marks.lacking.append("R5: clipped")
+                labels.lacking.append("R5: clipped")
             elif worst < 0.02 * full:
-                marks.unsure.append("R5: near full scale")
+                labels.unsure.append("R5: near full scale")
 
 
 def _headroom(f: Feed, role: str) -> float:
@@ -83,80 +83,80 @@ def _headroom(f: Feed, role: str) -> float:
     return float(4095 * line.true_gain_v + line.true_offset_v - f.s.world.volts[role][inside].max())
 
 
-def _leads(f: Feed, marks: Marks) -> None:
+def _leads(f: Feed, labels: Labels) -> None:
     p, tricks = f.s.plan, f.s.plan.record.tricks
     t = f.s.world.t_s
     if "swapped" in tricks:
-        marks.lacking.append(f"L1: {tricks['swapped'][0]} and {tricks['swapped'][1]} exchanged")
+        labels.lacking.append(f"L1: {tricks['swapped'][0]} and {tricks['swapped'][1]} exchanged")
     if "copy" in tricks:
         _, of, at = tricks["copy"]
         if at <= p.record.begin_s:
-            marks.lacking.append(f"L2: key lead on {of}")
+            labels.lacking.append(f"L2: key lead on {of}")
         elif at < _end(f) - 0.3:
-            marks.lacking.append("L1: key lead moved")
+            labels.lacking.append("L1: key lead moved")
         else:
-            marks.unsure.append("L1: key lead moved at the end")
+            labels.unsure.append("L1: key lead moved at the end")
     if "off" in tricks:
-        _off(f, marks, *tricks["off"])
+        _off(f, labels, *tricks["off"])
     if "ground" in tricks:
         kind, at, volts = tricks["ground"]
         # Battery and feed step together under any load as well: only a dead lead that reads below nothing tells, and a board
         # can't read below nothing.
         live = f.s.csv is not None and not f.no_lead and any(a + 0.02 < at < b - 0.02 for a, b in f.times.spans)
         if kind == "step" and live and p.record.begin_s + 0.1 < at < p.record.end_s - 0.1 and abs(volts) > 0.4 * p.scale:
-            marks.lacking.append(f"L1: ground clip moved by {volts:.2f} V")
+            labels.lacking.append(f"L1: ground clip moved by {volts:.2f} V")
         else:
-            marks.unsure.append("L1: ground clip astray")
+            labels.unsure.append("L1: ground clip astray")
     rest = t < min(p.record.begin_s + 0.3, f.times.on_s or 1e9)
     if rest.any():
         volts = float(np.median(f.s.world.volts["battery"][rest & (t >= p.record.begin_s)]))
         low, high = (8.0, 16.5) if p.system_v == 12 else (18.0, 32.0)
         u = f.known.volts("battery", volts)
         if volts < low - 4 * u or volts > high + 4 * u:
-            marks.lacking.append(f"L1: battery at rest {volts:.2f} V")
+            labels.lacking.append(f"L1: battery at rest {volts:.2f} V")
         elif volts < low + 4 * u or volts > high - 4 * u:
-            marks.unsure.append("L1: battery at rest near its bounds")
+            labels.unsure.append("L1: battery at rest near its bounds")
 
 
-def _off(f: Feed, marks: Marks, role: str, at: float, until: float) -> None:
+def _off(f: Feed, labels: Labels, role: str, at: float, until: float) -> None:
     p = f.s.plan
     until = min(until, p.record.end_s)
     if at >= _end(f) or until <= p.record.begin_s:
         return
     if role == "key_switch":  # the feed is graded as it reads, so what matters of it is missed there
-        marks.unsure.append("L1: key lead off for a part")
+        labels.unsure.append("L1: key lead off for a part")
         return
     if role == "battery":
         if until - at > 0.02:
-            marks.lacking.append("L1: battery lead off")
+            labels.lacking.append("L1: battery lead off")
         else:
-            marks.unsure.append("L1: battery lead off for a moment")
+            labels.unsure.append("L1: battery lead off for a moment")
         return
     for c in f.times.cranks:
         if at < c.start_s + 0.02 and until > c.let_go_s - 0.3:
-            marks.lacking.append("C2: starter lead off")
+            labels.lacking.append("C2: starter lead off")
         elif at < c.let_go_s + 0.05 and until > c.start_s - 0.05:
-            marks.unsure.append("C2: starter lead off for a part")
+            labels.unsure.append("C2: starter lead off for a part")
 
 
-def _key(f: Feed, marks: Marks) -> None:
+def _key(f: Feed, labels: Labels) -> None:
     times = f.times
     if times.on_s is None:
-        marks.lacking.append("K1: never live")
+        labels.lacking.append("K1: never live")
         return
     if times.dead_before_s < 0.045:
-        marks.lacking.append(f"K1: seen dead for {times.dead_before_s:.3f} s")
+        labels.lacking.append(f"K1: seen dead for {times.dead_before_s:.3f} s")
     elif times.dead_before_s < 0.055:
-        marks.unsure.append("K1: hardly seen dead")
+        labels.unsure.append("K1: hardly seen dead")
     if times.cranks:
         before = times.cranks[0].start_s - times.on_s
         if before < 0.19:
-            marks.lacking.append(f"K2: live {before:.2f} s before START")
+            labels.lacking.append(f"K2: live {before:.2f} s before START")
         elif before < 0.27:
-            marks.unsure.append("K2: live hardly long enough before START")
+            labels.unsure.append("K2: live hardly long enough before START")
     if times.never_back:
-        marks.lacking.append("K4: gone and never back")
-    marks.lacking += times.odd
+        labels.lacking.append("K4: gone and never back")
+    labels.lacking += times.odd
     end = f.s.plan.record.tricks.get("torn", f.s.plan.record.end_s)
     for n, c in enumerate(times.cranks):
         nxt = times.cranks[n + 1].start_s if n + 1 < len(times.cranks) else None
@@ -167,76 +167,76 @@ def _key(f: Feed, marks: Marks) -> None:
         watched = min(stops) - c.let_go_s
         slack = 0.45 if f.no_lead else 0.03
         if watched < 2.0 - 0.03:
-            marks.lacking.append(f"K3: watched {watched:.2f} s after crank {n + 1}")
+            labels.lacking.append(f"K3: watched {watched:.2f} s after crank {n + 1}")
         elif watched < 2.0 + slack:
-            marks.unsure.append("K3: hardly watched long enough")
+            labels.unsure.append("K3: hardly watched long enough")
 
 
-def _cranks(f: Feed, marks: Marks) -> None:
+def _cranks(f: Feed, labels: Labels) -> None:
     p, times = f.s.plan, f.times
     if not times.cranks:
-        marks.lacking.append("C2: nothing turned")
+        labels.lacking.append("C2: nothing turned")
         return
     if any(c.bridged for c in p.cranks) and not f.no_lead:
-        marks.lacking.append("C2: cranked with the S terminal dead")
-    elif any(c.bridged for c in p.cranks) and "A1: remote switch" not in marks.lacking:
-        marks.unsure.append("C2: bridged, and no lead to see it by")
+        labels.lacking.append("C2: cranked with the S terminal dead")
+    elif any(c.bridged for c in p.cranks) and "A1: remote switch" not in labels.lacking:
+        labels.unsure.append("C2: bridged, and no lead to see it by")
     longest = max(c.let_go_s - max(c.start_s, p.record.begin_s) for c in times.cranks)
     if longest >= 2.0 + (0.15 if f.no_lead else 0.06):
         return
-    told = p.record.answers
+    user_answers = p.record.answers
     states = f.s.world.plant
     last = times.cranks[-1]
     ran = states.runs_from_s is not None and states.runs_until_s is None
     if longest >= 1.95:
-        marks.unsure.append("C1: crank of about 2 s")
+        labels.unsure.append("C1: crank of about 2 s")
         return
-    if not ran or told.get("charger_connected") or told.get("engine_running") is False:
-        marks.lacking.append(f"C1: crank of {longest:.2f} s, engine does not run" + (" (charger told)" if ran else ""))
-    elif told.get("engine_running") is not True:
-        marks.unsure.append("C1: nobody said that it runs")
+    if not ran or user_answers.get("charger_connected") or user_answers.get("engine_running") is False:
+        labels.lacking.append(f"C1: crank of {longest:.2f} s, engine does not run" + (" (charger told)" if ran else ""))
+    elif user_answers.get("engine_running") is not True:
+        labels.unsure.append("C1: nobody said that it runs")
     elif last.let_go_s - last.start_s < 0.35:
-        marks.unsure.append("C1: hardly a crank")
+        labels.unsure.append("C1: hardly a crank")
     elif p.helpers:
-        marks.unsure.append("C1: a helper is on")
+        labels.unsure.append("C1: a helper is on")
 
 
-def _logger(f: Feed, marks: Marks) -> None:
+def _logger(f: Feed, labels: Labels) -> None:
     """R4 and R6 of CSV."""
     p, tricks = f.s.plan, f.s.plan.record.tricks
     if "tone" in tricks:
-        marks.unsure.append("a tone on all leads")
+        labels.unsure.append("a tone on all leads")
     if f.s.csv is None:
         return
     h = 1.0 / p.record.rate_hz
     if h > 1.005e-3:
-        marks.lacking.append(f"R4: rows {h * 1e3:.2f} ms apart")
+        labels.lacking.append(f"R4: rows {h * 1e3:.2f} ms apart")
     elif h > 0.9e-3:
-        marks.unsure.append("R4: rows hardly close enough")
+        labels.unsure.append("R4: rows hardly close enough")
     if "held_hz" in tricks:
-        marks.lacking.append("R6: values held")
+        labels.lacking.append("R6: values held")
     if "stamps" in tricks:
-        marks.lacking.append("R6: time stamps repeat")
+        labels.lacking.append("R6: time stamps repeat")
     if "frozen" in tricks:
         role, a, b = tricks["frozen"]
         b = min(b, p.record.end_s)
         if b - a > 0.3 and a < _end(f) - 0.3 and b > (f.times.on_s or 0.0) + 0.3:
-            marks.lacking.append(f"R6: {role} frozen")
+            labels.lacking.append(f"R6: {role} frozen")
         else:
-            marks.unsure.append("R6: frozen for a moment")
+            labels.unsure.append("R6: frozen for a moment")
     if tricks.get("bits") == 8:
-        marks.unsure.append("R6: eight bits")
+        labels.unsure.append("R6: eight bits")
     if "flat_v" in tricks:
         t = f.s.world.t_s
         gain, offset_v = stated(f.s.plan)  # cut for certain: the logger may read as much less as it states
         cut_v = (tricks["flat_v"] + offset_v) / (1.0 - gain)
         over = max(sum(x.length_s for x in _above(t, f.s.world.volts[role], cut_v, f)) for role in ("battery", "key_switch"))
         if over > 0.05:
-            marks.lacking.append(f"R6: flat top at {tricks['flat_v']:.2f} V")
+            labels.lacking.append(f"R6: flat top at {tricks['flat_v']:.2f} V")
         else:
-            marks.unsure.append("R6: near the top")
+            labels.unsure.append("R6: near the top")
     if "spikes" in tricks:
-        marks.unsure.append("a row that is off on all leads")
+        labels.unsure.append("a row that is off on all leads")
 
 
 def _above(t: Floats, v: Floats, level: float, f: Feed) -> list[Stretch]:

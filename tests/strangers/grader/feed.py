@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.strangers.grader.levels import Margin, Marks
+from tests.strangers.grader.levels import Labels, Margin
 from tests.strangers.grader.measure import Known, Stretch, below, time_above, worst_mean
 from tests.strangers.grader.times import Times
 from tests.strangers.start import StrangeStart
@@ -82,16 +82,16 @@ class Feed:
         return self.limits["feed_drop_loaded_fail_v" if self.s.plan.feed.loaded else "feed_drop_fail_v"]
 
 
-def judge_feed(f: Feed, marks: Marks) -> None:
+def judge_feed(f: Feed, labels: Labels) -> None:
     """Adds the margins of F1 to F5 and P1."""
     minimum = f.limits["module_minimum_v"]
     u_v = f.known.volts("key_switch", minimum)
     for spread in (4.0, 0.0, -4.0):
-        _low_times(f, marks, minimum - spread * u_v, spread)
-    _drops(f, marks)
+        _low_times(f, labels, minimum - spread * u_v, spread)
+    _drops(f, labels)
 
 
-def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
+def _low_times(f: Feed, labels: Labels, level: float, spread: float) -> None:
     """F1, F2, P1 at one level: below the minimum by 4 u (missed beyond doubt), at it, and 4 u above it (not clear of it)."""
     low = [x for a, b in f.times.spans for x in below(f.s.world.t_s, f.feed, level, a, b) if x.begin_s > a + NOT_YET_S]
     u_t = f.known.time_s
@@ -118,7 +118,7 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
         extent = b.end_s - b.begin_s
         if b.place == "travel" and extent <= bounce_max + reach:
             if f.no_lead and b.longest_s > longest - 4 * u_t:
-                marks.unsure.append("F1: a bounce in travel, no starter lead")
+                labels.unsure.append("F1: a bounce in travel, no starter lead")
             if b.longest_s > longest - 4 * u_t:
                 tolerated.append(b)
             if b.longest_s <= longest - 4 * u_t and spread < 0:
@@ -127,21 +127,21 @@ def _low_times(f: Feed, marks: Marks, level: float, spread: float) -> None:
         if b.longest_s > longest + reach:
             if b.place == "vague" and extent <= bounce_max:
                 if spread >= 0:
-                    marks.lacking.append("F1: a bounce where it is undecided")
+                    labels.lacking.append("F1: a bounce where it is undecided")
                 if spread <= 0:
-                    _over(marks, "F1", spread, f"{b.longest_s * 1e3:.3f} ms at {b.begin_s:.4f} s, undecided place")
+                    _over(labels, "F1", spread, f"{b.longest_s * 1e3:.3f} ms at {b.begin_s:.4f} s, undecided place")
                 continue
             if f.no_lead and extent <= bounce_max + 4 * u_t and _near_travel(f.times, b):
-                marks.unsure.append("F1: a bounce near travel, no starter lead")
+                labels.unsure.append("F1: a bounce near travel, no starter lead")
                 if spread > 0:
                     continue
-            _over(marks, "F1", spread, f"{b.longest_s * 1e3:.3f} ms at {b.begin_s:.4f} s")
+            _over(labels, "F1", spread, f"{b.longest_s * 1e3:.3f} ms at {b.begin_s:.4f} s")
         shorts += [x for x in parts if x.length_s <= longest + reach]
     if any(0 < later.begin_s - b.end_s < TRAVEL_S for b in tolerated for later in tolerated):
-        marks.unsure.append("F1: two bounces in one travel")
-    _short_losses(f, marks, shorts, spread)
+        labels.unsure.append("F1: two bounces in one travel")
+    _short_losses(f, labels, shorts, spread)
     for crank, parts in dips.items():
-        _dip(f, marks, crank, parts, spread)
+        _dip(f, labels, crank, parts, spread)
 
 
 def _joined(own: list[Stretch], b: Bounce, join_s: float) -> float:
@@ -156,9 +156,9 @@ def _joined(own: list[Stretch], b: Bounce, join_s: float) -> float:
     return longest
 
 
-def _over(marks: Marks, obligation: str, spread: float, what: str) -> None:
+def _over(labels: Labels, obligation: str, spread: float, what: str) -> None:
     """Missed at this level: beyond by 4 u and more, by 0 to 4 u, or nearer than 4 u on the right side."""
-    marks.margins.append(Margin(obligation, {4.0: 4.5, 0.0: 0.5, -4.0: -3.5}[spread], what))
+    labels.margins.append(Margin(obligation, {4.0: 4.5, 0.0: 0.5, -4.0: -3.5}[spread], what))
 
 
 def _near_travel(times: Times, b: Bounce) -> bool:
@@ -187,19 +187,19 @@ def _crank_of(f: Feed, x: Stretch) -> int:
     return -1
 
 
-def _dip(f: Feed, marks: Marks, crank: int, parts: list[Stretch], spread: float) -> None:
+def _dip(f: Feed, labels: Labels, crank: int, parts: list[Stretch], spread: float) -> None:
     reach = spread * f.known.time_s
     total = sum(x.length_s for x in parts)
     lowest = min(x.lowest for x in parts)
     if crank < 0:
         if max(x.length_s for x in parts) > f.limits["dropout_min_s"] + reach:
-            _over(marks, "P1", spread, f"supply low outside cranks at {parts[0].begin_s:.3f} s")
+            _over(labels, "P1", spread, f"supply low outside cranks at {parts[0].begin_s:.3f} s")
         return
     if total > f.limits["supply_dip_max_s"] + reach * math.sqrt(len(parts)):
-        _over(marks, "P1", spread, f"supply dips {total * 1e3:.2f} ms in crank {crank + 1}, lowest {lowest:.2f} V")
+        _over(labels, "P1", spread, f"supply dips {total * 1e3:.2f} ms in crank {crank + 1}, lowest {lowest:.2f} V")
     floor = f.limits["supply_dip_lowest_v"]
     if lowest < floor - spread * f.known.volts("key_switch", floor):
-        _over(marks, "P1", spread, f"supply dips to {lowest:.2f} V in crank {crank + 1}")
+        _over(labels, "P1", spread, f"supply dips to {lowest:.2f} V in crank {crank + 1}")
 
 
 def _seen_s(f: Feed) -> float:
@@ -208,7 +208,7 @@ def _seen_s(f: Feed) -> float:
     return max(1.2 * FILTER_S, f.known.blur_s) if f.s.codes is not None else h
 
 
-def _short_losses(f: Feed, marks: Marks, shorts: list[Stretch], spread: float) -> None:
+def _short_losses(f: Feed, labels: Labels, shorts: list[Stretch], spread: float) -> None:
     """F2: what a recorder can see of them. A board's input hides what is shorter than its time constant."""
     h = max(f.known.spacing_s, f.known.blur_s)
     board = f.s.codes is not None
@@ -218,22 +218,22 @@ def _short_losses(f: Feed, marks: Marks, shorts: list[Stretch], spread: float) -
     total = sum(x.length_s for x in seen)
     if spread > 0:
         if total > total_max + max(4 * f.known.time_s * math.sqrt(max(len(seen), 1)), 0.1 * total_max):
-            _over(marks, "F2", 4.0, f"{len(seen)} short losses, {total * 1e3:.2f} ms")
+            _over(labels, "F2", 4.0, f"{len(seen)} short losses, {total * 1e3:.2f} ms")
         if len(seen) > MOST_SHORT + 4:
-            marks.lacking.append(f"F2: {len(seen)} short losses")
+            labels.lacking.append(f"F2: {len(seen)} short losses")
     elif spread == 0.0:
         if total > total_max:
-            _over(marks, "F2", 0.0, "short losses together over the limit")
+            _over(labels, "F2", 0.0, "short losses together over the limit")
         elif sum(x.length_s for x in shorts) > total_max:
-            marks.unsure.append("F2: losses together over the limit, each shorter than the recorder can see for certain")
+            labels.unsure.append("F2: losses together over the limit, each shorter than the recorder can see for certain")
     else:
         upper = sum(x.length_s + 2 * h + (FILTER_S if board else 0.0) for x in shorts)
         one = max((x.length_s for x in shorts), default=0.0)
         if upper > 0.9 * total_max or len(shorts) > MOST_SHORT - 2 or (shorts and one + 2 * h > f.limits["dropout_min_s"]):
-            marks.margins.append(Margin("F2", -2.0, f"{len(shorts)} short losses, at most {upper * 1e3:.2f} ms"))
+            labels.margins.append(Margin("F2", -2.0, f"{len(shorts)} short losses, at most {upper * 1e3:.2f} ms"))
 
 
-def _drops(f: Feed, marks: Marks) -> None:
+def _drops(f: Feed, labels: Labels) -> None:
     """F3, F4, F5: windows of 0.5 s and 10 ms between ON + 0.05 s and OFF."""
     t = f.s.world.t_s
     spans = [(a + 0.05, b) for a, b in f.times.spans]
@@ -254,14 +254,14 @@ def _drops(f: Feed, marks: Marks) -> None:
                 u = math.hypot(u, (0.02 if f.s.codes is not None else f.known.spacing_s / 0.01) * abs(value))
             by = (value - limit) / u
             if (generous and by > 0) or (not generous and by <= 0):
-                marks.margins.append(Margin(obligation, by, f"{value:.3f} V at {where:.3f} s"))
+                labels.margins.append(Margin(obligation, by, f"{value:.3f} V at {where:.3f} s"))
             elif not generous:
-                marks.margins.append(Margin(obligation, min(by, -0.5), f"{value:.3f} V at {where:.3f} s, travel counted"))
+                labels.margins.append(Margin(obligation, min(by, -0.5), f"{value:.3f} V at {where:.3f} s, travel counted"))
     value, where = worst_mean(t, -f.lost_v, 0.5, spans)
     if math.isfinite(value):
         at = float(np.interp(where, t, f.source))
         u = f.known.difference("battery", at, "key_switch", at)
-        marks.add("F5", value, 0.3 + 2 * u, u, f"above by {value:.3f} V at {where:.3f} s")
+        labels.add("F5", value, 0.3 + 2 * u, u, f"above by {value:.3f} V at {where:.3f} s")
 
 
 def _excepted(f: Feed, generous: bool) -> Floats:

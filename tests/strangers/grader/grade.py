@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from tests.strangers.grader.causes import true_causes
 from tests.strangers.grader.evidence import judge_evidence
 from tests.strangers.grader.feed import Feed, judge_feed
-from tests.strangers.grader.levels import Margin, Marks
+from tests.strangers.grader.levels import Labels, Margin
 from tests.strangers.grader.measure import Known
 from tests.strangers.grader.others import judge_others
 from tests.strangers.grader.times import find, judged_feed
@@ -45,24 +45,24 @@ def grade(s: StrangeStart) -> Grade:
     times = find(s, feed, printed["feed_off_v"], printed["feed_live_v"], printed["module_minimum_v"])
     source = s.world.volts["feed_source"] if "feed_source" in p.record.leads else s.world.volts["battery"]
     f = Feed(s, Known(s), times, printed, feed, source, source - feed, "starter_coil" not in p.record.leads)
-    marks = Marks()
-    judge_evidence(f, marks)
+    labels = Labels()
+    judge_evidence(f, labels)
     if times.on_s is not None:
-        judge_feed(f, marks)
-        judge_others(f, marks)
-    worst = max(marks.margins, key=lambda m: m.by_u, default=None)
+        judge_feed(f, labels)
+        judge_others(f, labels)
+    worst = max(labels.margins, key=lambda m: m.by_u, default=None)
     by = worst.by_u if worst else -CLEAR_U - 1
     if by >= CLEAR_U:
         kind = FAULT
-    elif marks.lacking:
+    elif labels.lacking:
         kind = LACKING
     elif by > 0:
         kind = NEAR_FAULT
-    elif marks.unsure:
+    elif labels.unsure:
         kind = UNSURE
     else:
         kind = NEAR if by > -CLEAR_U else SOUND
-    margins = tuple(sorted(marks.margins, key=lambda m: -m.by_u))
+    margins = tuple(sorted(labels.margins, key=lambda m: -m.by_u))
     return Grade(
-        kind, worst, margins, tuple(marks.lacking), tuple(dict.fromkeys(marks.unsure)), frozenset(true_causes(f, marks))
+        kind, worst, margins, tuple(labels.lacking), tuple(dict.fromkeys(labels.unsure)), frozenset(true_causes(f, labels))
     )

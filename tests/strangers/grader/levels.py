@@ -15,7 +15,7 @@ class Margin:
 
 
 @dataclass(slots=True)
-class Marks:
+class Labels:
     """What the obligations say of one start.
 
     `margins`: of limits. `lacking`: evidence that is plainly not there. `unsure`: what could be read either way, so that nothing is

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from firstcrank.analysis.causes import feed, power
 from firstcrank.analysis.causes.advice import ADVICE
-from firstcrank.analysis.causes.facts import Facts, facts_of
+from firstcrank.analysis.causes.symptoms import Symptoms, symptoms_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
 from firstcrank.model.vocabulary import Result
@@ -20,7 +20,7 @@ from firstcrank.model.vocabulary import Result
 LEAST = 0.2  # below this the evidence favours nothing
 HINTS = ("slow_crank", "uneven_compression")  # remarks on the engine: behind whatever explains a fault
 
-Rule = Callable[[Facts], Cause | None]
+Rule = Callable[[Symptoms], Cause | None]
 RULES: tuple[Rule, ...] = (
     feed.feed_from_start_terminal,
     feed.feed_dead_in_start,
@@ -47,11 +47,11 @@ RULES: tuple[Rule, ...] = (
 
 def likely_causes(view: View, findings: tuple[Finding, ...]) -> tuple[Cause, ...]:
     """Causes that the evidence favours, the likeliest first; empty where it favours none."""
-    facts = facts_of(view, findings)
+    symptoms = symptoms_of(view, findings)
     found = [
         replace(cause, next_check=ADVICE[cause.cause].check, cautions=ADVICE[cause.cause].cautions)
         for rule in RULES
-        if (cause := rule(facts)) is not None and cause.confidence >= LEAST
+        if (cause := rule(symptoms)) is not None and cause.confidence >= LEAST
     ]
     failed = any(f.result is Result.FAIL for f in findings)
     return tuple(sorted(found, key=lambda cause: (failed and cause.cause in HINTS, -cause.confidence)))

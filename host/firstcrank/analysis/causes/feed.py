@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis.causes.facts import HELD_S, Facts, is_contact
+from firstcrank.analysis.causes.symptoms import HELD_S, Symptoms, is_contact
 from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, only_while_cranking
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause
@@ -13,9 +13,9 @@ from firstcrank.trace import FloatArray
 from firstcrank.units import format_duration, format_voltage
 
 
-def feed_from_start_terminal(facts: Facts) -> Cause | None:
+def feed_from_start_terminal(symptoms: Symptoms) -> Cause | None:
     """Live in START and nowhere else."""
-    if not only_while_cranking(facts.view):
+    if not only_while_cranking(symptoms.view):
         return None
     return Cause(
         "feed_from_start_terminal",
@@ -24,53 +24,53 @@ def feed_from_start_terminal(facts: Facts) -> Cause | None:
     )
 
 
-def feed_dead_in_start(facts: Facts) -> Cause | None:
-    """Lost for most of the crank, or far lower in START than in RUN, without the battery's current explaining it."""
-    view = facts.view
-    if not live_anywhere(view) or only_while_cranking(view) or gone_for_good(view) or facts.ground_share > 0.5:
+def feed_dead_in_start(symptoms: Symptoms) -> Cause | None:
+    """Lost for most of the crank, or far lower in START than with KEY ON, without the battery's current explaining it."""
+    view = symptoms.view
+    if not live_anywhere(view) or only_while_cranking(view) or gone_for_good(view) or symptoms.ground_share > 0.5:
         return None
-    run_v, crank_v = facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.CRANK)
+    run_v, crank_v = symptoms.drop_v(Phase.KEY_ON), symptoms.drop_v(Phase.CRANK)
     warn_v = view.limits["feed_drop_warn_v"]
     worse = crank_v is not None and crank_v > warn_v and (run_v is None or crank_v > 2.0 * run_v + 0.2 * warn_v)
-    chatters = len(facts.inside) >= 8 and facts.lost_share > 0.25
-    if not (facts.own and facts.lost_share >= 0.7) and not worse and not chatters:
+    chatters = len(symptoms.inside) >= 8 and symptoms.lost_share > 0.25
+    if not (symptoms.own and symptoms.lost_share >= 0.7) and not worse and not chatters:
         return None
-    if facts.tracks_current > 0.6 and facts.lost_share < 0.7:
+    if symptoms.tracks_current > 0.6 and symptoms.lost_share < 0.7:
         return None
-    if not _good_in_run(facts) and not worse and facts.lost_mean_v > view.limits["feed_off_v"]:
-        return None  # as much is lost in RUN, where the battery holds it up
-    if facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]:
+    if not _good_in_run(symptoms) and not worse and symptoms.lost_mean_v > view.limits["feed_off_v"]:
+        return None  # as much is lost with KEY ON, where the battery holds it up
+    if symptoms.coil_share > 0.7 and symptoms.lost_mean_v > view.limits["feed_off_v"]:
         return None  # the starter's own control loses as much: before the switch, not in it
-    if chatters and not worse and facts.lost_share < 0.7:
+    if chatters and not worse and symptoms.lost_share < 0.7:
         symptom, confidence = "comes and goes as long as the key is in START", 0.75
-    elif facts.lost_share >= 0.7 and facts.lost_mean_v < view.limits["feed_off_v"]:
+    elif symptoms.lost_share >= 0.7 and symptoms.lost_mean_v < view.limits["feed_off_v"]:
         symptom, confidence = "dead as long as the key is in START, so the engine cranks with its module off", 0.95
-    elif facts.lost_share >= 0.7:
-        symptom, confidence = f"down to {format_voltage(facts.lost_mean_v)} on average as long as the key is in START", 0.9
+    elif symptoms.lost_share >= 0.7:
+        symptom, confidence = f"down to {format_voltage(symptoms.lost_mean_v)} on average as long as the key is in START", 0.9
     else:
         symptom, confidence = (
-            f"{format_voltage(crank_v or 0.0)} below its source in START and {format_voltage(run_v or 0.0)} in RUN",
+            f"{format_voltage(crank_v or 0.0)} below its source in START and {format_voltage(run_v or 0.0)} with KEY ON",
             0.85,
         )
     return Cause(
         "feed_dead_in_start",
         confidence,
-        f"The feed is good in RUN and {symptom}: the wrong terminal of the ignition switch, or a worn START contact.",
+        f"The feed is good with KEY ON and {symptom}: the wrong terminal of the ignition switch, or a worn START contact.",
     )
 
 
-def _good_in_run(facts: Facts) -> bool:
-    run_v = facts.drop_v(Phase.KEY_ON)
-    return run_v is None or run_v < facts.view.limits["feed_drop_fail_v"]
+def _good_in_run(symptoms: Symptoms) -> bool:
+    run_v = symptoms.drop_v(Phase.KEY_ON)
+    return run_v is None or run_v < symptoms.view.limits["feed_drop_fail_v"]
 
 
-def feed_lost_at_turn(facts: Facts) -> Cause | None:
+def feed_lost_at_turn(symptoms: Symptoms) -> Cause | None:
     """Lost only while the key travels."""
-    if not facts.turn or facts.lost_share > 0.3 or facts.inside:
+    if not symptoms.turn or symptoms.lost_share > 0.3 or symptoms.inside:
         return None
-    longest = max(facts.turn, key=lambda d: d.duration_s)
-    way = "from RUN to START" if Phase.TURN in longest.phases else "back from START to RUN"
-    failed = any(f.result is Result.FAIL and f.check is CheckId.FEED_DROPOUT for f in facts.findings)
+    longest = max(symptoms.turn, key=lambda d: d.duration_s)
+    way = "from KEY ON to START" if Phase.TURN in longest.phases else "back from START to KEY ON"
+    failed = any(f.result is Result.FAIL and f.check is CheckId.FEED_DROPOUT for f in symptoms.findings)
     return Cause(
         "feed_lost_at_turn",
         0.9 if failed else 0.3,
@@ -79,13 +79,15 @@ def feed_lost_at_turn(facts: Facts) -> Cause | None:
     )
 
 
-def feed_relay(facts: Facts) -> Cause | None:
+def feed_relay(symptoms: Symptoms) -> Cause | None:
     """Gone as the battery dips, back as it recovers, abrupt both ways: a relay that lets go and pulls in again."""
-    view = facts.view
+    view = symptoms.view
     battery = view.trace.channels["battery"].mean_v
     crank = view.in_phase(Phase.CRANK, Phase.RELEASE)
-    long = [d for d in facts.own if d.counts and d.duration_s >= 0.02 and d.phase in (Phase.CRANK, Phase.TURN, Phase.RELEASE)]
-    if not long or not crank.any() or len(facts.own) > 6 or facts.lost_mean_v > view.limits["feed_off_v"] + 1.0:
+    long = [
+        d for d in symptoms.own if d.counts and d.duration_s >= 0.02 and d.phase in (Phase.CRANK, Phase.TURN, Phase.RELEASE)
+    ]
+    if not long or not crank.any() or len(symptoms.own) > 6 or symptoms.lost_mean_v > view.limits["feed_off_v"] + 1.0:
         return None
     first = view.crank_intervals[0]
     start = long[0]
@@ -113,26 +115,26 @@ def _battery_at(view: View, battery: FloatArray, at_s: float) -> float:
 FEW_SHORT = 10  # losses too short to count that say something of a contact
 
 
-def feed_loose(facts: Facts) -> Cause | None:
+def feed_loose(symptoms: Symptoms) -> Cause | None:
     """Losses or brief drops that come and go, outside the key's travel, while the battery stays up."""
-    view = facts.view
-    if facts.lost_share > 0.7 or facts.ground_share > 0.5 or not live_anywhere(view):
+    view = symptoms.view
+    if symptoms.lost_share > 0.7 or symptoms.ground_share > 0.5 or not live_anywhere(view):
         return None
-    travels = set(facts.turn)
+    travels = set(symptoms.turn)
     end_s = float(view.trace.end_s[-1])
-    came_back = [d for d in facts.own if d not in travels and d.end_s < end_s - 0.01 and is_contact(view, d)]
-    few = len(came_back) < FEW_SHORT and not facts.all_found(CheckId.FEED_SHORT_LOSSES, Result.FAIL)
+    came_back = [d for d in symptoms.own if d not in travels and d.end_s < end_s - 0.01 and is_contact(view, d)]
+    few = len(came_back) < FEW_SHORT and not symptoms.all_found(CheckId.FEED_SHORT_LOSSES, Result.FAIL)
     if few and all(d.kind == "short" for d in came_back):
         came_back = []  # a few microseconds here and there are a healthy contact's
-    brief = facts.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not any(d.counts for d in facts.own) else ()
+    brief = symptoms.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not any(d.counts for d in symptoms.own) else ()
     if not came_back and not brief:
         return None
     longest_s = max((d.duration_s for d in came_back), default=0.0)
-    steadily = max(v for v in (facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.AFTER), 0.0) if v is not None)
+    steadily = max(v for v in (symptoms.drop_v(Phase.KEY_ON), symptoms.drop_v(Phase.AFTER), 0.0) if v is not None)
     several = len(came_back) >= 3
     what = f"{len(came_back)} dropouts" if several else "a dropout" if came_back else "a brief drop"
     how = f", the longest {format_duration(longest_s)}," if came_back else ""
-    when = "within the crank" if came_back and all(d in facts.inside for d in came_back) else "with the key ON"
+    when = "within the crank" if came_back and all(d in symptoms.inside for d in came_back) else "with the key ON"
     return Cause(
         "feed_loose",
         (0.9 if several else 0.7) - (0.25 if steadily > view.limits["feed_drop_warn_v"] else 0.0),
@@ -140,13 +142,13 @@ def feed_loose(facts: Facts) -> Cause | None:
     )
 
 
-def feed_ballast(facts: Facts) -> Cause | None:
-    """Too much drop in RUN that START bypasses, or that grows within seconds as the resistor warms."""
-    run_v, crank_v = facts.drop_v(Phase.KEY_ON), facts.drop_v(Phase.CRANK)
-    warn_v = facts.view.limits["feed_drop_warn_v"]
+def feed_ballast(symptoms: Symptoms) -> Cause | None:
+    """Too much drop with KEY ON that START bypasses, or that grows within seconds as the resistor warms."""
+    run_v, crank_v = symptoms.drop_v(Phase.KEY_ON), symptoms.drop_v(Phase.CRANK)
+    warn_v = symptoms.view.limits["feed_drop_warn_v"]
     if run_v is None or run_v < warn_v:
         return None
-    warms = _warming(facts.view)
+    warms = _warming(symptoms.view)
     bypassed = crank_v is not None and crank_v < 0.5 * run_v
     if not bypassed and warms < 0.06:
         return None
@@ -154,12 +156,12 @@ def feed_ballast(facts: Facts) -> Cause | None:
     return Cause(
         "feed_ballast",
         0.9 if bypassed else 0.88,
-        f"The feed drops {format_voltage(run_v)} in RUN and {how}: it comes through a ballast resistor or resistor wire.",
+        f"The feed drops {format_voltage(run_v)} with KEY ON and {how}: it comes through a ballast resistor or resistor wire.",
     )
 
 
 def _warming(view: View) -> float:
-    """How much the drop grows between the first 0.15 s and the last 0.3 s of RUN before the crank, as a share of its start."""
+    """How much the drop grows between the first 0.15 s and the last 0.3 s of KEY ON before the crank, as a share of its start."""
     phase = next(view.named(Phase.KEY_ON), None)
     if phase is None or phase.end_s - phase.start_s < 1.0:
         return 0.0
@@ -171,23 +173,23 @@ def _warming(view: View) -> float:
     return last_v / first_v - 1.0 if first_v > 0.1 else 0.0
 
 
-def feed_resistance(facts: Facts) -> Cause | None:
+def feed_resistance(symptoms: Symptoms) -> Cause | None:
     """Too much drop in ON and in START alike, or for a long time without going dead."""
-    view = facts.view
-    if (facts.lost_share > 0.7 and _good_in_run(facts)) or facts.ground_share > 0.5:
+    view = symptoms.view
+    if (symptoms.lost_share > 0.7 and _good_in_run(symptoms)) or symptoms.ground_share > 0.5:
         return None
     warn_v = view.limits["feed_drop_warn_v"]
-    by_phase = {p: facts.drop_v(p) for p in (Phase.KEY_ON, Phase.CRANK, Phase.AFTER)}
+    by_phase = {p: symptoms.drop_v(p) for p in (Phase.KEY_ON, Phase.CRANK, Phase.AFTER)}
     run_v, crank_v = by_phase[Phase.KEY_ON], by_phase[Phase.CRANK]
     worst_v = max((v for v in by_phase.values() if v is not None), default=0.0)
-    held_low = [d for d in facts.own if d.duration_s >= 0.02 and d.lowest_v > view.limits["feed_off_v"]]
-    drops = facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL, Result.WARN) if not facts.own else ()
+    held_low = [d for d in symptoms.own if d.duration_s >= 0.02 and d.lowest_v > view.limits["feed_off_v"]]
+    drops = symptoms.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL, Result.WARN) if not symptoms.own else ()
     if worst_v < warn_v and not held_low and not drops:
         return None
     apart = run_v is not None and crank_v is not None and not 0.5 * run_v <= crank_v <= 2.0 * run_v + 0.1
     if apart and not held_low:
         return None
-    failed = any(f.result is Result.FAIL for f in facts.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL))
+    failed = any(f.result is Result.FAIL for f in symptoms.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL))
     worst_v = max(worst_v, max((f.measured or 0.0 for f in drops), default=0.0))
     lost = f"{format_voltage(worst_v)}" if worst_v >= warn_v else "volts"
     held = any(d.duration_s >= HELD_S for d in held_low)
@@ -199,16 +201,16 @@ def feed_resistance(facts: Facts) -> Cause | None:
     )
 
 
-def fuse_or_link(facts: Facts) -> Cause | None:
+def fuse_or_link(symptoms: Symptoms) -> Cause | None:
     """Never live, or gone once and never back: a fuse, unless the lead is off."""
-    if not live_anywhere(facts.view):
+    if not live_anywhere(symptoms.view):
         return Cause(
             "fuse_or_link",
             0.4,
             "The feed was never live. If the key lead is on it, a fuse or fusible link in the feed is open, or the switch does not "
             "feed it.",
         )
-    if not gone_for_good(facts.view):
+    if not gone_for_good(symptoms.view):
         return None
     return Cause(
         "fuse_or_link",

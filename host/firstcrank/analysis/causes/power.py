@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis.causes.facts import Facts, steady_crank
+from firstcrank.analysis.causes.symptoms import Symptoms, steady_crank
 from firstcrank.analysis.intervals import runs_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
@@ -25,9 +25,9 @@ _CABLE_BY_SOURCE = (
 )
 
 
-def _source_sags(facts: Facts) -> bool:
+def _source_sags(symptoms: Symptoms) -> bool:
     """Where the feed's source has a lead of its own: it lies far below the battery's post while cranking, and not in ON."""
-    view = facts.view
+    view = symptoms.view
     if view.feed.source_role == "battery":
         return False
     lost_v = view.trace.channels["battery"].mean_v - view.feed.source_v
@@ -35,25 +35,25 @@ def _source_sags(facts: Facts) -> bool:
     rest = view.in_phase(Phase.KEY_ON)
     if not crank.any() or not rest.any():
         return False
-    low = bool(_missed(facts, Result.FAIL, Result.UNDECIDED)) or facts.found(
+    low = bool(_missed(symptoms, Result.FAIL, Result.UNDECIDED)) or symptoms.found(
         CheckId.SUPPLY_MINIMUM, Result.FAIL, Result.UNDECIDED
     )
     step_v = float(np.median(lost_v[crank])) - float(np.median(lost_v[rest]))
     return bool(low) and step_v > 0.5 * view.limits["feed_drop_warn_v"]
 
 
-def _missed(facts: Facts, *results: Result) -> list[Finding]:
+def _missed(symptoms: Symptoms, *results: Result) -> list[Finding]:
     """Findings of the feed itself with one of these results."""
-    return [f for f in facts.findings if f.scope is Scope.FEED and f.result in results]
+    return [f for f in symptoms.findings if f.scope is Scope.FEED and f.result in results]
 
 
-def battery_weak(facts: Facts) -> Cause | None:
+def battery_weak(symptoms: Symptoms) -> Cause | None:
     """The battery itself goes too low."""
-    failed = facts.found(CheckId.SUPPLY_MINIMUM, Result.FAIL, Result.UNDECIDED)
-    low = facts.found(CheckId.BATTERY_CRANK, Result.WARN)
+    failed = symptoms.found(CheckId.SUPPLY_MINIMUM, Result.FAIL, Result.UNDECIDED)
+    low = symptoms.found(CheckId.BATTERY_CRANK, Result.WARN)
     if failed is None:
         return None
-    rest = next((f for f in facts.findings if f.check is CheckId.BATTERY_REST and f.measured is not None), None)
+    rest = next((f for f in symptoms.findings if f.check is CheckId.BATTERY_REST and f.measured is not None), None)
     at_rest = f" It rests at {format_voltage(rest.measured or 0.0)}." if rest else ""
     return Cause(
         "battery_weak",
@@ -63,19 +63,23 @@ def battery_weak(facts: Facts) -> Cause | None:
     )
 
 
-def battery_cable(facts: Facts) -> Cause | None:
+def battery_cable(symptoms: Symptoms) -> Cause | None:
     """The feed, and the starter's own control where it is watched, lose volts in step with the starter's current."""
-    view = facts.view
-    if _source_sags(facts):
+    view = symptoms.view
+    if _source_sags(symptoms):
         return Cause("battery_cable", 0.95, _CABLE_BY_SOURCE)
-    crank_v, run_v = facts.drop_v(Phase.CRANK), facts.drop_v(Phase.KEY_ON)
-    missed = _missed(facts, Result.FAIL, Result.WARN, Result.UNDECIDED)
+    crank_v, run_v = symptoms.drop_v(Phase.CRANK), symptoms.drop_v(Phase.KEY_ON)
+    missed = _missed(symptoms, Result.FAIL, Result.WARN, Result.UNDECIDED)
     if not missed:
         return None
     brief = [f.measured or 0.0 for f in missed if f.check is CheckId.FEED_DROP_BRIEF and f.phase is Phase.CRANK]
-    shared = facts.coil_share > 0.7 and facts.lost_mean_v > view.limits["feed_off_v"]
-    worst_v = max([crank_v or 0.0, *brief, facts.whole_drop_v if shared else 0.0])
-    if (facts.tracks_current < 0.6 and not shared) or worst_v < view.limits["feed_drop_warn_v"] or facts.ground_share > 0.5:
+    shared = symptoms.coil_share > 0.7 and symptoms.lost_mean_v > view.limits["feed_off_v"]
+    worst_v = max([crank_v or 0.0, *brief, symptoms.whole_drop_v if shared else 0.0])
+    if (
+        (symptoms.tracks_current < 0.6 and not shared)
+        or worst_v < view.limits["feed_drop_warn_v"]
+        or symptoms.ground_share > 0.5
+    ):
         return None
     if run_v is not None and run_v > 0.6 * worst_v:
         return None
@@ -84,30 +88,30 @@ def battery_cable(facts: Facts) -> Cause | None:
         0.93,
         f"Between the battery's post and the feed up to {format_voltage(worst_v)} are lost while cranking, in "
         "step with the starter's current, "
-        "and almost nothing in RUN: a poor clamp or cable that carries the starter's current feeds the key switch too.",
+        "and almost nothing with KEY ON: a poor clamp or cable that carries the starter's current feeds the key switch too.",
     )
 
 
-def ground_path(facts: Facts) -> Cause | None:
+def ground_path(symptoms: Symptoms) -> Cause | None:
     """The module's or the engine's ground rises."""
-    rises = [f for f in facts.findings if f.check in (CheckId.GROUND_RISE_MODULE, CheckId.GROUND_RISE_ENGINE)]
+    rises = [f for f in symptoms.findings if f.check in (CheckId.GROUND_RISE_MODULE, CheckId.GROUND_RISE_ENGINE)]
     risen = [f for f in rises if f.result is Result.FAIL]
-    wrong = _missed(facts, Result.FAIL, Result.WARN)
-    if not risen and (facts.ground_share < 0.5 or not wrong):
+    wrong = _missed(symptoms, Result.FAIL, Result.WARN)
+    if not risen and (symptoms.ground_share < 0.5 or not wrong):
         return None
     worst_v = max([f.measured or 0.0 for f in rises] or [0.0])
     return Cause(
         "ground_path",
-        0.94 if facts.ground_share >= 0.5 else 0.88,
+        0.94 if symptoms.ground_share >= 0.5 else 0.88,
         f"Ground rises {format_voltage(worst_v)} above the battery's negative post while cranking, and that is "
         "what the feed lacks: a poor strap "
         "or ground joint.",
     )
 
 
-def starter_control_drop(facts: Facts) -> Cause | None:
+def starter_control_drop(symptoms: Symptoms) -> Cause | None:
     """Terminal 50 gets too little."""
-    found = facts.found(CheckId.STARTER_CONTROL_DROP, Result.FAIL)
+    found = symptoms.found(CheckId.STARTER_CONTROL_DROP, Result.FAIL)
     if found is None:
         return None
     return Cause(
@@ -118,15 +122,15 @@ def starter_control_drop(facts: Facts) -> Cause | None:
     )
 
 
-def _heater(facts: Facts, check: CheckId, cause: str, confidence: float, evidence: str) -> Cause | None:
-    found = facts.found(check, Result.FAIL)
+def _heater(symptoms: Symptoms, check: CheckId, cause: str, confidence: float, evidence: str) -> Cause | None:
+    found = symptoms.found(check, Result.FAIL)
     return None if found is None else Cause(cause, confidence, evidence)
 
 
-def heater_reversed(facts: Facts) -> Cause | None:
+def heater_reversed(symptoms: Symptoms) -> Cause | None:
     """Minus on the solenoid's plus."""
     return _heater(
-        facts,
+        symptoms,
         CheckId.HEATER_POLARITY,
         "heater_reversed",
         0.95,
@@ -134,12 +138,12 @@ def heater_reversed(facts: Facts) -> Cause | None:
     )
 
 
-def heater_feed_low(facts: Facts) -> Cause | None:
+def heater_feed_low(symptoms: Symptoms) -> Cause | None:
     """Too little voltage at the solenoid."""
-    if facts.found(CheckId.HEATER_POLARITY, Result.FAIL) or facts.found(CheckId.HEATER_CHATTER, Result.FAIL):
+    if symptoms.found(CheckId.HEATER_POLARITY, Result.FAIL) or symptoms.found(CheckId.HEATER_CHATTER, Result.FAIL):
         return None
     return _heater(
-        facts,
+        symptoms,
         CheckId.HEATER_VOLTAGE,
         "heater_feed_low",
         0.85,
@@ -147,10 +151,10 @@ def heater_feed_low(facts: Facts) -> Cause | None:
     )
 
 
-def heater_loose(facts: Facts) -> Cause | None:
+def heater_loose(symptoms: Symptoms) -> Cause | None:
     """Its circuit opens while commanded."""
     return _heater(
-        facts,
+        symptoms,
         CheckId.HEATER_CHATTER,
         "heater_loose",
         0.85,
@@ -158,11 +162,11 @@ def heater_loose(facts: Facts) -> Cause | None:
     )
 
 
-def backfeed_after_off(facts: Facts) -> Cause | None:
+def backfeed_after_off(symptoms: Symptoms) -> Cause | None:
     """Alive after key off."""
-    found = facts.found(CheckId.KEY_OFF_DECAY, Result.FAIL)
-    if found is None and facts.view.key.fed_back_until_s is not None:
-        before_v = float(facts.view.feed.mean_v[0])
+    found = symptoms.found(CheckId.KEY_OFF_DECAY, Result.FAIL)
+    if found is None and symptoms.view.key.fed_back_until_s is not None:
+        before_v = float(symptoms.view.feed.mean_v[0])
         return Cause(
             "backfeed_after_off",
             0.6,
@@ -170,11 +174,11 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
             "the key off, or the lead is on "
             "another wire.",
         )
-    held_v = _stepped_down_v(facts)
+    held_v = _stepped_down_v(symptoms)
     if found is None and held_v is not None:
         return Cause(
             "backfeed_after_off",
-            0.88 if _only_late(facts) else 0.45,
+            0.88 if _only_late(symptoms) else 0.45,
             f"Long after the crank the feed stepped down to {format_voltage(held_v)} and stood there: if the "
             "key was turned off then, something "
             "feeds it back (say so with --hold-on).",
@@ -188,16 +192,16 @@ def backfeed_after_off(facts: Facts) -> Cause | None:
     )
 
 
-def _only_late(facts: Facts) -> bool:
+def _only_late(symptoms: Symptoms) -> bool:
     """Whether nothing fails but what lies behind the last crank's release."""
-    cranks = facts.view.crank_intervals
+    cranks = symptoms.view.crank_intervals
     last_s = cranks[-1].end.late_s if cranks else 0.0
-    return all(f.at_s is not None and f.at_s > last_s for f in facts.findings if f.result is Result.FAIL)
+    return all(f.at_s is not None and f.at_s > last_s for f in symptoms.findings if f.result is Result.FAIL)
 
 
-def _stepped_down_v(facts: Facts) -> float | None:
+def _stepped_down_v(symptoms: Symptoms) -> float | None:
     """Where the feed, watched long enough after a crank, steps well below its source and stands there, never to come back but by ON."""
-    view = facts.view
+    view = symptoms.view
     source_v = np.maximum(view.feed.source_v, 0.1)
     for crank in view.crank_intervals:
         from_s = crank.end.late_s + 0.75 * view.limits["after_release_s"]
@@ -231,10 +235,10 @@ def _steps_down(view: View, first: int, stood_v: float) -> bool:
     return before_v < view.limits["feed_drop_warn_v"] and stepped
 
 
-def module_supply_drop(facts: Facts) -> Cause | None:
+def module_supply_drop(symptoms: Symptoms) -> Cause | None:
     """The module's own supply."""
     checks = (CheckId.MODULE_SUPPLY_MINIMUM, CheckId.MODULE_SUPPLY_DROP, CheckId.MODULE_SUPPLY_LOOP)
-    found = next((f for check in checks if (f := facts.found(check, Result.FAIL)) is not None), None)
+    found = next((f for check in checks if (f := symptoms.found(check, Result.FAIL)) is not None), None)
     if found is None:
         return None
     return Cause(
@@ -244,10 +248,10 @@ def module_supply_drop(facts: Facts) -> Cause | None:
     )
 
 
-def no_charge(facts: Facts) -> Cause | None:
+def no_charge(symptoms: Symptoms) -> Cause | None:
     """Running, and no higher than the battery stood before the start: a little above it may only need its minute yet."""
-    found = facts.found(CheckId.CHARGING, Result.FAIL)
-    if found is None or found.measured is None or found.measured > facts.view.limits["charge_low_v"]:
+    found = symptoms.found(CheckId.CHARGING, Result.FAIL)
+    if found is None or found.measured is None or found.measured > symptoms.view.limits["charge_low_v"]:
         return None
     return Cause(
         "no_charge",
@@ -260,10 +264,10 @@ def _low(finding: Finding | None) -> bool:
     return finding is not None and finding.measured is not None
 
 
-def slow_crank(facts: Facts) -> Cause | None:
+def slow_crank(symptoms: Symptoms) -> Cause | None:
     """Too slow although the battery holds."""
-    found = facts.found(CheckId.CRANK_SPEED, Result.WARN)
-    if found is None or not _low(found) or facts.found(CheckId.SUPPLY_MINIMUM, Result.FAIL):
+    found = symptoms.found(CheckId.CRANK_SPEED, Result.WARN)
+    if found is None or not _low(found) or symptoms.found(CheckId.SUPPLY_MINIMUM, Result.FAIL):
         return None
     return Cause(
         "slow_crank",
@@ -272,9 +276,9 @@ def slow_crank(facts: Facts) -> Cause | None:
     )
 
 
-def uneven_compression(facts: Facts) -> Cause | None:
+def uneven_compression(symptoms: Symptoms) -> Cause | None:
     """One compression stands out."""
-    found = facts.found(CheckId.CRANK_EVENNESS, Result.WARN)
+    found = symptoms.found(CheckId.CRANK_EVENNESS, Result.WARN)
     if found is None:
         return None
     return Cause(

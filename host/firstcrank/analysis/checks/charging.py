@@ -42,9 +42,9 @@ def check(view: View) -> list[Finding]:
     if stop_s < released_s + th.charging_watch_s:
         return [Finding(check_id, Result.NOT_MEASURED, f"{ask} ({format_voltage(volts.value)} so far)", volts, low_v)]
     surely_low = volts.value + volts.expanded < low_v
-    nothing = surely_low and volts.value + volts.expanded < view.rest_v + 0.3 * view.scale
-    text += ": nothing charges it" if nothing else ": charging too little"
-    failed = nothing or (surely_low and not _was_charged(view, released_s, stop_s, low_v - volts.expanded))
+    discharging = surely_low and volts.value + volts.expanded < view.rest_v + 0.3 * view.scale
+    text += ": nothing charges it" if discharging else ": charging too little"
+    failed = discharging or (surely_low and not _was_charged(view, released_s, stop_s, low_v - volts.expanded))
     return [Finding(check_id, Result.FAIL if failed else Result.WARN, text, volts, low_v, at_s, Phase.AFTER)]
 
 

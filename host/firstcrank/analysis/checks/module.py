@@ -111,7 +111,7 @@ def check_loop(view: View) -> list[Finding]:
     quiet = still[np.argsort(plug_v[still] - battery.mean_v[still])[:most]]  # where the load pulls the plug down furthest
     v_plug = float(np.median(plug_v[quiet])) if len(quiet) else 0.0
     if len(quiet) < 4 or v_plug <= 0.1:
-        return [Finding(check, Result.NOT_MEASURED, "module supply loop resistance: no quiet stretch")]
+        return [Finding(check, Result.NOT_MEASURED, "module supply loop resistance: no quiet interval")]
     v_battery = float(np.median(battery.mean_v[quiet]))
     u_v = uncertainty.of_difference(v_battery, battery.uncertainty, v_plug, supply.uncertainty, 64)
     loop = Measured(load_ohm * (v_battery - v_plug) / v_plug, load_ohm * u_v / v_plug, "ohm")

@@ -35,7 +35,7 @@ def none_counts(view: View, interval: Interval) -> Finding:
     if worst is not None and worst.kind == "counts":
         return _finding(view, interval, Result.FAIL, lost(worst), worst)
     if worst is not None and worst.kind == "undecided":
-        why = view.losses.why_undecided.get(worst.start_s, "it can't be told")
+        why = view.losses.why_undecided.get(worst.start_s, "it cannot be decided")
         return _finding(view, interval, Result.UNDECIDED, f"{lost(worst)}: {why}", worst)
     near = _near(view, interval)
     if near is not None:

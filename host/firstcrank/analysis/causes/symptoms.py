@@ -20,7 +20,7 @@ SHALLOW_SHARE, SHALLOW_V = 1.5, 0.2  # a loss no deeper than the usual drop by s
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class Symptoms:
     """What the rules look at. Shares are of the crank's time, 0 to 1, in the crank where most was lost."""
 
     view: View
@@ -57,7 +57,7 @@ def _median_drop_v(view: View, start_s: float, end_s: float) -> float | None:
     return float(np.median(view.feed.drop_v[chosen])) if chosen.sum() >= 8 else None
 
 
-def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
+def symptoms_of(view: View, findings: tuple[Finding, ...]) -> Symptoms:
     """Compute the shared facts from a view and its findings."""
     own = tuple(d for d in view.dropouts if d.kind not in ("with supply", "tolerated"))
     lost_share, lost_mean_v = _most_lost(view)
@@ -67,7 +67,7 @@ def facts_of(view: View, findings: tuple[Finding, ...]) -> Facts:
         for d in own
         if d.counts and d not in turn and any(c.start_s < d.start_s and d.end_s < c.end_s for c in view.crank_intervals)
     ]
-    return Facts(
+    return Symptoms(
         view=view,
         findings=findings,
         own=own,

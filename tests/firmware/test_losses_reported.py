@@ -39,10 +39,10 @@ def alone() -> dict[str, Any]:
 def test_every_number_of_the_table_is_asked_for(name: str, value: Any) -> None:
     given = alone()
     load("alone_table").check(given)
-    with pytest.raises(load("commands").Refused, match=name):
+    with pytest.raises(load("commands").CommandRejected, match=name):
         load("alone_table").check({**given, name: value})
     del given[name]
-    with pytest.raises(load("commands").Refused, match=name):
+    with pytest.raises(load("commands").CommandRejected, match=name):
         load("alone_table").check(given)
 
 
@@ -77,7 +77,7 @@ def test_the_table_is_kept_before_the_acquisition_starts() -> None:
 
 def test_a_table_that_cannot_be_followed_is_not_kept() -> None:
     board = ScriptedBoard({"alone": None}, captures=Captures())
-    board.refuses = load("commands").Refused("no such thing")
+    board.refuses = load("commands").CommandRejected("no such thing")
     assert not board.ask(wire.ARM, {"alone": alone()})["ok"]
     assert board.app.parts.store.load("alone") is None
     assert board.app.state == "idle"
@@ -89,17 +89,17 @@ def test_a_table_that_cannot_be_followed_is_not_kept() -> None:
 def test_a_restart_while_waiting_is_told_with_its_cause_until_the_host_has_it() -> None:
     store = Store()
     journal = load("journal").Journal(store, "the supply was switched on or fell too low")
-    assert journal.told({}) == {}
+    assert journal.report({}) == {}
     journal.begins("alone")
     for cause in ("the program hung", "the program hung", "the reset pin"):
         journal = load("journal").Journal(store, cause)
         assert journal.waiting == "alone"
         journal.begins("alone")
-    assert journal.told({}) == {"waits": 4, "restarts": 3, "causes": {"the program hung": 2, "the reset pin": 1}}
+    assert journal.report({}) == {"waits": 4, "restarts": 3, "causes": {"the program hung": 2, "the reset pin": 1}}
     journal.ends()
-    assert load("journal").Journal(store, "any").told({})["restarts"] == 3
+    assert load("journal").Journal(store, "any").report({})["restarts"] == 3
     journal.forget()
-    assert load("journal").Journal(store, "any").told({}) == {}
+    assert load("journal").Journal(store, "any").report({}) == {}
 
 
 def test_a_flash_that_is_full_does_not_keep_the_board_from_waiting() -> None:
@@ -144,10 +144,10 @@ def test_a_feed_that_chatters_for_hours_keeps_the_first_and_the_worst() -> None:
         feed.bin("run", at_us + span_us, at_us + span_us, 30000, 29000, 1800, (0, 0, 0), span_us, sets)
     assert feed.too_many
     assert len(feed.dropouts) == load("feed_watch").MOST_DROPOUTS
-    told = feed.told()
-    assert told["losses"] == 20_000
-    assert told["first_loss"][0] < 1_000_000 + span_us
-    assert told["longest_loss"][1] == span_us * 47 // sets
+    report = feed.report()
+    assert report["losses"] == 20_000
+    assert report["first_loss"][0] < 1_000_000 + span_us
+    assert report["longest_loss"][1] == span_us * 47 // sets
     assert feed.dropouts == sorted(feed.dropouts)
 
 
@@ -160,8 +160,8 @@ def test_buffers_go_by_the_free_heap(free: int, edges: int, least_ring: int) -> 
     sizes = arena.plan(free)
     assert sizes["close_ups"] == edges * arena.WINDOW
     assert sizes["bins"] >= least_ring
-    words = 4 * (sizes["facts"] + arena.MOST["segments"])
-    assert sizes["bins"] + sizes["close_ups"] + words + arena.PROGRAM + arena.LEAST_SPARE <= free
+    word_bytes = 4 * (sizes["facts"] + arena.MOST["segments"])
+    assert sizes["bins"] + sizes["close_ups"] + word_bytes + arena.PROGRAM + arena.LEAST_SPARE <= free
 
 
 def test_a_heap_that_is_too_small_is_told_in_bytes() -> None:

@@ -1,4 +1,4 @@
-"""A recording made once from the simulated bench, through the real recorder, for tests that read or damage it."""
+"""A recording made once from the simulator, through the real recorder, for tests that read or damage it."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ class Silent:
     def __init__(self, answer: bool | None = None) -> None:
         self.answer, self.asked = answer, 0
         self.states: list[str] = []
-        self.told: list[tuple[str, ...]] = []
+        self.messages: list[tuple[str, ...]] = []
         self.why = ""
 
     def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
-        self.told.append(lines)
+        self.messages.append(lines)
 
     def bins(self, tracker: LiveTracker, *_: Any) -> None:
         if not self.states or self.states[-1] != tracker.state:

@@ -1,4 +1,4 @@
-"""The simulated bench: same seed same start, its fold is the firmware's, every scenario gets the verdict that its circuit says."""
+"""The simulator: same seed same start, its fold is the firmware's, every scenario gets the verdict that its circuit says."""
 
 from __future__ import annotations
 
@@ -42,24 +42,26 @@ def firmware_fold():
     st.integers(0, 4095),
     st.integers(0, 2**32 - 1),
 )
-def test_the_vectorised_fold_is_the_firmwares(channels: int, sets: int, bins: int, trigger: int, seed: int) -> None:
+def test_the_vectorised_fold_is_the_firmwares(channels: int, samples_per_bin: int, bins: int, trigger: int, seed: int) -> None:
     fold = firmware_fold()
     rng = np.random.default_rng(seed)
     level = rng.integers(0, 4096, size=(1, channels))
-    codes = np.clip(level + rng.integers(-300, 300, size=(bins * sets, channels)), 0, 4095).astype(np.uint16)
+    codes = np.clip(level + rng.integers(-300, 300, size=(bins * samples_per_bin, channels)), 0, 4095).astype(np.uint16)
     key = int(rng.integers(-1, channels))
-    many = fold_many(codes, sets, key, trigger)
+    many = fold_many(codes, samples_per_bin, key, trigger)
     flat = array("H", codes.ravel().tolist())
     for n in range(bins):
         out = bytearray(6 * channels + 6)
-        params = array("i", [n * sets * channels, sets, channels, key if key >= 0 else fold.NO_KEY, trigger, 0])
+        params = array(
+            "i", [n * samples_per_bin * channels, samples_per_bin, channels, key if key >= 0 else fold.NO_KEY, trigger, 0]
+        )
         fold.fold(flat, out, params)
-        words = np.frombuffer(bytes(out), dtype="<u2")
-        each = words[: 3 * channels].reshape(channels, 3)
+        fields = np.frombuffer(bytes(out), dtype="<u2")
+        each = fields[: 3 * channels].reshape(channels, 3)
         assert each[:, 0].tolist() == many.mean[n].tolist()
         assert each[:, 1].tolist() == many.lowest[n].tolist()
         assert each[:, 2].tolist() == many.highest[n].tolist()
-        assert words[3 * channels :].tolist() == [many.longest[n], many.head[n], many.tail[n]]
+        assert fields[3 * channels :].tolist() == [many.longest[n], many.head[n], many.tail[n]]
 
 
 def test_a_name_and_a_seed_are_one_start() -> None:

@@ -24,13 +24,13 @@ LOST = (
     "This is a wiring or supply fault; it can keep a sound engine from starting."
 )
 NOT_SHOWN = "The recording does not show enough to say whether the wiring is good. It must be repeated."
-MEND = "It must be put right before the engine is cranked again."
+RECOVER_INTERRUPTED_INSTALL = "It must be put right before the engine is cranked again."
 NEXT_STEP = {
     "PASS": "Nothing on this circuit. Go on with what was not tested.",
     "FAIL": "See the findings: measure the circuit named there.",
     "NO VERDICT": "Put right what the reasons name, and record again.",
 }
-WORDS = {"pass": "ok", "fail": "FAIL", "warn": "note", "no verdict": "undecided", "not measured": "not measured"}
+RESULT_LABELS = {"pass": "ok", "fail": "FAIL", "warn": "note", "no verdict": "undecided", "not measured": "not measured"}
 BATTERY_CHECKS = (CheckId.BATTERY_REST, CheckId.BATTERY_CRANK, CheckId.SUPPLY_MINIMUM)
 CAUTIONS = (
     "This record is about the circuits listed under what was tested, on this one start. It says nothing of anything else.",
@@ -41,7 +41,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class ReportInputs:
     """Plain texts and rows. Nothing in it is markup: whoever shows it escapes it.
 
     `notes` are all of the job: only those marked for the customer are shown. `photos`: bytes and caption of those chosen. `earlier`:
@@ -110,7 +110,7 @@ class Facts:
         feed = self.judgement.feed.verdict
         if not self.judgement.other_faults:
             return {"PASS": HELD + ".", "FAIL": LOST}.get(feed, NOT_SHOWN)
-        fault = f"Another fault was found in this start. {MEND}"
+        fault = f"Another fault was found in this start. {RECOVER_INTERRUPTED_INSTALL}"
         if feed == "PASS":
             return f"{fault} {HELD}: that wire is not the fault."
         return f"{LOST} {fault}" if feed == "FAIL" else f"{fault} {NOT_SHOWN}"
@@ -145,7 +145,7 @@ class Facts:
     def finding_rows(self) -> list[tuple[str, str, str, str, str]]:
         """(result, what, measured, uncertainty, limit) with units."""
         return [
-            (WORDS[f.result], sentence(f.reason), number(f, f.measured), number(f, f.uncertainty), number(f, f.limit))
+            (RESULT_LABELS[f.result], sentence(f.reason), number(f, f.measured), number(f, f.uncertainty), number(f, f.limit))
             for f in rows(self.judgement)
         ]
 
