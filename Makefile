@@ -11,7 +11,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 JOBS   ?= auto
 
-.PHONY: demo test check tests docs benchmark wheel format clean hardware hardware-check
+.PHONY: demo test check tests docs benchmark wheel format clean hardware hardware-check tests-all
 
 demo: $(VENV)/.installed
 	$(BIN)/firstcrank demo
@@ -25,6 +25,9 @@ check: $(VENV)/.installed-dev
 	$(BIN)/lint-imports
 
 tests: $(VENV)/.installed-dev
+	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal -m "not slow"
+
+tests-all: $(VENV)/.installed-dev
 	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal
 
 benchmark: $(VENV)/.installed-dev

@@ -34,9 +34,8 @@ def names() -> list[str]:
 
 
 def at_hand() -> list[str]:
-    """Those that every run of the tests looks at: one stranger of each family, every scenario. FIRSTCRANK_CORPUS=all: all."""
-    everything = os.environ.get("FIRSTCRANK_CORPUS") == "all"
-    return [name for name in names() if everything or name.endswith(f":{STRANGERS['seed']}") or name.startswith("sim:")]
+    """Those that every run of the tests looks at: every fifth. FIRSTCRANK_CORPUS=all: all of them."""
+    return names() if os.environ.get("FIRSTCRANK_CORPUS") == "all" else names()[::5]
 
 
 def made(name: str) -> Start | None:

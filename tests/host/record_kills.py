@@ -72,7 +72,8 @@ def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int
             word, _, name = line.partition(" ")
             {"begun": begun, "told": report}[word].add(name)
     with open_store(place) as store:
-        assert send(store).trouble == ()
+        trouble = send(store).trouble
+        assert trouble == (), trouble
         starts = records.job_detail(store, JOB).starts
         names = [row["file_name"] for row in starts]
         assert len(names) == len(set(names)), "filed twice"

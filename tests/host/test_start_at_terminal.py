@@ -89,6 +89,7 @@ def test_a_whole_visit_with_two_bursts_in_one_recording(tmp_path: Path) -> None:
     assert "Skipped: idle and charging" in noted
 
 
+@pytest.mark.slow
 def test_a_hot_restart_goes_into_the_same_recording(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:hot_restart,speed=10")
     answered(program)
@@ -111,6 +112,7 @@ def test_a_hot_restart_goes_into_the_same_recording(tmp_path: Path) -> None:
     assert noted.count("key off: feed seen dead") == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "code"), [("healthy_24v", 0), ("second_burst_starts,system=24", 0), ("hot_restart,system=24", 0)]
 )
@@ -120,6 +122,7 @@ def test_a_vehicle_of_24_volts(tmp_path: Path, name: str, code: int) -> None:
     assert "SIMULATED" in output
 
 
+@pytest.mark.slow
 def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:never_starts,speed=40", "--starter-rest", "30")
     for _ in range(6):
@@ -137,6 +140,7 @@ def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
     assert code == 0, plain(output)[-1500:]  # the key feed held through all three
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "code"),
     [  # the key feed held through what was cranked: that is all that a PASS says
@@ -155,6 +159,7 @@ def test_odd_starts_end_by_themselves_with_a_kept_file_and_an_honest_verdict(tmp
     assert "Traceback" not in output
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["no_crank", "battery_disconnected"])
 def test_nobody_cranks(tmp_path: Path, name: str) -> None:
     """Ten minutes on a vehicle; a tenth of a minute here."""

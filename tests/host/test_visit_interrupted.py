@@ -19,6 +19,7 @@ from firstcrank.visit.values import Stage
 from .terminal import finished, plain
 from .visit_at_terminal import answered, last_stage, led_on, led_to, start, verdict_of
 
+pytestmark = pytest.mark.slow
 CLOSED_S = 1.0
 LONG = os.environ.get("FIRSTCRANK_VISIT_LONG") == "1"
 PULLED = {  # the port, and the second of the recording in which the cable goes
