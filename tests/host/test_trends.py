@@ -49,7 +49,7 @@ def test_by_period_vehicle_board_and_technician(store: Store) -> None:
     assert sum(p.failed for p in whole.periods) == COUNT // 10
     drops = [p.feed_drop_v for p in whole.periods]
     assert drops == sorted(drops)
-    assert sum(trends(store, choice=Choice(search_text="pickup")).verdicts.values()) == COUNT // 2
+    assert sum(trends(store, choice=Choice(find="pickup")).verdicts.values()) == COUNT // 2
     assert trends(store, choice=Choice(technician="zoe")).verdicts == {"PASS": COUNT // 2}
     assert sum(trends(store, choice=Choice(technician="hale")).verdicts.values()) == COUNT // 2, "not the van that is called so"
     assert list(trends(store, choice=Choice(board="board07")).drift) == ["board07"]

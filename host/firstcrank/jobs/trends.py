@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Select, select
 
-from firstcrank.jobs.folding import folded
+from firstcrank.jobs.folding import folded, search_text
 from firstcrank.jobs.listing import COUNTED, list_jobs
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import Store
@@ -34,7 +34,7 @@ class Spread:
 class Choice:
     """Which starts: of jobs that a search finds (vehicle, customer, any word), of a board, of a technician, of some days (times.py)."""
 
-    search_text: str = ""
+    find: str = ""
     board: str = ""
     technician: str = ""
     first_day: str = ""
@@ -114,15 +114,15 @@ def _chosen(store: Store, query: Select[Any], choice: Choice) -> Select[Any]:
         query = query.where(STARTS.c.board.contains(choice.board, autoescape=True))
     if choice.technician:
         query = query.where(STARTS.c.job_id.in_(_jobs(store, choice.technician, "technician")))
-    if choice.search_text.strip():
-        query = query.where(STARTS.c.job_id.in_(_jobs(store, choice.search_text)))
+    if choice.find.strip():
+        query = query.where(STARTS.c.job_id.in_(_jobs(store, choice.find)))
     return query
 
 
-def _jobs(store: Store, search_text: str, field: str = "") -> list[int]:
+def _jobs(store: Store, find: str, field: str = "") -> list[int]:
     """Ids of the jobs that a search finds; with `field` those that have every word in this field."""
-    wanted = [way for word in search_text.split() for way in folded(word)[:1]]
-    found = list_jobs(store, search_text, archived=True, most=MOST_JOBS)
+    wanted = [way for word in find.split() for way in folded(word)[:1]]
+    found = list_jobs(store, find, archived=True, most=MOST_JOBS)
     return [
         line.job["id"] for line in found if not field or all(w in search_text([str(line.job["technician"])]) for w in wanted)
     ]
