@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from firstcrank.analysis.switch_test import SwitchResult, SwitchWord
 from firstcrank.cli.checklist import keep_by_board
 from firstcrank.cli.main import main
 from firstcrank.errors import UsageError
@@ -169,18 +170,21 @@ def test_what_is_published_names_its_source_and_says_it() -> None:
 
 
 def test_what_switch_test_and_watch_show_of_their_checks() -> None:
-    held = from_switch_test("FEED HELD, SWITCH TEST ONLY", "ten turns")
-    lost = from_switch_test("FEED LOST IN START", "0.3 s")
+    held = from_switch_test(SwitchResult(SwitchWord.HELD, "ten turns", 10))
+    lost = from_switch_test(SwitchResult(SwitchWord.LOST, "0.3 s", 1))
     assert held is not None
     assert lost is not None
     assert (held.state, lost.state) == (State.DONE, State.FAILED)
-    assert from_switch_test("START NOT SEEN", "no lead") is None
+    assert from_switch_test(SwitchResult(SwitchWord.NOT_SEEN, "no lead", 0)) is None
+    assert from_switch_test(SwitchResult(SwitchWord.HELD, "nine turns", 9)) is None  # the check asks for ten
     quiet, shaken = from_watch(0, 600.0, "", ""), from_watch(3, 600.0, "fuse holder", "")
     assert quiet is not None
     assert shaken is not None
     assert (quiet.state, shaken.state) == (State.DONE, State.FAILED)
     assert "fuse holder" in shaken.text
     assert from_watch(0, 0.0, "", "") is None
+    assert from_watch(0, 59.9, "", "") is None  # nobody has moved a harness in less than a minute
+    assert from_watch(0, 60.0, "", "") is not None
     assert from_watch(0, 600.0, "", "battery at 11.98 V") is None
 
 
@@ -189,7 +193,7 @@ def test_they_are_kept_with_the_job_and_an_unknown_job_is_told_first(
 ) -> None:
     store = str(tmp_path / "shop.sqlite")
     assert code_of("jobs", "new", "1207", "--store", store) == 0
-    keep_by_board("1207", store, "switch_test", from_switch_test("FEED HELD, SWITCH TEST ONLY", "ten turns"))
+    keep_by_board("1207", store, "switch_test", from_switch_test(SwitchResult(SwitchWord.HELD, "ten turns", 10)))
     keep_by_board("1207", store, "watch", from_watch(2, 60.0, "bulkhead plug", ""))
     keep_by_board("1207", store, "watch", from_watch(0, 0.0, "", ""))
     assert "stays open" in capsys.readouterr().out

@@ -68,7 +68,7 @@ def switch_test(**options: Any) -> int:
         from firstcrank.cli.checklist import keep_by_board
         from firstcrank.visit.checklist import from_switch_test
 
-        keep_by_board(options["job"], options["store"], "switch_test", from_switch_test(result.word, result.reason))
+        keep_by_board(options["job"], options["store"], "switch_test", from_switch_test(result))
     _put_back(console, ask=not options["yes"])
     return EXIT[result.word]
 

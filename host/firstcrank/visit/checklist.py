@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from firstcrank.analysis.switch_test import TURNS_WANTED, SwitchResult, SwitchWord
 from firstcrank.errors import UsageError
 from firstcrank.model.judgement import Judgement
 from firstcrank.model.vocabulary import Result
@@ -28,6 +29,7 @@ SCALES = {
     "s": {"s": 1.0, "ms": 1e-3},
 }
 TYPED = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([a-zA-ZΩ°]*)")
+WATCHED_LEAST_S = 60.0  # a harness is not moved along its length in less: the tool's own, no source
 SLIP = 8.0  # a reading this many times above or below its limits is asked about again: a decimal point has slipped
 
 
@@ -167,17 +169,19 @@ def from_judgement(check: Check, judgement: Judgement) -> Outcome | None:
     return Outcome(State.DONE, f"by the board: {passing[0].reason}") if passing and len(passing) == len(found) else None
 
 
-def from_switch_test(word: str, reason: str) -> Outcome | None:
-    """What a switch test shows; None where START was not seen, so that nothing is proved."""
-    states = {"FEED HELD, SWITCH TEST ONLY": State.DONE, "FEED LOST IN START": State.FAILED}
-    return Outcome(states[word], f"by the board: {word}: {reason}") if word in states else None
+def from_switch_test(result: SwitchResult) -> Outcome | None:
+    """What a switch test shows; None where it proves nothing: START not seen, or held through fewer turns than are wanted."""
+    text = f"by the board: {result.word}: {result.reason}"
+    if result.word is SwitchWord.LOST:
+        return Outcome(State.FAILED, text)
+    return Outcome(State.DONE, text) if result.word is SwitchWord.HELD and result.turns >= TURNS_WANTED else None
 
 
 def from_watch(count: int, watched_s: float, worst: str, ended: str) -> Outcome | None:
-    """What a harness watch shows; None where nothing was watched or a low battery ended it without a loss."""
+    """What a harness watch shows; None where it proves nothing: no dropout, but too short, or ended by a low battery."""
     if count:
         return Outcome(State.FAILED, f"by the board: {count} dropouts in {watched_s:.0f} s, most at {worst}")
-    if watched_s <= 0.0 or ended:
+    if watched_s < WATCHED_LEAST_S or ended:
         return None
     return Outcome(State.DONE, f"by the board: no dropout in {watched_s:.0f} s")
 

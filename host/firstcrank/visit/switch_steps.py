@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from firstcrank.analysis.switch_test import TURNS_WANTED
 from firstcrank.visit.values import Bins, Event, Key, Show, Word
 
 ON_S = 2.0
@@ -43,7 +44,7 @@ def switch_step(visit: SwitchVisit, event: Event) -> SwitchVisit:
 
 def switch_show(visit: SwitchVisit) -> Show:
     """The position that comes next, as one large word."""
-    line = f"{visit.turns} of 10 turns through START. No engine turns; this is no start."
+    line = f"{visit.turns} of {TURNS_WANTED} turns through START. No engine turns; this is no start."
     keys = (("q", "done"),)
     held_s = visit.now_s - visit.since_s
     if visit.position == "START":
