@@ -8,7 +8,7 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -37,8 +37,8 @@ def _as_other_user(folder: Path) -> list[str]:
 
 
 @contextlib.contextmanager
-def shared_store() -> Iterator[str]:
-    """URL of an empty database."""
+def server() -> Iterator[Callable[[str], str]]:
+    """A running server: a call with a name makes an empty database and returns its URL."""
     pytest.importorskip("psycopg", reason="the PostgreSQL driver is not installed (firstcrank[postgres])")
     programs = _programs()
     with tempfile.TemporaryDirectory(prefix="fcpg") as name:
@@ -49,12 +49,22 @@ def shared_store() -> Iterator[str]:
         def run(*command: str) -> None:
             subprocess.run([*prefix, *command], check=True, capture_output=True, cwd="/")
 
+        def database(called: str) -> str:
+            run(str(programs / "createdb"), "-h", str(folder), "-U", "bay", called)
+            return f"postgresql://bay@/{called}?host={folder}"
+
         run(str(programs / "initdb"), "-D", str(data), "-A", "trust", "-U", "bay", "-E", "UTF8", "--no-sync")
         options = f"-k {folder} -c listen_addresses='' -c fsync=off"
         run(str(programs / "pg_ctl"), "-D", str(data), "-w", "-o", options, "-l", str(folder / "log"), "start")
         try:
-            run(str(programs / "createdb"), "-h", str(folder), "-U", "bay", "shop")
-            yield f"postgresql://bay@/shop?host={folder}"
+            yield database
         finally:
             with contextlib.suppress(subprocess.CalledProcessError):
                 run(str(programs / "pg_ctl"), "-D", str(data), "-m", "immediate", "stop")
+
+
+@contextlib.contextmanager
+def shared_store() -> Iterator[str]:
+    """URL of an empty database on a server of its own, which a test may stop or kill."""
+    with server() as database:
+        yield database("shop")

@@ -31,15 +31,6 @@ from .sim_recording import recorded
 GOLDEN = Path(__file__).parents[1] / "golden" / "data" / "store" / "shop-backup.zip"
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def place(request: pytest.FixtureRequest, tmp_path: Path):
-    if request.param == "sqlite":
-        yield str(tmp_path / "shop.sqlite")
-    else:
-        with shared_store() as url:
-            yield url
-
-
 @pytest.fixture
 def start(tmp_path: Path) -> Path:
     path = tmp_path / "start.fcr"

@@ -21,17 +21,7 @@ from firstcrank.jobs.store import Store, open_store
 from firstcrank.jobs.times import day_range
 from firstcrank.jobs.trends import trends
 
-from .postgres import shared_store
 from .sim_recording import recorded
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def place(request: pytest.FixtureRequest, tmp_path: Path):
-    if request.param == "sqlite":
-        yield str(tmp_path / "shop.sqlite")
-    else:
-        with shared_store() as url:
-            yield url
 
 
 @pytest.fixture

@@ -32,17 +32,7 @@ from firstcrank.jobs.vin import check_digit, vin_warnings
 from firstcrank.report.gather import from_store
 from firstcrank.report.html import render
 
-from .postgres import shared_store
 from .sim_recording import recorded
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def place(request: pytest.FixtureRequest, tmp_path: Path):
-    if request.param == "sqlite":
-        yield str(tmp_path / "shop.sqlite")
-    else:
-        with shared_store() as url:
-            yield url
 
 
 @pytest.fixture

@@ -19,7 +19,6 @@ from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.salvage import salvage
 from firstcrank.jobs.store import Store, open_store
 
-from .postgres import shared_store
 from .sim_recording import recorded
 
 
@@ -42,22 +41,13 @@ def filled(place: str, folder: Path, jobs: int = 40) -> Store:
     return store
 
 
-@pytest.mark.parametrize("database", ["sqlite", "postgresql"])
-def test_a_whole_record_is_whole_and_salvages_whole(database: str, tmp_path: Path) -> None:
-    if database == "postgresql":
-        with shared_store() as url:
-            _whole(url, tmp_path)
-    else:
-        _whole(str(tmp_path / "s.sqlite"), tmp_path)
-
-
-def _whole(place: str, folder: Path) -> None:
-    with filled(place, folder) as store:
+def test_a_whole_record_is_whole_and_salvages_whole(place: str, tmp_path: Path) -> None:
+    with filled(place, tmp_path) as store:
         found = check(store)
         assert found.trouble == []
         assert (found.rows["jobs"], found.rows["starts"], found.contents) == (40, 2, 3)
         before = records.job_detail(store, "J000")
-    with open_store(str(folder / "new.sqlite")) as target:
+    with open_store(str(tmp_path / "new.sqlite")) as target:
         done = salvage(place, target)
         assert done.lost == []
         assert done.rows == found.rows

@@ -125,12 +125,7 @@ def test_a_vehicle_of_24_volts(tmp_path: Path, name: str, code: int) -> None:
 @pytest.mark.slow
 def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:never_starts,speed=40", "--starter-rest", "30")
-    for _ in range(6):
-        program.expect(r"\d/6 ")
-        program.sendline("y")
-    for _ in range(3):
-        program.expect("Enter: not known")
-        program.sendline("")
+    answered(program, figures=3)
     program.expect("lamp is out")
     program.send(" ")
     code, output = finished(program)

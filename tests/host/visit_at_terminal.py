@@ -35,12 +35,12 @@ def start(folder: Path, port: str, *more: str, **terminal: object) -> pexpect.sp
     return run_at(folder, "start", "--port", port, "--out", "start.fcr", *ANSWERS, *more, **terminal)  # type: ignore[arg-type]
 
 
-def answered(program: pexpect.spawn[str]) -> None:
-    """Every question before the key with yes, every figure of the maker's left open."""
+def answered(program: pexpect.spawn[str], figures: int = 4) -> None:
+    """Every question before the key with yes; of the maker's figures the `figures` that no option gave are left open."""
     for _ in range(6):
         program.expect(r"\d/6 ")
         program.sendline("y")
-    for _ in range(4):
+    for _ in range(figures):
         program.expect("Enter: not known")
         program.sendline("")
 
