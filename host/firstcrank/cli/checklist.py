@@ -140,8 +140,8 @@ class _Record:
         """The maker's figure kept for this engine in any job; None where it was never given."""
         mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
         with opened(self._place) as store:
-            for line in self._listing.list_jobs(store, FIGURE, archived=True, most=10_000):
-                notes = self._records.job_detail(store, line.job["number"]).notes
+            for job in self._listing.every_job(store, FIGURE):
+                notes = self._records.job_detail(store, job["number"]).notes
                 values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]
                 if values:
                     return float(values[-1])

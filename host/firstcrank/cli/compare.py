@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from firstcrank.cli.say import say
-from firstcrank.cli.store_option import opened
+from firstcrank.cli.store_option import STORE, opened
 from firstcrank.errors import UsageError
 from firstcrank.whole_file import whole_file
 
@@ -30,7 +29,7 @@ OUT = click.Path(path_type=Path)
 @click.option("--pdf", type=OUT, help="The comparison as a PDF.")
 @click.option("--png", type=OUT, help="Plot: one above the other, and the difference.")
 @click.option("--page", "paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
-@click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
+@STORE
 def compare(
     first: str, second: str, html: Path | None, pdf: Path | None, png: Path | None, paper: str, place: str | None
 ) -> None:
@@ -110,13 +109,13 @@ def _write(one: Side, two: Side, compared: Comparison, targets: tuple[tuple[Path
     """Each file that was asked for, whole or not at all."""
     for target, kind in targets:
         if target is not None:
-            content = _content(one, two, compared, kind)()
+            content = _content(one, two, compared, kind)
             with whole_file(target, replace=True) as file:
                 file.write(content)
             say(str(target))
 
 
-def _content(one: Side, two: Side, compared: Comparison, kind: str) -> Callable[[], bytes]:
+def _content(one: Side, two: Side, compared: Comparison, kind: str) -> bytes:
     from firstcrank.report.before_after import TITLE, document
     from firstcrank.report.settings import shop
 
@@ -125,15 +124,15 @@ def _content(one: Side, two: Side, compared: Comparison, kind: str) -> Callable[
     if kind == "png":
         from firstcrank.report.plots import as_png, comparison
 
-        return lambda: as_png(comparison(compared, (f"{one.name}: {one.result}", f"{two.name}: {two.result}")))
+        return as_png(comparison(compared, (f"{one.name}: {one.result}", f"{two.name}: {two.result}")))
     parts = document(one, two, owner.name, owner.logo)
     if kind == "html":
         from firstcrank.report.html import page
 
-        return lambda: page(parts, title).encode("utf-8")
+        return page(parts, title).encode("utf-8")
     from firstcrank.report.pdf import paper
 
-    return lambda: paper(parts, title, kind, owner.name, owner.font)
+    return paper(parts, title, kind, owner.name, owner.font)
 
 
 def _load(name: str, place: str | None) -> Side:

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
-from firstcrank.cli.store_option import opened
+from firstcrank.cli.store_option import STORE, opened
 from firstcrank.tracefiles.table import load, writable_suffixes, write
 
 HELP = f"Write START (a number in the record, or a recording file) as FILE: {', '.join(writable_suffixes())}."
@@ -17,7 +17,7 @@ EXAMPLES = "\n\n\b\nExamples:\n  firstcrank export start.fcr start.csv\n  firstc
 @click.command(help=HELP + EXAMPLES)
 @click.argument("start")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
+@STORE
 def export(start: str, file: Path, place: str | None) -> None:
     """Write a recording as a file of another format."""
     from firstcrank.jobs.recordings import recording_of

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.say import say
-from firstcrank.cli.store_option import opened
+from firstcrank.cli.store_option import STORE, opened
 from firstcrank.errors import UsageError
 from firstcrank.whole_file import whole_file
 
@@ -20,7 +20,7 @@ from firstcrank.whole_file import whole_file
 @click.option("--png", type=click.Path(path_type=Path), help="Plot of the whole start as PNG.")
 @click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
 @click.option("--before", help="The start before the repair. Default: the job's last one marked so, for one marked after it.")
-@click.option("--store", "place", envvar="FIRSTCRANK_STORE", help="Record store.")
+@STORE
 def report(
     start: str, html: Path | None, pdf: Path | None, png: Path | None, page: str, before: str | None, place: str | None
 ) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import cast
+from typing import TypeVar, cast
 
 from sqlalchemy import ColumnElement, Select, func, or_, select
 
@@ -15,6 +15,7 @@ from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import day_range
 from firstcrank.printable import storable
 
+Query = TypeVar("Query", bound=Select[*tuple[object, ...]])
 COUNTED = STARTS.c.state.not_in([str(state) for state in UNCOUNTED])
 
 
@@ -57,8 +58,7 @@ def list_jobs(
         real = select(STARTS.c.job_id).where(STARTS.c.verdict == verdict, STARTS.c.synthetic.is_(False), COUNTED)
         query = query.where(JOBS.c.id.in_(real))
     query = _between(query, first_day, last_day)
-    for word in storable(text).split():
-        query = query.where(or_(*(_holds(store, way) for way in ways_of(word))))
+    query = _searched(store, query, text)
     with store.engine.connect() as connection:
         rows = [dict(row) for row in connection.execute(query).mappings()]
         ids = [row["last_start"] for row in rows if row["last_start"] is not None]
@@ -71,6 +71,19 @@ def list_jobs(
         JobSummary(cast(JobRow, row), int(row["start_count"]), *verdicts.get(row["last_start"], ("", None, False)))
         for row in rows
     ]
+
+
+def every_job(store: Store, text: str) -> list[JobRow]:
+    """Every job that has each word of `text`, archived ones too, the newest first; without a look at its starts."""
+    query = _searched(store, select(JOBS).order_by(JOBS.c.id.desc()), text)
+    with store.engine.connect() as connection:
+        return [cast(JobRow, dict(row)) for row in connection.execute(query).mappings()]
+
+
+def _searched(store: Store, query: Query, text: str) -> Query:
+    for word in storable(text).split():
+        query = query.where(or_(*(_holds(store, way) for way in ways_of(word))))
+    return query
 
 
 def _holds(store: Store, way: str) -> ColumnElement[bool]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tempfile
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -49,3 +50,12 @@ def with_answers(reading: Reading, context: Context) -> Reading:
     plain = Context()
     given = {name: getattr(context, name) for name in ANSWERS if getattr(context, name) != getattr(plain, name)}
     return replace(reading, answers={**reading.answers, **given})
+
+
+def read_again(content: bytes, file_name: str, calibration_json: str = "", reading_json: str = "") -> Recording:
+    """A kept recording by its bytes and the columns of its start, read as it was when it was filed. Raises as Reading.load."""
+    calibration = Calibration.from_json(json.loads(calibration_json)) if calibration_json else None
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / ("start" + (Path(file_name).suffix or ".fcr"))
+        path.write_bytes(content)
+        return Reading.from_json(reading_json).load(path, calibration)

@@ -19,7 +19,7 @@ from sqlalchemy import select
 from firstcrank import __version__
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.extras import extra_packages
-from firstcrank.jobs.listing import COUNTED, list_jobs
+from firstcrank.jobs.listing import COUNTED, every_job
 from firstcrank.jobs.rejudge_one import Again, Piece, judge_piece
 from firstcrank.jobs.rows import StartRow
 from firstcrank.jobs.schema import JOBS, STARTS
@@ -29,7 +29,6 @@ from firstcrank.parallel import each_done
 from firstcrank.whole_file import whole_file
 
 AT_ONCE = 8  # starts in one piece of work: fewer trips, and still little memory
-MOST_JOBS = 1_000_000
 ROWS_AT_ONCE = 1_000
 
 
@@ -42,7 +41,7 @@ def chosen_starts(store: Store, search: str = "", simulated: bool = False) -> li
         ids = [(int(row[0]), int(row[1])) for row in connection.execute(query.add_columns(STARTS.c.job_id))]
     if not search.strip():
         return [start for start, _ in ids]
-    jobs = {line.job["id"] for line in list_jobs(store, search, archived=True, most=MOST_JOBS)}
+    jobs = {job["id"] for job in every_job(store, search)}
     return [start for start, job in ids if job in jobs]
 
 

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import json
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 
 from firstcrank.analysis.as_json import to_table
 from firstcrank.analysis.verdict import judge
-from firstcrank.calibration import Calibration
 from firstcrank.errors import FirstcrankError
 from firstcrank.jobs.contents import Packed, unpack
-from firstcrank.jobs.reading import Reading
+from firstcrank.jobs.reading import read_again
 from firstcrank.limits import Limits
 
 
@@ -70,11 +67,7 @@ def judge_again(piece: Piece) -> Again:
         if limits.system_v != before.system_v:
             return Again(*filed, trouble=f"the limits are for {limits.system_v} V, this start is of {before.system_v} V")
         content = unpack(piece.packed, piece.content_hash)
-        calibration = Calibration.from_json(json.loads(piece.calibration_json)) if piece.calibration_json else None
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / ("start" + (Path(piece.file_name).suffix or ".fcr"))
-            path.write_bytes(content)
-            recording = Reading.from_json(piece.reading_json).load(path, calibration)
+        recording = read_again(content, piece.file_name, piece.calibration_json, piece.reading_json)
         found = judge(recording.trace, limits, recording.context)
     except (FirstcrankError, ValueError, KeyError, TypeError) as error:
         return Again(*filed, trouble=str(error))

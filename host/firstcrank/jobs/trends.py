@@ -11,12 +11,11 @@ import numpy as np
 from sqlalchemy import Select, select
 
 from firstcrank.jobs.folding import folded, search_text
-from firstcrank.jobs.listing import COUNTED, list_jobs
+from firstcrank.jobs.listing import COUNTED, every_job
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import day_range
 
-MOST_JOBS = 1_000_000
 MOST_MONTHS = 24  # with more of them the periods are years
 
 
@@ -122,10 +121,8 @@ def _chosen(store: Store, query: Select[Any], choice: Choice) -> Select[Any]:
 def _jobs(store: Store, find: str, field: str = "") -> list[int]:
     """Ids of the jobs that a search finds; with `field` those that have every word in this field."""
     wanted = [way for word in find.split() for way in folded(word)[:1]]
-    found = list_jobs(store, find, archived=True, most=MOST_JOBS)
-    return [
-        line.job["id"] for line in found if not field or all(w in search_text([str(line.job["technician"])]) for w in wanted)
-    ]
+    found = every_job(store, find)
+    return [job["id"] for job in found if not field or all(w in search_text([str(job["technician"])]) for w in wanted)]
 
 
 def _periods(rows: Sequence[dict[str, Any]]) -> tuple[Period, ...]:

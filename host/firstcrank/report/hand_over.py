@@ -15,8 +15,7 @@ from pathlib import Path
 
 from firstcrank import __version__
 from firstcrank.errors import FirstcrankError, StoreError, UnwritableFileError, UsageError
-from firstcrank.jobs.listing import list_jobs
-from firstcrank.jobs.recordings import recording_of
+from firstcrank.jobs.listing import every_job
 from firstcrank.jobs.records import JobDetail, job_detail
 from firstcrank.jobs.rows import StartRow
 from firstcrank.jobs.store import Store
@@ -29,12 +28,11 @@ SCHEMA_FILE = "job.schema.json"
 NOT_HANDED_OVER = ("search_text", "id", "job_id", "archived")
 PARSED = ("judgement_json", "limits_json", "calibration_json", "reading_json")
 SUMMARY = ("start", "file_name", "when_utc", "verdict", "feed_verdict", "state", "reason", "cause", "feed_drop_v", "speed_rpm")
-MOST_JOBS = 1_000_000
 
 
 def found_jobs(store: Store, search: str) -> list[str]:
     """Numbers of the jobs that a search finds, archived ones too."""
-    return [line.job["number"] for line in list_jobs(store, search, archived=True, most=MOST_JOBS)]
+    return [job["number"] for job in every_job(store, search)]
 
 
 def hand_over(store: Store, number: str, folder: Path, paper: str = "A4") -> list[str]:
@@ -90,8 +88,8 @@ def _start(store: Store, start: StartRow, folder: Path, names: dict[str, str], p
         original = f"{stem}-original{Path(start['file_name']).suffix.lower()[:8] or '.fcr'}"
         (folder / original).write_bytes(store.contents.get(start["content_hash"]))
         names[start["uuid"]] = original
-        write(folder / f"{stem}.csv", recording_of(store, start))
         inputs = from_store(store, str(start["id"]))
+        write(folder / f"{stem}.csv", inputs.recording)
         (folder / f"{stem}.html").write_text(html.render(inputs), "utf-8")
         (folder / f"{stem}.pdf").write_bytes(pdf.render(inputs, paper))
     except FirstcrankError as error:
