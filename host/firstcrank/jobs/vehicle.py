@@ -14,8 +14,8 @@ from firstcrank.jobs.records import find_job
 from firstcrank.jobs.schema import JOBS, STARTS
 from firstcrank.jobs.store import Store
 
-# Belongs to the vehicle and stays. Own key, module plugged in, temperature and charger are asked again: they can have changed.
-STAYS = ("feed_kind", "cylinders", "hold_on_s", "known_load_ohm")
+# Belongs to the vehicle and stays. The rest can have changed. A test load above all: with none fitted its ohms would make any supply good.
+STAYS = ("feed_kind", "cylinders", "hold_on_s")
 SHIPPED = "shipped "  # how the name of limits of ours begins
 MOST = 20  # starts looked through
 
