@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import tempfile
 
@@ -13,3 +14,9 @@ settings.register_profile("long", max_examples=1000, deadline=None, suppress_hea
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 os.environ.setdefault("FIRSTCRANK_OUTBOX", tempfile.mkdtemp(prefix="fc-outbox-"))  # never that of whoever runs the tests
+
+
+def pytest_collection_finish() -> None:
+    """The firmware collects its garbage often, as a board must: on this Python that need not walk every collected test each time."""
+    gc.collect()
+    gc.freeze()
