@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from datetime import UTC, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from firstcrank.cli.record import choose_calibration
 from firstcrank.errors import CalibrationError
 from firstcrank.limits import shipped
 
-TODAY = datetime.now(UTC).date()
+TODAY = date(2026, 6, 1)
 
 
 class Board:
@@ -36,7 +36,7 @@ def measured(days_old: int) -> Calibration:
 def choose(board: Board, file: Path | None = None, acquisition: str = "auto") -> tuple[Calibration, str]:
     output = io.StringIO()
     console = Console(file=output, width=200)
-    return choose_calibration(board, file, shipped(12), console, acquisition), output.getvalue()  # type: ignore[arg-type]
+    return choose_calibration(board, file, shipped(12), console, acquisition, TODAY), output.getvalue()  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -160,11 +160,16 @@ def ask(context: Context, ask_user: bool) -> Context:
 
 
 def choose_calibration(
-    client: BoardClient, file: Path | None, limits: Limits, console: Console, acquisition: str = "auto"
+    client: BoardClient,
+    file: Path | None,
+    limits: Limits,
+    console: Console,
+    acquisition: str = "auto",
+    today: date | None = None,
 ) -> Calibration:
     """The file named, else the one measured and kept on the board, else the nominal one of the minimal build.
 
-    Tells where it is old. Raises CalibrationError where it was measured through another converter than the one that samples.
+    Tells where it is old on `today` (the computer's day where none is given). Raises CalibrationError where it was measured through another converter than the one that samples.
     """
     from datetime import UTC
     from importlib import resources
@@ -185,7 +190,7 @@ def choose_calibration(
             return read_calibration(path, behind)
     calibration = read_calibration(file, behind) if file is not None else Calibration.from_json(stored or {})
     _same_converter(calibration, behind)
-    old = age_warning(calibration, datetime.now(UTC).date())
+    old = age_warning(calibration, today or datetime.now(UTC).date())
     if old:
         console.print(f"The calibration is {old}: {DO}", markup=False)
     return calibration
