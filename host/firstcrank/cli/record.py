@@ -169,7 +169,8 @@ def choose_calibration(
 ) -> Calibration:
     """The file named, else the one measured and kept on the board, else the nominal one of the minimal build.
 
-    Tells where it is old on `today` (the computer's day where none is given). Raises CalibrationError where it was measured through another converter than the one that samples.
+    Tells where it is old on `today` (the computer's day where none is given). Raises CalibrationError where
+    another converter measured it than samples now.
     """
     from datetime import UTC
     from importlib import resources
