@@ -89,6 +89,19 @@ def test_a_whole_visit_with_two_bursts_in_one_recording(tmp_path: Path) -> None:
     assert "Skipped: idle and charging" in noted
 
 
+def test_steps_skipped_at_once_after_a_good_start_still_give_its_verdict(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:runs_on")
+    answered(program)
+    program.expect("lamp is out")
+    program.send(" ")
+    program.expect("It runs. Oil pressure", timeout=60)
+    program.send("ssss")
+    program.expect("LEAVE THE KEY ON for")
+    code, output = finished(program)
+    assert code == 0, plain(output)[-1500:]
+    assert "Skipped: hot restart" in "\n".join(read_native(tmp_path / "start.fcr").trace.notes)
+
+
 @pytest.mark.slow
 def test_a_hot_restart_goes_into_the_same_recording(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:hot_restart,speed=10")

@@ -201,6 +201,28 @@ def test_what_is_skipped_stands_in_the_account() -> None:
     assert "no reason given" in answer(Visit(), BEFORE[0], "skip").skipped[0]
 
 
+@pytest.mark.parametrize(("letters", "why"), [("ssss", "the last step was skipped"), ("q", "ended at the keyboard")])
+def test_an_end_asked_for_too_early_waits_for_what_the_verdict_needs(letters: str, why: str) -> None:
+    def released() -> Driven:
+        return Driven().to_ready().crank(2.0, running=True, wait_s=1.7).key(letters)
+
+    held = released()
+    assert held.visit.stage is not Stage.OVER
+    assert "LEAVE THE KEY ON for 1.7 s more" in show(held.visit).line
+    held.readings(1.0, "released", wait_s=0.7)
+    assert held.visit.stage is not Stage.OVER
+    held.readings(0.1, "released")
+    assert (held.visit.stage, held.visit.why) == (Stage.OVER, why)
+    again = released().key("q")
+    assert (again.visit.stage, again.visit.why) == (Stage.OVER, why)
+    off = released().readings(0.2, "released", 0.0, wait_s=1.5)
+    assert off.visit.stage is Stage.OVER  # the key is off: no longer watch can bring it
+    never = released().readings(6.5, "released", wait_s=1.5)
+    assert never.visit.stage is Stage.OVER
+    cranked = released().crank(1.0, wait_s=1.7)
+    assert cranked.visit.stage is Stage.REST
+
+
 def test_hammered_keys_move_nothing_on_that_is_not_asked() -> None:
     driven = Driven().key("zxcv sorn\r\n" * 50)
     assert driven.visit.stage is Stage.SEE_OFF

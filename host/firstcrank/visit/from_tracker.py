@@ -11,6 +11,7 @@ def bins_event(tracker: LiveTracker, limits: Limits, battery_v: float, feed_v: f
     """One event for a handful of bins: means over them, the feed's lowest, and what the tracker has found. Volts."""
     start_s, end_s = tracker.crank_start_s, tracker.crank_end_s
     crank_s = 0.0 if start_s is None else (end_s if end_s is not None else tracker.now_s) - start_s
+    missing = tracker.missing() if tracker.state == "released" else ()
     return Bins(
         now_s=tracker.now_s,
         battery_v=battery_v,
@@ -18,7 +19,8 @@ def bins_event(tracker: LiveTracker, limits: Limits, battery_v: float, feed_v: f
         lowest_v=lowest_v,
         state=tracker.state,
         crank_s=crank_s,
-        missing=tuple(m.reason for m in tracker.missing()) if tracker.state == "released" else (),
+        missing=tuple(m.reason for m in missing),
+        wait_s=max((m.wait_s for m in missing), default=0.0),
         running=tracker.signs.runs_by_itself,
         bridged=tracker.signs.bridged,
         feed_good=tracker.signs.low_s <= limits["turn_bounce_max_s"],

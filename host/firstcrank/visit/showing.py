@@ -19,6 +19,9 @@ def show(visit: Visit) -> Show:
             keys=(("a", "it has stopped"), QUIT),
             warning=True,
         )
+    if visit.ending and visit.stage is not Stage.OVER:
+        line = f"LEAVE THE KEY ON for {max(visit.wait_s, 0.5):.1f} s more: the verdict needs it."
+        return Show(Word.REST, line, (f"Then: {visit.ending}.",), (("q", "end at once"), AIR), countdown_s=visit.wait_s)
     return {
         Stage.SEE_OFF: _see_off,
         Stage.SEE_ON: _see_on,

@@ -21,6 +21,7 @@ IDLE_S = 62.0  # charging is judged after a minute
 SETTLE_S = 2.5  # watched after a crank in any case, for the judge
 NO_FEED_S = 0.3
 DEAD_S = 0.05
+MOST_HELD_S = 6.0  # an end that is asked for waits at most so long for evidence that watching brings
 ALONE_S = 6.5  # watched after the first burst where nobody can answer
 BRIDGED = "the engine was turned without the starter lead going live: lead off the S terminal (50), or the starter bridged"
 BEFORE_CRANK = (Stage.SEE_OFF, Stage.SEE_ON, Stage.WAIT_LAMP, Stage.READY)
@@ -66,6 +67,7 @@ def _seen(visit: Visit, bins: Bins) -> Visit:
         feed_v=bins.feed_v,
         lowest_v=bins.lowest_v,
         missing=bins.missing,
+        wait_s=bins.wait_s,
         dead_since_s=_dead_since_s(visit, bins),
         key_proved=visit.key_proved or bins.feed_v > visit.feed_live_v,
     )
@@ -113,7 +115,7 @@ def _begin_crank(visit: Visit, bins: Bins) -> Visit:
         visit = replace(visit, cold_bursts=len(visit.bursts))
     elif visit.stage in AFTER_START:
         noted = (*noted, "cranked again after the engine had run")
-    visit = replace(visit, noted=noted, crank_from_s=bins.now_s - bins.crank_s, feed_dead=False, ran=False)
+    visit = replace(visit, noted=noted, crank_from_s=bins.now_s - bins.crank_s, feed_dead=False, ran=False, ending="")
     return _in_crank(_go(visit, Stage.CRANKING), bins)
 
 
@@ -145,8 +147,24 @@ def _no_oil(visit: Visit, then: str) -> Visit:
     return _go(replace(visit, noted=(*visit.noted, why)), Stage.OVER, f"{why}: find out why before the next crank")
 
 
+def _asked_to_end(visit: Visit, why: str) -> Visit:
+    """The end, at once where no more watching helps the verdict or it is asked for again; else when the evidence is there."""
+    if visit.ending or visit.air or not visit.bursts or visit.wait_s <= 0.0 or _dead_for(visit, DEAD_S):
+        return _go(visit, Stage.OVER, visit.ending or why)
+    return replace(visit, ending=why, ending_since_s=visit.now_s)
+
+
+def _held(visit: Visit) -> Visit:
+    """A visit that was asked to end, one event later."""
+    if visit.wait_s > 0.0 and not _dead_for(visit, DEAD_S) and visit.now_s - visit.ending_since_s < MOST_HELD_S:
+        return visit
+    return _go(visit, Stage.OVER, visit.ending)
+
+
 def _timed(visit: Visit) -> Visit:
     in_stage_s = visit.now_s - visit.since_s
+    if visit.ending:
+        return _held(visit)
     if not visit.guided:
         return visit
     last_s = visit.bursts[-1].start_s + visit.bursts[-1].lasted_s if visit.bursts else 0.0
@@ -199,7 +217,9 @@ def _pressed(visit: Visit, letter: str) -> Visit:
             visit, air=not visit.air, noted=visit.noted if visit.air else (*visit.noted, "the engine ran away: air shut")
         )
     if letter == "q":
-        return _go(visit, Stage.OVER, "ended at the keyboard")
+        return _asked_to_end(visit, "ended at the keyboard")
+    if visit.ending:
+        return _asked_to_end(visit, visit.ending) if letter == "s" else visit
     if visit.stage is Stage.WAIT_LAMP and letter in (" ", "\r", "\n"):
         return _go(replace(visit, answered=(*visit.answered, "WAIT lamp lit and went out")), Stage.READY)
     if visit.stage is Stage.WAIT_LAMP and letter == "n":
@@ -228,4 +248,4 @@ def _skipped(visit: Visit) -> Visit:
         return _go(visit, Stage.OFF_AFTER)
     if visit.stage is Stage.OFF_AFTER and visit.cold_bursts is None and visit.attended:
         return _go(visit, Stage.SOAK)
-    return _go(visit, Stage.OVER, "the last step was skipped")
+    return _asked_to_end(visit, "the last step was skipped")

@@ -67,7 +67,8 @@ class Bins:
     """The newest readings. `now_s` is the recording's own time, `lowest_v` the feed's lowest reading in these bins.
 
     `state` is the tracker's; `crank_s` how long the engine has been cranked, `missing` what a PASS still lacks (the judge's own
-    list), `running` that the engine was seen to run by itself, `bridged` that it was turned without the starter lead going live.
+    list), `wait_s` how much longer watching can bring some of it, `running` that the engine was seen to run by itself, `bridged` that
+    it was turned without the starter lead going live.
     """
 
     now_s: float
@@ -77,6 +78,7 @@ class Bins:
     state: str
     crank_s: float = 0.0
     missing: tuple[str, ...] = ()
+    wait_s: float = 0.0
     running: bool = False
     feed_good: bool = True
     bridged: bool = False
@@ -123,7 +125,7 @@ class Visit:
 
     `patience_s`: so long without a crank ends it. `attended`: somebody can answer; else it ends after the first burst. `skipped` are
     steps that were left out, `noted` what was done out of order. `cold_bursts`: how many bursts came before the hot restart; None
-    before it.
+    before it. `ending` and `ending_since_s`: it was asked to end and goes on only for `wait_s`, which the verdict still needs.
     """
 
     makers: MakersLimits = MakersLimits()
@@ -152,6 +154,9 @@ class Visit:
     leads_seen: bool = False
     key_proved: bool = False
     missing: tuple[str, ...] = ()
+    wait_s: float = 0.0
+    ending: str = ""
+    ending_since_s: float = 0.0
     skipped: tuple[str, ...] = ()
     noted: tuple[str, ...] = ()
     answered: tuple[str, ...] = ()
