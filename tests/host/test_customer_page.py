@@ -66,7 +66,7 @@ def test_no_line_that_the_judge_can_say_has_an_option_left() -> None:
         assert not OPTION.search(without_options(line)), line
 
 
-@pytest.mark.parametrize("name", ["marigold_trap", "short_crank", "heater_only"])
+@pytest.mark.parametrize("name", ["marigold_trap", "short_crank", "one_sweep"])
 def test_a_page_has_no_options(tmp_path: Path, name: str) -> None:
     made = inputs(tmp_path, name)
     judgement = judge(made.recording.trace, shipped(24), Context())
