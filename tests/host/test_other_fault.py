@@ -118,7 +118,7 @@ def test_a_store_of_before_gets_the_feeds_verdict_out_of_what_it_kept(tmp_path: 
     old = tmp_path / "old.sqlite"
     engine = create_engine(f"sqlite:///{old}")
     migrate(engine, "0002")
-    later = ("id", "feed_verdict", "uuid", "when_utc", "state", "reading_json")
+    later = ("id", "feed_verdict", "uuid", "when_utc", "state", "reading_json", "crank_v", "system_v")
     columns = {k: v for k, v in row.items() if k not in later}
     with engine.begin() as connection:
         connection.execute(text("INSERT INTO jobs (number, created_utc) VALUES ('1', '2026-01-01')"))

@@ -15,11 +15,17 @@ from firstcrank.printable import storable
 
 
 def write_line(
-    connection: Connection, action: str, text: str, job_id: int | None = None, start_id: int | None = None, who: str = ""
+    connection: Connection,
+    action: str,
+    text: str,
+    job_id: int | None = None,
+    start_id: int | None = None,
+    who: str = "",
+    about: str = "",
 ) -> None:
-    """One line; `who` is the computer's user where nobody is named."""
+    """One line; `who` is the computer's user where nobody is named, `about` the UUID of the row that is changed."""
     values = {"at_utc": now_utc(), "who": storable(who.strip() or user()), "action": action, "text": storable(text)}
-    connection.execute(insert(AUDIT).values(job_id=job_id, start_id=start_id, **values))
+    connection.execute(insert(AUDIT).values(job_id=job_id, start_id=start_id, about=about, **values))
 
 
 def user() -> str:

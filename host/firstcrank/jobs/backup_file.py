@@ -15,14 +15,16 @@ from sqlalchemy import Table
 
 from firstcrank.errors import StoreError
 from firstcrank.jobs.contents import PLAIN, SUFFIX, ZLIB, Packed, unpack
+from firstcrank.jobs.filing import of_this_version
 from firstcrank.jobs.identity import FIXED, uuid_of_old_row
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
 from firstcrank.jobs.schema import STARTS
 from firstcrank.jobs.snapshot import TABLES
 from firstcrank.jobs.times import when_utc
 
-FORMAT = 3
-READABLE = (1, 2, 3)  # 1: before starts kept the feed's verdict in a column of its own; 2: before rows had UUIDs
+FORMAT = 4
+READABLE = (1, 2, 3, 4)  # 1: before the feed's verdict had a column; 2: before rows had UUIDs; 3: before crank voltage had one
+WITH_UUIDS = 3  # from here on also search texts, and what a backup lacks is named in it
 FREE_BYTES = 64_000_000  # unpacked, whatever the archive's size
 MOST_RATIO = 100  # rows repeat their limits and shrink to a thirtieth, recordings to a third
 CONTENTS = "contents/"
@@ -116,7 +118,7 @@ def check_backup(path: Path) -> About:
             except StoreError as error:
                 raise StoreError(f"{path} is damaged: {CONTENTS}{content_hash} no longer fits its hash") from error
         lost = named - backup.contents.keys() - set(about.lacking)
-        if about.contents != len(backup.contents) or (lost and about.format >= FORMAT):
+        if about.contents != len(backup.contents) or (lost and about.format >= WITH_UUIDS):
             raise StoreError(f"{path} is damaged: recordings are missing")
         return about
 
@@ -150,6 +152,8 @@ def of_today(table: Table, row: dict[str, object]) -> dict[str, object]:
         row = {**row, "when_utc": when_utc(str(row["recorded_utc"]), str(row["filed_utc"]))}
     if table.name in FIXED and "uuid" not in row:
         row = {**row, "uuid": uuid_of_old_row(table.name, row)}
+    if table is STARTS:
+        row = of_this_version(row)
     return row
 
 

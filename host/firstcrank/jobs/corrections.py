@@ -37,7 +37,7 @@ def change_job(
         with store.engine.begin() as connection:
             connection.execute(update(JOBS).where(JOBS.c.id == job["id"]).values(**changed))
             for line in lines:
-                write_line(connection, "job changed", line, job["id"], who=who)
+                write_line(connection, "job changed", line, job["id"], who=who, about=job["uuid"])
             refresh(connection, job["id"])
     except IntegrityError as error:
         raise UsageError(
@@ -51,27 +51,29 @@ def archive_job(store: Store, number: str, archived: bool = True, who: str = "")
     job = find_job(store, number)
     with store.engine.begin() as connection:
         connection.execute(update(JOBS).where(JOBS.c.id == job["id"]).values(archived=archived))
-        write_line(connection, "archived" if archived else "out of archive", job["number"], job["id"], who=who)
+        write_line(
+            connection, "archived" if archived else "out of archive", job["number"], job["id"], who=who, about=job["uuid"]
+        )
 
 
 def correct_note(store: Store, note: int, text: str, who: str = "") -> None:
     """Another text for a note; the one before stands in the audit line. Raises UsageError."""
     if not text.strip():
         raise UsageError("an empty note")
-    job_id, before = _of_job(store, NOTES, note, "note", "text")
+    job_id, before, uuid = _of_job(store, NOTES, note, "note", "text")
     with store.engine.begin() as connection:
         connection.execute(update(NOTES).where(NOTES.c.id == note).values(text=storable(text)))
-        write_line(connection, "note corrected", f"note {note} was: {before}", job_id, who=who)
+        write_line(connection, "note corrected", f"note {note} was: {before}", job_id, who=who, about=uuid)
         refresh(connection, job_id)
 
 
 def show_customer(store: Store, kind: str, row: int, shown: bool, who: str = "") -> None:
     """Whether a `kind` "note" or "photo" stands on the customer's page. Raises UsageError."""
     table, column = {"note": (NOTES, "text"), "photo": (PHOTOS, "name")}[kind]
-    job_id, _ = _of_job(store, table, row, kind, column)
+    job_id, _, uuid = _of_job(store, table, row, kind, column)
     with store.engine.begin() as connection:
         connection.execute(update(table).where(table.c.id == row).values(for_customer=shown))
-        write_line(connection, "for customer" if shown else "not for customer", f"{kind} {row}", job_id, who=who)
+        write_line(connection, "for customer" if shown else "not for customer", f"{kind} {row}", job_id, who=who, about=uuid)
 
 
 def set_state(store: Store, name: str, state: StartState, reason: str = "", who: str = "") -> None:
@@ -81,7 +83,7 @@ def set_state(store: Store, name: str, state: StartState, reason: str = "", who:
         connection.execute(update(STARTS).where(STARTS.c.id == start["id"]).values(state=str(state)))
         text = f"start {start['id']}: {start['state'] or EMPTY} -> {state or EMPTY}"
         line = f"{text} ({reason.strip()})" if reason.strip() else text
-        write_line(connection, "start marked", line, start["job_id"], start["id"], who)
+        write_line(connection, "start marked", line, start["job_id"], start["id"], who, start["uuid"])
         refresh(connection, start["job_id"])
 
 
@@ -94,15 +96,15 @@ def move_start(store: Store, name: str, to_number: str, who: str = "") -> None:
         connection.execute(update(STARTS).where(STARTS.c.id == start["id"]).values(job_id=target["id"]))
         text = f"start {start['id']} moved from job {source} to job {target['number']}"
         for job_id in sorted({start["job_id"], target["id"]}):  # in one order, so that two bays never wait for each other
-            write_line(connection, "start moved", text, job_id, start["id"], who)
+            write_line(connection, "start moved", text, job_id, start["id"], who, start["uuid"])
             refresh(connection, job_id)
 
 
-def _of_job(store: Store, table: Table, row: int, kind: str, column: str) -> tuple[int, str]:
-    """Job and text of a row. Raises UsageError where there is none."""
-    query = select(table.c.job_id, table.c[column]).where(table.c.id == row)
+def _of_job(store: Store, table: Table, row: int, kind: str, column: str) -> tuple[int, str, str]:
+    """Job, text and UUID of a row. Raises UsageError where there is none."""
+    query = select(table.c.job_id, table.c[column], table.c.uuid).where(table.c.id == row)
     with store.engine.connect() as connection:
         found = connection.execute(query).first()
     if found is None:
         raise UsageError(f"there is no {kind} {row}: firstcrank jobs show JOB lists them with their numbers")
-    return int(found[0]), str(found[1])
+    return int(found[0]), str(found[1]), str(found[2])

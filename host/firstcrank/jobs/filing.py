@@ -16,6 +16,7 @@ from firstcrank.calibration import Calibration
 from firstcrank.errors import UnreadableTraceError, UsageError
 from firstcrank.jobs.contents import hash_of
 from firstcrank.jobs.identity import new_uuid
+from firstcrank.jobs.kept_values import crank_v_kept, system_v_kept
 from firstcrank.jobs.reading import Reading, with_answers
 from firstcrank.jobs.records import find_job
 from firstcrank.jobs.schema import FORGOTTEN, JOBS, STARTS
@@ -85,7 +86,7 @@ def add_row(store: Store, job_id: int, content: bytes, values: dict[str, object]
     store.contents.put(content)
     try:
         with store.engine.begin() as connection:
-            row = {"filed_utc": now_utc(), **values}
+            row = {"filed_utc": now_utc(), **of_this_version(values)}
             row["when_utc"] = when_utc(str(row["recorded_utc"]), str(row["filed_utc"]))
             made = connection.execute(
                 insert(STARTS).values(job_id=job_id, content_hash=content_hash, size_bytes=len(content), **row)
@@ -98,6 +99,13 @@ def add_row(store: Store, job_id: int, content: bytes, values: dict[str, object]
         if there is None:
             raise
         return there  # sent twice at the same moment
+
+
+def of_this_version(row: dict[str, object]) -> dict[str, object]:
+    """A start's row that was kept on a laptop, or backed up, by an earlier version, with the columns that are younger."""
+    if "crank_v" in row:
+        return row
+    return {**row, "crank_v": crank_v_kept(str(row["judgement_json"])), "system_v": system_v_kept(str(row["limits_json"]))}
 
 
 def _by_uuid(connection: Connection, uuid: str) -> int | None:
@@ -136,6 +144,7 @@ def start_row(
     """A start's columns but those that the store gives: job, numbers, time of filing. With a UUID of its own."""
     meta = recording.meta
     drops = [f.measured for f in judgement.findings if f.check is CheckId.FEED_DROP_STEADY and f.phase is Phase.CRANK]
+    cranking = [f.measured for f in judgement.findings if f.check is CheckId.BATTERY_CRANK]
     speeds = [c.speed_rpm for c in judgement.cranks if c.speed_rpm is not None]
     calibration = recording.calibration
     battery = calibration.channels.get("battery") if calibration else None
@@ -150,6 +159,8 @@ def start_row(
         "crank_count": len(judgement.cranks),
         "feed_drop_v": max((d for d in drops if d is not None), default=None),
         "speed_rpm": speeds[0] if speeds else None,
+        "crank_v": cranking[0] if cranking else None,
+        "system_v": limits.system_v,
         "battery_gain": battery.gain_v_per_code if battery else None,
         "board": str(meta.get("board") or ""),
         "firmware": str(meta.get("firmware") or ""),

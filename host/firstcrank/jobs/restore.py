@@ -9,7 +9,8 @@ from pathlib import Path
 from sqlalchemy import Connection, func, insert, select
 
 from firstcrank.errors import UsageError
-from firstcrank.jobs.backup_file import FORMAT, About, BackupFile, check_backup, open_backup
+from firstcrank.jobs.backup_file import FORMAT, WITH_UUIDS, About, BackupFile, check_backup, open_backup
+from firstcrank.jobs.migrations.versions.v0005_crank_voltage import name_what_lines_are_about
 from firstcrank.jobs.schema import JOBS
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.snapshot import AT_ONCE, TABLES
@@ -40,6 +41,8 @@ def fill(store: Store, backup: BackupFile, progress: Progress | None = None) -> 
             for batch in batches(backup.rows(table)):
                 connection.execute(insert(table), batch)
         if backup.about.format < FORMAT:
+            name_what_lines_are_about(connection)
+        if backup.about.format < WITH_UUIDS:
             for job_id in connection.execute(select(JOBS.c.id)).scalars().all():
                 refresh(connection, job_id)
         numbers_go_on(connection)

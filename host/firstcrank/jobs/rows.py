@@ -57,6 +57,8 @@ class StartRow(TypedDict):
     when_utc: str
     state: str
     reading_json: str
+    crank_v: float | None
+    system_v: int | None
 
 
 class NoteRow(TypedDict):
@@ -108,3 +110,4 @@ class AuditRow(TypedDict):
     action: str
     text: str
     uuid: str
+    about: str

@@ -14,6 +14,7 @@ from firstcrank.errors import FirstcrankError, StoreError, UsageError
 from firstcrank.jobs.backup_file import of_today
 from firstcrank.jobs.contents import SUFFIX, FolderContents
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.migrations.versions.v0005_crank_voltage import name_what_lines_are_about
 from firstcrank.jobs.records import add_photo, create_job
 from firstcrank.jobs.restore import numbers_go_on
 from firstcrank.jobs.schema import FORGOTTEN, JOBS
@@ -56,6 +57,7 @@ def salvage(place: str | None, target: Store) -> Salvaged:
     with target.engine.begin() as connection:
         for job_id in connection.execute(select(JOBS.c.id)).scalars().all():
             refresh(connection, job_id)
+        name_what_lines_are_about(connection)
         numbers_go_on(connection)
     return done
 

@@ -63,6 +63,9 @@ STARTS = Table(
     Column("when_utc", String(32), nullable=False, default="", index=True),  # recorded, or filed where that is not known
     Column("state", String(16), nullable=False, default=""),  # states.py
     Column("reading_json", Text, nullable=False, default=""),  # how the file was read and what was answered (reading.py)
+    # Added by the fifth migration, as what it adds below.
+    Column("crank_v", Float),  # the battery's mean while cranking; null where it was not measured
+    Column("system_v", Integer),  # 12 or 24: of the limits that it was judged by
 )
 
 NOTES = Table(
@@ -124,15 +127,34 @@ AUDIT = Table(  # who changed what and when; nothing in it is ever changed
     Column("action", String(32), nullable=False),
     Column("text", Text, nullable=False),
     _uuid(),
+    Column("about", String(36), nullable=False, default=""),  # UUID of the row that was changed: its number differs by store
 )
 FORGOTTEN = Table(  # what was deleted for privacy: never taken in again from an outbox, another store or a backup
     "forgotten",
     METADATA,
-    Column(
-        "kind", String(16), primary_key=True
-    ),  # "job", "start", "note", "measurement", "photo": the UUID; "content": the hash
+    # "job", "start", "note", "measurement", "photo": the UUID; "content": the hash; "number": SHA-256 of a job's number
+    Column("kind", String(16), primary_key=True),
     Column("name", String(64), primary_key=True),
     Column("at_utc", String(32), nullable=False),
     Column("who", Text, nullable=False, default=""),
+)
+ANONYMOUS_STARTS = (
+    Table(  # figures of starts whose job was forgotten, where the shop wanted to keep them: no job, no day, no recording
+        "anonymous_starts",
+        METADATA,
+        Column("id", Integer, primary_key=True),
+        Column("when_utc", String(32), nullable=False, default=""),  # the begin of the month
+        Column("verdict", String(16), nullable=False),
+        Column("feed_verdict", String(16)),
+        Column("cause", String(64), nullable=False, default=""),
+        Column("feed_drop_v", Float),
+        Column("speed_rpm", Float),
+        Column("crank_v", Float),
+        Column("system_v", Integer),
+        Column("battery_gain", Float),
+        Column("board", String(64), nullable=False, default=""),
+        Column("synthetic", Boolean, nullable=False, default=False),
+        _uuid(),
+    )
 )
 Index("starts_job_recorded", STARTS.c.job_id, STARTS.c.recorded_utc)

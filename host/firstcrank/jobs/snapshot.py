@@ -8,10 +8,19 @@ from collections.abc import Iterator
 from sqlalchemy import Connection, Table, select
 
 from firstcrank.jobs.patience import patient
-from firstcrank.jobs.schema import AUDIT, FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
 from firstcrank.jobs.store import Store
 
-TABLES = (JOBS, STARTS, NOTES, MEASUREMENTS, PHOTOS, AUDIT, FORGOTTEN)  # what refers to a table stands behind it
+TABLES = (
+    JOBS,
+    STARTS,
+    NOTES,
+    MEASUREMENTS,
+    PHOTOS,
+    AUDIT,
+    FORGOTTEN,
+    ANONYMOUS_STARTS,
+)  # what refers to a table stands behind it
 AT_ONCE = 100  # rows held in memory: a start has about 15 kB
 
 

@@ -1,21 +1,24 @@
-"""Across jobs: how a board's calibration drifts, how feed drop and crank speed spread, failures by cause."""
+"""Across jobs: how a board's calibration drifts, how feed drop, crank voltage and crank speed spread, failures by cause."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Select, select
+from sqlalchemy import Select, Table, select
 
 from firstcrank.jobs.folding import folded, search_text
 from firstcrank.jobs.listing import COUNTED, every_job
-from firstcrank.jobs.schema import STARTS
+from firstcrank.jobs.schema import ANONYMOUS_STARTS, STARTS
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import day_range
 
+NAMES = (
+    "when_utc", "verdict", "feed_verdict", "cause", "feed_drop_v", "speed_rpm", "crank_v", "system_v", "battery_gain", "board",
+)  # fmt: skip
 MOST_MONTHS = 24  # with more of them the periods are years
 
 
@@ -42,13 +45,17 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """A month, or a year where there are many: starts, those that failed, middles in volts and rpm (None without values)."""
+    """A month, or a year where there are many: starts, those that failed, middles in volts and rpm (None without values).
+
+    `crank_v` is of the starts at the system voltage that most of all starts have (Trends.system_v).
+    """
 
     name: str
     starts: int
     failed: int
     feed_drop_v: float | None
     speed_rpm: float | None
+    crank_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +63,7 @@ class Trends:
     """`verdicts` are overall, `feed_verdicts` the key feed's alone.
 
     `drift[board]`: (UTC, see StartRow.when_utc; volts per code of the battery input) in time order; spreads None without values.
+    `crank_v[system voltage]`: the battery's means while cranking, volts; 0 where the system's voltage was not kept.
     """
 
     verdicts: dict[str, int]
@@ -67,6 +75,12 @@ class Trends:
     speeds_rpm: tuple[float, ...]
     drift: dict[str, tuple[tuple[str, float], ...]]
     periods: tuple[Period, ...] = ()
+    crank_v: dict[int, tuple[float, ...]] = field(default_factory=dict)
+
+    @property
+    def system_v(self) -> int:
+        """The system voltage of most starts with a crank voltage; 0 where there is none."""
+        return max(self.crank_v, key=lambda system: len(self.crank_v[system]), default=0)
 
     def changes(self) -> list[tuple[str, float]]:
         """(board, change of its calibration in per cent from its first start to its last), the largest first."""
@@ -76,41 +90,55 @@ class Trends:
 
 def trends(store: Store, synthetic: bool = False, choice: Choice | None = None) -> Trends:
     """Over all starts that count, or those chosen; simulated ones only where asked for. Raises UsageError for a day that is none."""
-    names = ("when_utc", "verdict", "feed_verdict", "cause", "feed_drop_v", "speed_rpm", "battery_gain", "board")
-    query = select(*(STARTS.c[name] for name in names)).where(COUNTED).order_by(STARTS.c.when_utc)
-    if not synthetic:
-        query = query.where(STARTS.c.synthetic.is_(False))
-    if choice is not None:
-        query = _chosen(store, query, choice)
-    with store.engine.connect() as connection:
-        rows = [dict(row) for row in connection.execute(query).mappings()]
+    rows = _rows(store, synthetic, choice or Choice())
     drift: dict[str, list[tuple[str, float]]] = {}
     for row in rows:
         if row["board"] and row["battery_gain"] is not None:
             drift.setdefault(row["board"], []).append((row["when_utc"], float(row["battery_gain"])))
     drops = tuple(float(row["feed_drop_v"]) for row in rows if row["feed_drop_v"] is not None)
     speeds = tuple(float(row["speed_rpm"]) for row in rows if row["speed_rpm"] is not None)
-    return Trends(
+    cranking: dict[int, list[float]] = {}
+    for row in rows:
+        if row["crank_v"] is not None:
+            cranking.setdefault(row["system_v"] or 0, []).append(float(row["crank_v"]))
+    found = Trends(
         verdicts=dict(Counter(row["verdict"] for row in rows)),
         feed_verdicts=dict(Counter(row["feed_verdict"] or "not kept" for row in rows)),
         causes=dict(Counter(row["cause"] or "none named" for row in rows if row["verdict"] == "FAIL").most_common()),
-        feed_drop_v=_spread(drops),
-        speed_rpm=_spread(speeds),
+        feed_drop_v=spread(drops),
+        speed_rpm=spread(speeds),
         feed_drops_v=drops,
         speeds_rpm=speeds,
         drift={board: tuple(points) for board, points in drift.items()},
-        periods=_periods(rows),
+        crank_v={system: tuple(values) for system, values in sorted(cranking.items())},
     )
+    return replace(found, periods=_periods(rows, found.system_v))
 
 
-def _chosen(store: Store, query: Select[Any], choice: Choice) -> Select[Any]:
+def _rows(store: Store, synthetic: bool, choice: Choice) -> list[dict[str, Any]]:
+    """By time. Figures kept of forgotten starts stand at the begin of their month, and count where no job is asked for."""
+    tables = [STARTS] if choice.find.strip() or choice.technician else [STARTS, ANONYMOUS_STARTS]
+    rows: list[dict[str, Any]] = []
+    with store.engine.connect() as connection:
+        for table in tables:
+            query = select(*(table.c[name] for name in NAMES))
+            if table is STARTS:
+                query = query.where(COUNTED)
+            if not synthetic:
+                query = query.where(table.c.synthetic.is_(False))
+            query = _chosen(store, query, choice, table)
+            rows += [dict(row) for row in connection.execute(query.order_by(table.c.when_utc)).mappings()]
+    return sorted(rows, key=lambda row: str(row["when_utc"]))
+
+
+def _chosen(store: Store, query: Select[Any], choice: Choice, table: Table) -> Select[Any]:
     begin, end = day_range(choice.first_day, choice.last_day)
     if begin:
-        query = query.where(STARTS.c.when_utc >= begin)
+        query = query.where(table.c.when_utc >= begin)
     if end:
-        query = query.where(STARTS.c.when_utc < end)
+        query = query.where(table.c.when_utc < end)
     if choice.board:
-        query = query.where(STARTS.c.board.contains(choice.board, autoescape=True))
+        query = query.where(table.c.board.contains(choice.board, autoescape=True))
     if choice.technician:
         query = query.where(STARTS.c.job_id.in_(_jobs(store, choice.technician, "technician")))
     if choice.find.strip():
@@ -125,7 +153,7 @@ def _jobs(store: Store, find: str, field: str = "") -> list[int]:
     return [job["id"] for job in found if not field or all(w in search_text([str(job["technician"])]) for w in wanted)]
 
 
-def _periods(rows: Sequence[dict[str, Any]]) -> tuple[Period, ...]:
+def _periods(rows: Sequence[dict[str, Any]], system_v: int) -> tuple[Period, ...]:
     months = {str(row["when_utc"])[:7] for row in rows}
     digits = 7 if len(months) <= MOST_MONTHS else 4
     groups: dict[str, list[dict[str, Any]]] = {}
@@ -138,6 +166,7 @@ def _periods(rows: Sequence[dict[str, Any]]) -> tuple[Period, ...]:
             sum(row["verdict"] == "FAIL" for row in group),
             _middle([row["feed_drop_v"] for row in group]),
             _middle([row["speed_rpm"] for row in group]),
+            _middle([row["crank_v"] for row in group if (row["system_v"] or 0) == system_v]),
         )
         for name, group in sorted(groups.items())
     )
@@ -148,7 +177,8 @@ def _middle(values: Sequence[float | None]) -> float | None:
     return float(np.median(known)) if known else None
 
 
-def _spread(values: tuple[float, ...]) -> Spread | None:
+def spread(values: tuple[float, ...]) -> Spread | None:
+    """Of some values; None where there are none."""
     if not values:
         return None
     low, middle, high = (float(v) for v in np.percentile(values, [10, 50, 90]))

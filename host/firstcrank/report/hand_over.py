@@ -27,7 +27,19 @@ SCHEMA = 1
 SCHEMA_FILE = "job.schema.json"
 NOT_HANDED_OVER = ("search_text", "id", "job_id", "archived")
 PARSED = ("judgement_json", "limits_json", "calibration_json", "reading_json")
-SUMMARY = ("start", "file_name", "when_utc", "verdict", "feed_verdict", "state", "reason", "cause", "feed_drop_v", "speed_rpm")
+SUMMARY = (
+    "start",
+    "file_name",
+    "when_utc",
+    "verdict",
+    "feed_verdict",
+    "state",
+    "reason",
+    "cause",
+    "feed_drop_v",
+    "speed_rpm",
+    "crank_v",
+)
 
 
 def found_jobs(store: Store, search: str) -> list[str]:

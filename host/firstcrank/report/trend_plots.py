@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from firstcrank.jobs.trends import Spread, Trends
+from firstcrank.jobs.trends import Spread, Trends, spread
 from firstcrank.report.plots import empty_figure
 
 MOST_BOARDS = 8  # named: those whose calibration changed most; the others are thin grey lines
@@ -20,10 +20,15 @@ def as_lines(found: Trends) -> list[str]:
     total = sum(found.verdicts.values())
     lines = [f"{total} starts: {_counts(found.verdicts)}", f"  of these the key feed alone: {_counts(found.feed_verdicts)}"]
     lines += [f"  FAIL by cause  {cause:<26}{count}" for cause, count in found.causes.items()]
-    for name, spread, unit in (("feed drop while cranking", found.feed_drop_v, "V"), ("crank speed", found.speed_rpm, "rpm")):
-        lines.append(_spread_line(name, spread, unit))
+    lines.append(_spread_line("feed drop while cranking", found.feed_drop_v, "V"))
+    for system, values in found.crank_v.items():
+        lines.append(_spread_line(_crank_voltage(system), spread(values), "V"))
+    if not found.crank_v:
+        lines.append(_spread_line("crank voltage", None, "V"))
+    lines.append(_spread_line("crank speed", found.speed_rpm, "rpm"))
     for period in found.periods if len(found.periods) > 1 else ():
         values = [f"{period.feed_drop_v:.2f} V feed drop" if period.feed_drop_v is not None else ""]
+        values.append(f"{period.crank_v:.2f} V crank voltage" if period.crank_v is not None else "")
         values.append(f"{period.speed_rpm:.0f} rpm" if period.speed_rpm is not None else "")
         middles = ", ".join(value for value in values if value)
         lines.append(
@@ -39,20 +44,24 @@ def as_lines(found: Trends) -> list[str]:
     return lines
 
 
+def _crank_voltage(system_v: int) -> str:
+    return f"crank voltage, {system_v} V system" if system_v else "crank voltage"
+
+
 def _counts(verdicts: dict[str, int]) -> str:
     return ", ".join(f"{count} {verdict}" for verdict, count in sorted(verdicts.items())) or "none"
 
 
-def _spread_line(name: str, spread: Spread | None, unit: str) -> str:
-    if spread is None:
+def _spread_line(name: str, found: Spread | None, unit: str) -> str:
+    if found is None:
         return f"  {name}: no values yet"
-    middle = f"middle {spread.middle:.3g}, {spread.count} starts"
-    return f"  {name}: {spread.low:.3g} to {spread.high:.3g} {unit} (8 of 10 starts), {middle}"
+    middle = f"middle {found.middle:.3g}, {found.count} starts"
+    return f"  {name}: {found.low:.3g} to {found.high:.3g} {unit} (8 of 10 starts), {middle}"
 
 
 def trend_figure(found: Trends) -> Figure:
-    """Five pictures: starts and failures by period, causes, feed drop, crank speed, calibration drift. Each names what it lacks."""
-    figure, (first, *axes) = empty_figure(8.0, 9.0, 5)
+    """Starts and failures by period, causes, feed drop, crank voltage, crank speed, calibration drift. Each names what it lacks."""
+    figure, (first, *axes) = empty_figure(8.0, 10.5, 6)
     labels = [period.name for period in found.periods]
     first.bar(labels, [p.starts for p in found.periods], color="#bbbbbb", label="starts")
     first.bar(labels, [p.failed for p in found.periods], color="#333333", width=0.5, label="FAIL")
@@ -63,7 +72,8 @@ def trend_figure(found: Trends) -> Figure:
     axes[0].set_title("failures by cause", fontsize=9, loc="left")
     for place, values, title in (
         (axes[1], found.feed_drops_v, "feed drop while cranking, V"),
-        (axes[2], found.speeds_rpm, "crank speed, rpm"),
+        (axes[2], found.crank_v.get(found.system_v, ()), f"{_crank_voltage(found.system_v)}, V"),
+        (axes[3], found.speeds_rpm, "crank speed, rpm"),
     ):
         if values:
             place.hist(values, bins=min(max(len(values) // 3, 5), 40), color="#999999", edgecolor="#000000")
@@ -75,10 +85,10 @@ def trend_figure(found: Trends) -> Figure:
         times = [datetime.fromisoformat(utc) for utc, _ in points if utc]
         gains = [gain / points[0][1] * 100.0 - 100.0 for utc, gain in points if utc]
         if board in named:
-            axes[3].plot(times, gains, marker="o", markersize=3, label=board[-6:])
+            axes[4].plot(times, gains, marker="o", markersize=3, label=board[-6:])
         else:
-            axes[3].plot(times, gains, color="#cccccc", linewidth=0.7)
-    axes[3].set_title("calibration of the battery input, % from the first", fontsize=9, loc="left")
+            axes[4].plot(times, gains, color="#cccccc", linewidth=0.7)
+    axes[4].set_title("calibration of the battery input, % from the first", fontsize=9, loc="left")
     if found.drift:
-        axes[3].legend(fontsize=7, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
+        axes[4].legend(fontsize=7, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
     return figure
