@@ -21,8 +21,8 @@ def as_lines(found: Trends) -> list[str]:
     lines = [f"{total} starts: {_counts(found.verdicts)}", f"  of these the key feed alone: {_counts(found.feed_verdicts)}"]
     lines += [f"  FAIL by cause  {cause:<26}{count}" for cause, count in found.causes.items()]
     lines.append(_spread_line("feed drop while cranking", found.feed_drop_v, "V"))
-    for system, values in found.crank_v.items():
-        lines.append(_spread_line(_crank_voltage(system), spread(values), "V"))
+    for system, volts in found.crank_v.items():
+        lines.append(_spread_line(_crank_voltage(system), spread(volts), "V"))
     if not found.crank_v:
         lines.append(_spread_line("crank voltage", None, "V"))
     lines.append(_spread_line("crank speed", found.speed_rpm, "rpm"))
