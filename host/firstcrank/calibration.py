@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 from numpy.typing import ArrayLike
 
@@ -86,7 +86,7 @@ class ChannelCalibration:
         }
 
     @classmethod
-    def from_json(cls, table: Mapping[str, Any]) -> ChannelCalibration:
+    def from_json(cls, table: Mapping[str, object]) -> ChannelCalibration:
         """Undoes to_json. One without "terms" is of an older version and gets the usual ones. Raises KeyError, ValueError."""
         made = cls(
             gain_v_per_code=number(table, "gain_v_per_code"),
@@ -128,14 +128,20 @@ def _figures(value: float) -> float:
     return float(f"{value:.6g}")
 
 
-def _name(table: Mapping[str, Any], key: str, default: str = "") -> str:
+def _name(table: Mapping[str, object], key: str, default: str = "") -> str:
     value = table.get(key, default)
     if not isinstance(value, str):
         raise ValueError(f"{key} is {shown(value)}, must be a name")
     return value
 
 
-def _listed(table: Mapping[str, Any], key: str, names: tuple[str, ...]) -> dict[str, float]:
+def _required(table: Mapping[str, object], key: str) -> str:
+    if key not in table:
+        raise KeyError(key)
+    return _name(table, key)
+
+
+def _listed(table: Mapping[str, object], key: str, names: tuple[str, ...]) -> dict[str, float]:
     values = table.get(key, [0.0] * len(names))
     if not isinstance(values, list | tuple) or len(values) != len(names):
         raise ValueError(f"{key} must be a list of {len(names)} numbers")
@@ -178,17 +184,17 @@ class Calibration:
         }
 
     @classmethod
-    def from_json(cls, data: Mapping[str, Any]) -> Calibration:
+    def from_json(cls, data: Mapping[str, object]) -> Calibration:
         """Raises CalibrationError, in one line, where a key is missing or holds what it must not."""
         try:
             if not isinstance(data.get("notes", []), list | tuple):
                 raise ValueError("notes must be a list")
-            notes = [_name({"note": note}, "note") for note in data.get("notes", ())]
-            tables = data["channels"]
+            notes = [_name({"note": note}, "note") for note in cast("list[object]", data.get("notes", ()))]
+            tables = cast("Mapping[str, Mapping[str, object]]", data["channels"])
             if any("terms" not in table for table in tables.values()) and OLDER not in notes:
                 notes.append(OLDER)
             return cls(
-                kind=_name(data, "kind") if "kind" in data else data["kind"],
+                kind=_required(data, "kind"),
                 date=_name(data, "date"),
                 meter=_name(data, "meter"),
                 board=_name(data, "board"),

@@ -3,12 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TypedDict
 
 from firstcrank.calibration import Calibration
 from firstcrank.limits import Limits
 from firstcrank.model.context import Context
 from firstcrank.trace import Trace
+from firstcrank.wire_bodies import ChannelBody
+
+
+class Meta(TypedDict, total=False):
+    """Where a recording came from; empty for another logger's file. None where its own file does not say.
+
+    `recorded_utc` ISO 8601. `board_said`: verdict and why of a board that judged alone. `counters`: the board's at its end.
+    """
+
+    recording_id: str
+    board: str | None
+    chip: str | None
+    firmware: str | None
+    micropython: str | None
+    acquisition: str | None
+    host_version: str | None
+    recorded_utc: str | None
+    board_said: tuple[str, str] | None
+    synthetic: bool
+    counters: dict[str, object]
+    channels: list[ChannelBody] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,4 +40,4 @@ class Recording:
     context: Context
     calibration: Calibration | None = None
     limits: Limits | None = None
-    meta: dict[str, Any] = field(default_factory=dict)
+    meta: Meta = field(default_factory=Meta)

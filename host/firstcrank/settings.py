@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TypedDict, cast
 
 from firstcrank.errors import UsageError
 
@@ -25,14 +24,26 @@ OPTION = {"port": "port", "cylinders": "cylinders", "limits": "limits_file", "sy
 RECORDING = ("start", "record", "repeat", "switch-test", "watch", "live")
 
 
+class SettingsTable(TypedDict, total=False):
+    """The keys of the file that it sets."""
+
+    port: str
+    cylinders: int
+    limits: str
+    system: int
+    technician: str
+    recordings: str
+    beep: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """`values` are those of the file; `path` where it is or would be."""
 
     path: Path
-    values: Mapping[str, Any] = field(default_factory=dict)
+    values: SettingsTable = field(default_factory=SettingsTable)
 
-    def get(self, key: str) -> Any:
+    def get(self, key: str) -> object:
         """The value, or its default."""
         return self.values.get(key, KEYS[key][2])
 
@@ -43,7 +54,7 @@ class Settings:
     @property
     def folder(self) -> Path:
         """Where recordings go, absolute; made when the first one is written."""
-        return Path(self.get("recordings")).expanduser().resolve()
+        return Path(str(self.get("recordings"))).expanduser().resolve()
 
 
 def settings_path() -> Path:
@@ -62,7 +73,7 @@ def read_settings(path: Path | None = None) -> Settings:
     from firstcrank.toml_file import read_toml
 
     table = read_toml(path, UsageError, "settings file")
-    values: dict[str, Any] = {}
+    found: dict[str, object] = {}
     for key, value in table.items():
         if key == "shop":
             continue  # the report's own
@@ -71,7 +82,8 @@ def read_settings(path: Path | None = None) -> Settings:
         kind, what, _ = KEYS[key]
         if type(value) is not kind:
             raise UsageError(f"settings file {path}: {key} ({what}) must be {_named(kind)}")
-        values[key] = value
+        found[key] = value
+    values = cast(SettingsTable, found)
     if values.get("system") not in (None, 12, 24):
         raise UsageError(f"settings file {path}: system must be 12 or 24")
     if not 1 <= values.get("cylinders", 1) <= 16:
@@ -83,11 +95,11 @@ def _named(kind: type) -> str:
     return {str: 'text in quotes, such as "COM3"', int: "a whole number", bool: "true or false"}[kind]
 
 
-def default_map(settings: Settings) -> dict[str, dict[str, Any]]:
+def default_map(settings: Settings) -> dict[str, dict[str, object]]:
     """Defaults of the commands' options by these settings."""
     options = {OPTION[key]: str(value) if key == "system" else value for key, value in settings.values.items() if key in OPTION}
     streamed = {key: value for key, value in options.items() if key != "cylinders"}
-    found: dict[str, dict[str, Any]] = {name: dict(streamed if name in ("watch", "live") else options) for name in RECORDING}
+    found: dict[str, dict[str, object]] = {name: dict(streamed if name in ("watch", "live") else options) for name in RECORDING}
     found["judge"] = {"cylinders": options["cylinders"]} if "cylinders" in options else {}
     technician = settings.values.get("technician")
     return {**found, "jobs": {"new": {"technician": technician}}} if technician else found

@@ -31,6 +31,7 @@ class IdentityBody(TypedDict, total=False):
     """IDENTITY: what the board says of itself. docs/wire_format.md says when a key is there."""
 
     product: str
+    wire: int
     firmware: str
     state: str
     board: str
@@ -43,6 +44,11 @@ class IdentityBody(TypedDict, total=False):
     restarts: int
     causes: dict[str, int]
     missed: int
+    waits: int
+    acquisitions: list[str]
+    leads: list[ChannelBody]
+    answers: dict[str, object]
+    system_v: int
 
 
 class InputBody(TypedDict, total=False):
@@ -64,6 +70,81 @@ class SelfCheckBody(TypedDict, total=False):
     temperature_c: float | None
     inputs: list[InputBody]
     conversions_per_s: float
+
+
+class AloneBody(TypedDict, total=False):
+    """What a board that works alone was given beside its codes, in STREAM; `limits` plain or packed (board/alone.py)."""
+
+    limits: dict[str, object]
+    feed_kind: str
+
+
+class StreamBody(TypedDict, total=False):
+    """STREAM: what a recording is made of."""
+
+    channels: list[ChannelBody]
+    key_channel: int
+    trigger_code: int
+    bin_us: int
+    conversions_per_bin: int
+    conversion_ns: int
+    acquisition: str
+    acquisition_why: str
+    board: str
+    chip: str
+    firmware: str
+    micropython: str
+    synthetic: bool
+    calibration: dict[str, object]
+    pretrigger_bins: int
+    alone: AloneBody
+
+
+class OutcomeBody(TypedDict, total=False):
+    """What a board that worked alone found, in END."""
+
+    verdict: str
+    why: str
+    number: int
+
+
+class EndBody(TypedDict, total=False):
+    """END: why the board ended, and its counters."""
+
+    why: str
+    counters: dict[str, object]
+    alone: OutcomeBody
+
+
+class CaptureBody(TypedDict):
+    """One capture in the board's flash."""
+
+    number: int
+    bytes: int
+    fetched: bool
+
+
+class JournalBody(TypedDict, total=False):
+    """What a board has to tell of its waits."""
+
+    waits: int
+    restarts: int
+    causes: dict[str, int]
+    missed: int
+    error: str
+
+
+class ReplyBody(TypedDict, total=False):
+    """REPLY to a command, or the table of another kind that answers one (STATUS has `ticks_us`)."""
+
+    to: int
+    ok: bool
+    why: str
+    kept_ms: int
+    calibration: dict[str, object] | None
+    captures: list[CaptureBody]
+    journal: JournalBody | None
+    ticks_us: int
 
 
 class BinsHead(NamedTuple):

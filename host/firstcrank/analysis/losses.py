@@ -75,7 +75,7 @@ def follows_source(trace: Trace, feed: Feed, limits: Limits, low: LowInterval, t
     return apart_s <= max(limits["dropout_min_s"], th.feed.follows_share * low.best_s) and apart_s < 0.45 * float(span_s.sum())
 
 
-def bins_of(trace: Trace, start_s: float, end_s: float) -> slice:
+def bins_of(trace: Trace, start_s: float, end_s: float) -> slice[int, int, int]:
     """Bins that a stretch touches, at least one."""
     first = int(np.searchsorted(trace.end_s, start_s, side="right"))
     last = int(np.searchsorted(trace.start_s, end_s))

@@ -104,7 +104,7 @@ class _Run:
         return replace(self, below_s=self.below_s + below_s, most_s=self.most_s + most_s, lowest_v=min(self.lowest_v, lowest_v))
 
 
-def _from_runs(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns, near: slice) -> list[LowInterval]:
+def _from_runs(trace: Trace, feed: Feed, minimum_v: float, runs: KeyRuns, near: slice[int, int, int]) -> list[LowInterval]:
     found: list[LowInterval] = []
     open_run: _Run | None = None
     previous = -2

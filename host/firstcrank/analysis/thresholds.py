@@ -8,13 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, replace
-from typing import Any
+from typing import TYPE_CHECKING, TypeVar
 
 from firstcrank import start_tracker
 from firstcrank.units import US_PER_S
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
-def number(default: float, unit: str, meaning: str) -> Any:
+Table = TypeVar("Table", bound="DataclassInstance")
+
+
+def number(default: float, unit: str, meaning: str) -> float:
     """A threshold: value at 12 V, unit ("V" scales with the system), meaning in one line."""
     return field(default=default, metadata={"unit": unit, "meaning": meaning})
 
@@ -206,23 +211,22 @@ class Thresholds:
     tracker: TrackerThresholds
 
 
-def _scaled(table: Any, scale: float) -> Any:
+def _scaled(table: Table, scale: float) -> Table:
     return replace(table, **{f.name: getattr(table, f.name) * scale for f in fields(table) if f.metadata["unit"] == "V"})
 
 
 def thresholds_for(system_v: int) -> Thresholds:
     """The tables for a 12 or 24 V system: every voltage doubles at 24 V."""
     scale = system_v / 12.0
-    tables = (
-        CrankThresholds(),
-        KeyThresholds(),
-        FeedThresholds(),
-        EvidenceThresholds(),
-        RunningThresholds(),
-        VehicleThresholds(),
-        TrackerThresholds(),
+    return Thresholds(
+        _scaled(CrankThresholds(), scale),
+        _scaled(KeyThresholds(), scale),
+        _scaled(FeedThresholds(), scale),
+        _scaled(EvidenceThresholds(), scale),
+        _scaled(RunningThresholds(), scale),
+        _scaled(VehicleThresholds(), scale),
+        _scaled(TrackerThresholds(), scale),
     )
-    return Thresholds(*(_scaled(table, scale) for table in tables))
 
 
 def rows(thresholds: Thresholds) -> Iterator[tuple[str, float, str, str]]:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 from firstcrank import __version__, wire, wire_bodies
 from firstcrank.calibration import Calibration
@@ -36,12 +36,13 @@ def list_captures(client: BoardClient) -> tuple[Capture, ...]:
     return tuple(Capture(int(c["number"]), int(c["bytes"]), bool(c["fetched"])) for c in reply.get("captures", []))
 
 
-def journal(client: BoardClient) -> dict[str, Any]:
+def journal(client: BoardClient) -> wire_bodies.JournalBody:
     """What the board has to tell of its waits: `waits`, `restarts` in them by cause (`causes`), `missed` starts, the last `error`.
 
     Empty where there is nothing. Raises BoardRefusedError, LinkLostError.
     """
-    return dict(client.ask(wire.CAPTURES, wire.REPLY, {"do": "list"}).get("journal") or {})
+    found = client.ask(wire.CAPTURES, wire.REPLY, {"do": "list"}).get("journal")
+    return cast(wire_bodies.JournalBody, dict(found or {}))
 
 
 def acknowledge_journal(client: BoardClient) -> None:
@@ -49,7 +50,7 @@ def acknowledge_journal(client: BoardClient) -> None:
     client.ask(wire.CAPTURES, wire.REPLY, {"do": "told"})
 
 
-def journal_text(table: dict[str, Any]) -> list[str]:
+def journal_text(table: wire_bodies.JournalBody) -> list[str]:
     """One line each for what a person must know of it."""
     lines = []
     if table.get("restarts"):

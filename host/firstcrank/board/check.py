@@ -89,7 +89,7 @@ def ask_board(
     speed = _link_speed(client) if patience() <= 1.0 else None
     lost = client.damaged_frames - damaged
     return Answers(
-        cast(IdentityBody, client.identity),
+        client.identity,
         cast(SelfCheckBody, selfcheck),
         calibration,
         ratio,
@@ -358,7 +358,7 @@ def _sampling(answers: Answers) -> list[CheckLine]:
 def _converter(recording: bytes) -> list[CheckLine]:
     """The converter's own speed against the chip's clock, and its errors, from the counters of the recording's END."""
     ends = [table_of(f.body) for f in wire.Deframer().feed(recording + b"\x00") if f.kind == wire.END]
-    counters = ends[-1].get("counters", {}) if ends else {}
+    counters = cast("dict[str, int]", ends[-1].get("counters", {}) if ends else {})
     late_us = counters.get("converter_late_us")
     if late_us is None:
         return []

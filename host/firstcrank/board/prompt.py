@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Callable, Iterator
 
 from firstcrank import wire
-from firstcrank.board.install import GET_MICROPYTHON
+from firstcrank.board.install import GET_MICROPYTHON, Prompt
 from firstcrank.errors import FirstcrankError, LinkLostError, NoBoardError, WrongFirmwareError
 from firstcrank.link.board_client import BoardClient, patience
 from firstcrank.link.open import open_link
@@ -34,7 +33,7 @@ def leave_firmware(port: str) -> bool:
 
 
 @contextlib.contextmanager
-def at_prompt(port: str) -> Iterator[Any]:
+def at_prompt(port: str) -> Iterator[Prompt]:
     """mpremote's transport in raw mode; the board is reset afterwards, so that main.py runs.
 
     Raises WrongFirmwareError where no MicroPython prompt answers.
@@ -45,7 +44,7 @@ def at_prompt(port: str) -> Iterator[Any]:
     class Patient(SerialTransport):  # type: ignore[misc]
         """Waits as long as this machine's boards need: mpremote's own ten seconds are for a real one."""
 
-        def follow(self, timeout: float, data_consumer: Any = None) -> Any:
+        def follow(self, timeout: float, data_consumer: Callable[[bytes], None] | None = None) -> object:
             return super().follow(timeout * patience(), data_consumer)
 
     leave_firmware(port)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Unpack
 
 import click
 
 from firstcrank.cli.answers import chosen_limits, judging_options
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import JudgingOptions
 
 LAMP = (
     ("one blip every 3 s", "waiting: key off, then KEY ON"),
@@ -28,7 +29,7 @@ LAMP = (
 @click.option("--acquisition", default="auto", show_default=True, help="How the board samples.")
 @click.option("--off", is_flag=True, help="The board waits for a laptop again.")
 @judging_options
-def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool, **options: Any) -> None:
+def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool, **options: Unpack[JudgingOptions]) -> None:
     """Let the board work alone, on a USB power bank: it shows the outcome on its LED and keeps the traces.
 
     Told once, it does so after every power-up until told --off. Fetch the traces with: firstcrank board fetch.

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from firstcrank.calibrating.procedure import Outcome
 
 
-class _Accuracy(click.ParamType[float]):
+class _Accuracy(click.ParamType[float, object]):
     """A part of a meter's accuracy in the usual spellings; what cannot be understood is asked again."""
 
     name = "accuracy"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 
 import click
 
-from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.cli.answers import EXIT, answers_given, context_with, judging_options
 from firstcrank.cli.file_start import file_start, known_of
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import JudgingOptions
 from firstcrank.printable import printable
 
 if TYPE_CHECKING:
@@ -33,7 +34,15 @@ WORST_FIRST = (2, 4, 1, 3, 0)
 @click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store, with --job.")
 @click.option("--yes", is_flag=True, help="Ask nothing: questions not answered by an option are left open.")
 @judging_options
-def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: str | None, yes: bool, **options: Any) -> int:
+def fetch(
+    port: str | None,
+    folder: Path,
+    every: bool,
+    job: str | None,
+    store: str | None,
+    yes: bool,
+    **options: Unpack[JudgingOptions],
+) -> int:
     """Fetch the starts that a board recorded alone, judge each with everything the laptop knows, keep it.
 
     Where board and laptop differ, both are shown; the laptop's verdict counts. Exit code: the worst, as firstcrank judge.
@@ -66,7 +75,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
         if not captures:
             console.print("Nothing new on the board." if not every else "The board has kept nothing.")
             return 0
-        context = ask(context_with(Context(), options), ask_user=not yes)
+        context = ask(context_with(Context(), answers_given(options)), ask_user=not yes)
         codes = []
         for capture in captures:
             path, judgement = _one(console, client, capture, folder, context, options)
@@ -79,7 +88,7 @@ def fetch(port: str | None, folder: Path, every: bool, job: str | None, store: s
 
 
 def _one(
-    console: Console, client: BoardClient, capture: Capture, folder: Path, context: Context, options: dict[str, Any]
+    console: Console, client: BoardClient, capture: Capture, folder: Path, context: Context, options: JudgingOptions
 ) -> tuple[Path, Judgement]:
     from firstcrank.analysis.verdict import judge
     from firstcrank.board.captures import mark_fetched, read_capture, write_recording

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -98,22 +97,24 @@ class _Record:
     """The job's notes as the checklist's memory; the maker's figures once per engine."""
 
     def __init__(self, job: str, place: str | None, system_v: int = 0) -> None:
-        self._records: Any = importlib.import_module("firstcrank.jobs.records")
-        self._listing: Any = importlib.import_module("firstcrank.jobs.listing")
+        from firstcrank.jobs.records import find_job
+        from firstcrank.jobs.vehicle import known_of_vehicle
+
         self.job, self._place = job, place
         with opened(place) as store:
-            self.engine = str(self._records.find_job(store, job)["engine"] or "")
-            known = importlib.import_module("firstcrank.jobs.vehicle").known_of_vehicle(store, job)
+            self.engine = str(find_job(store, job)["engine"] or "")
+            known = known_of_vehicle(store, job)
         self.system_v = system_v or known.system_v or 12
 
     def outcomes(self, checks: tuple[Check, ...]) -> dict[int, Outcome]:
         """By the notes; what the job's latest real start shows fills what is open. A simulated start fills nothing."""
         from firstcrank.analysis.as_json import from_table
+        from firstcrank.jobs.records import job_detail
         from firstcrank.jobs.states import counts
         from firstcrank.visit.checklist import from_judgement, outcomes_of
 
         with opened(self._place) as store:
-            file = self._records.job_detail(store, self.job)
+            file = job_detail(store, self.job)
         found = outcomes_of(note["text"] for note in file.notes)
         for start in file.starts:
             if start["synthetic"] or not counts(start["state"]):
@@ -133,15 +134,20 @@ class _Record:
 
     def note(self, text: str) -> None:
         """One note of the job."""
+        from firstcrank.jobs.records import add_note
+
         with opened(self._place) as store:
-            self._records.add_note(store, self.job, text)
+            add_note(store, self.job, text)
 
     def figure(self, key: str) -> float | None:
         """The maker's figure kept for this engine in any job; None where it was never given."""
+        from firstcrank.jobs.listing import every_job
+        from firstcrank.jobs.records import job_detail
+
         mark = f"{FIGURE} for {self.engine or self.job}: {key} = "
         with opened(self._place) as store:
-            for job in self._listing.every_job(store, FIGURE):
-                notes = self._records.job_detail(store, job["number"]).notes
+            for job in every_job(store, FIGURE):
+                notes = job_detail(store, job["number"]).notes
                 values = [n["text"][len(mark) :] for n in notes if n["text"].startswith(mark)]
                 if values:
                     return float(values[-1])

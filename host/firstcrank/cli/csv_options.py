@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import ParamSpec, TypeVar
 
 import click
 
 from firstcrank.cli.say import say
 
+P = ParamSpec("P")
+R = TypeVar("R")
 _OPTIONS = (
     click.option("--map", "columns", multiple=True, metavar="ROLE=COLUMN", help="CSV column of a lead; may be repeated."),
     click.option("--uncertainty", metavar="0.5%+20mV", help="Accuracy of the CSV's logger."),
@@ -16,7 +19,7 @@ _OPTIONS = (
 )
 
 
-def csv_options(command: Callable[..., object]) -> Callable[..., object]:
+def csv_options(command: Callable[P, R]) -> Callable[P, R]:
     """Adds the options."""
     for option in reversed(_OPTIONS):
         command = option(command)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict, Unpack
 
 import click
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from firstcrank.divider.propose import Proposal, Requirements
 
 
-class Value(click.ParamType[float]):
+class Value(click.ParamType[float, object]):
     """A number with a prefix."""
 
     name = "value"
@@ -30,6 +30,21 @@ class Value(click.ParamType[float]):
 
 
 VALUE = Value()
+
+
+class RequirementOptions(TypedDict):
+    """What the network must meet; volts, ohms, seconds, amperes, watts."""
+
+    system: str
+    highest: float | None
+    lowest: float
+    reference: float
+    source: float
+    dropout: float
+    loading: float
+    series: str
+    power: float
+    working: float
 
 
 @click.command(context_settings={"ignore_unknown_options": False})
@@ -53,7 +68,15 @@ VALUE = Value()
 @click.option("--clamp", type=click.Choice(["BAV199", "1N4148", "BAT54S", "none"]), default="BAV199", show_default=True)
 @click.option("--no-clamp", is_flag=True, help="The same as --clamp none.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def divider(given: str | None, clamp: str, no_clamp: bool, tolerance: float, celsius: float, as_json: bool, **o: Any) -> int:
+def divider(
+    given: str | None,
+    clamp: str,
+    no_clamp: bool,
+    tolerance: float,
+    celsius: float,
+    as_json: bool,
+    **o: Unpack[RequirementOptions],
+) -> int:
     """Design the network between a clip and the converter, or check one you have.
 
     Every network proposed survives every pulse that is listed with it. Exit code 5: a requirement is not met, the pulses among them.

@@ -92,7 +92,7 @@ def _bundle(path: Path, found: dict[str, object], identity: Mapping[str, object]
     from firstcrank.settings import read_settings
 
     try:
-        settings = dict(read_settings().values)
+        settings: dict[str, object] = dict(read_settings().values)
     except FirstcrankError as error:
         settings = {"unreadable": str(error)}
     return write_bundle(path, found, settings, identity, recording)
@@ -131,12 +131,13 @@ def _disk() -> Diagnosis:
 
 
 def _store(place: str | None) -> Diagnosis:
-    import importlib
+    from firstcrank.jobs.outbox import waiting as waiting_for
+    from firstcrank.jobs.store import open_store
 
     try:
-        with importlib.import_module("firstcrank.jobs.store").open_store(place, create=False) as store:
+        with open_store(place, create=False) as store:
             name = store.name if place else "this computer's own"
-            waiting = len(importlib.import_module("firstcrank.jobs.outbox").waiting(store.name)[0])
+            waiting = len(waiting_for(store.name)[0])
             if store.read_only:
                 return Diagnosis("record store", False, store.notes[-1], "make room on its disk, or get rights to its folder")
             if waiting:

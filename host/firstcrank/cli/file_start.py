@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, cast
 
 import click
 from click.core import ParameterSource
@@ -14,6 +14,7 @@ from firstcrank.errors import FirstcrankError, StoreAwayError
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from firstcrank.cli.options import RecordingOptions
     from firstcrank.jobs.vehicle import Known
     from firstcrank.model.judgement import Judgement
 
@@ -47,7 +48,7 @@ def known_of(job: str, place: str | None) -> Known | None:
     return known
 
 
-def with_known(options: dict[str, Any], known: Known | None) -> dict[str, Any]:
+def with_known(options: RecordingOptions, known: Known | None) -> RecordingOptions:
     """The options with what the record knows of the vehicle, where it was not typed; what was taken is told."""
     if known is None or known.start is None:
         return options
@@ -66,7 +67,7 @@ def with_known(options: dict[str, Any], known: Known | None) -> dict[str, Any]:
         say(f"As for start {known.start} of this vehicle: {', '.join(taken)}. An option says otherwise.")
     if known.own_limits and not typed("limits_file"):
         say(f"Start {known.start} of this vehicle was judged by {known.own_limits}: name it with --limits to use it again.")
-    return {**options, **answers, **system}
+    return cast("RecordingOptions", {**options, **answers, **system})
 
 
 def file_start(path: Path, judgement: Judgement, job: str, place: str | None, simulated: bool = False) -> int | None:

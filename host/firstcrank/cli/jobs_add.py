@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import ParamSpec, TypeVar
 
 import click
 
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, opened
 
-Command = Callable[..., object]
+P = ParamSpec("P")
+R = TypeVar("R")
 # name of the field -> help; the options of `new` and `change`, in the order that `show` prints them.
 FIELDS = {
     "customer": "Who brought it.",
@@ -24,10 +26,10 @@ FIELDS = {
 }
 
 
-def field_options(default: str | None) -> Callable[[Command], Command]:
+def field_options(default: str | None) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """Adds an option for each field of a job."""
 
-    def add(command: Command) -> Command:
+    def add(command: Callable[P, R]) -> Callable[P, R]:
         for name, text in reversed(FIELDS.items()):
             flag = "--order" if name == "order_number" else f"--{name}"
             command = click.option(flag, name, default=default, help=text or None)(command)

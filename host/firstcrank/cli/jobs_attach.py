@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 
 import click
 
-from firstcrank.cli.answers import chosen_limits, judging_options
+from firstcrank.cli.answers import answers_given, chosen_limits, judging_options
 from firstcrank.cli.csv_options import columns_of, csv_options
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import JudgingOptions
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, opened
 
@@ -42,7 +43,7 @@ def attach(
     save_as: str | None,
     saved_name: str | None,
     place: str | None,
-    **options: Any,
+    **options: Unpack[JudgingOptions],
 ) -> None:
     """Attach recordings (judged and filed) or photos to a job. Takes all that `judge` takes, and keeps it with the start.
 
@@ -56,11 +57,9 @@ def attach(
     from firstcrank.calibration import read_calibration
     from firstcrank.jobs.reading import Reading
     from firstcrank.jobs.times import typed_time
-    from firstcrank.model.context import ANSWERS
 
     mapped, accuracy = columns_of(columns, uncertainty, save_as, saved_name)
-    answers = {name: options[name] for name in ANSWERS if options.get(name) is not None}
-    reading = Reading(mapped, accuracy or "", typed_time(recorded) if recorded else "", answers)
+    reading = Reading(mapped, accuracy or "", typed_time(recorded) if recorded else "", answers_given(options))
     named = options["limits_file"] is not None or options["system"] is not None
     limits = chosen_limits(options["limits_file"], options["system"]) if named else None
     calibration = read_calibration(options["calibration_file"]) if options["calibration_file"] else None

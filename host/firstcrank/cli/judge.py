@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Unpack
 
 import click
 
-from firstcrank.cli.answers import EXIT, FILE, chosen_limits, context_with, judging_options
+from firstcrank.cli.answers import EXIT, FILE, answers_given, chosen_limits, context_with, judging_options
 from firstcrank.cli.csv_options import columns_of, csv_options
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import FiledOptions
 from firstcrank.cli.say import say, say_json
 from firstcrank.cli.store_option import STORE, opened
 from firstcrank.errors import FirstcrankError
@@ -35,7 +36,7 @@ def judge(
     saved_name: str | None,
     plain: bool,
     as_lines: bool,
-    **options: Any,
+    **options: Unpack[FiledOptions],
 ) -> int:
     """Judge recordings (.fcr), CSV files, or starts of the record by their number: these with the limits they were filed with.
 
@@ -70,7 +71,7 @@ def _last() -> Path:
     return last_recording(read_settings().folder)
 
 
-def _filed(number: str, as_lines: bool, plain: bool, options: dict[str, Any]) -> int:
+def _filed(number: str, as_lines: bool, plain: bool, options: FiledOptions) -> int:
     """A start of the record; what was filed stays as it is."""
     import json
 
@@ -83,7 +84,7 @@ def _filed(number: str, as_lines: bool, plain: bool, options: dict[str, Any]) ->
         start, _ = find_start(store, number)
         recording = recording_of(store, start)
     limits = chosen_limits(options["limits_file"], options["system"], Limits.from_json(json.loads(start["limits_json"])))
-    judgement = judge_trace(recording.trace, limits, context_with(recording.context, options))
+    judgement = judge_trace(recording.trace, limits, context_with(recording.context, answers_given(options)))
     _show(judgement, recording, Path(start["file_name"]), as_lines, plain)
     if not as_lines:
         say(f"Filed as {beside(start['verdict'], start['feed_verdict'])}; the record is as it was.")
@@ -102,7 +103,7 @@ def _show(judgement: Judgement, recording: Recording, file: Path, as_lines: bool
 
 
 def _one(
-    file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, plain: bool, options: dict[str, Any]
+    file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, plain: bool, options: FiledOptions
 ) -> int:
     from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.calibration import read_calibration
@@ -114,6 +115,6 @@ def _one(
     chosen_limits(options["limits_file"], options["system"])  # a wrong limits file is told before a wrong trace
     recording = load(file, calibration, columns, accuracy)
     limits = chosen_limits(options["limits_file"], options["system"], recording.limits)
-    judgement = judge_trace(recording.trace, limits, context_with(recording.context, options))
+    judgement = judge_trace(recording.trace, limits, context_with(recording.context, answers_given(options)))
     _show(judgement, recording, file, as_lines, plain)
     return EXIT[judgement.verdict]

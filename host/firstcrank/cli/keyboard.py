@@ -6,7 +6,6 @@ import os
 import select
 import sys
 import types
-from typing import Any
 
 MOST = 64
 
@@ -16,7 +15,7 @@ class Keyboard:
 
     def __init__(self, wanted: bool = True) -> None:
         self._wanted = wanted and sys.stdin is not None and sys.stdin.isatty()
-        self._before: Any = None
+        self._before: list[int | list[bytes | int]] | None = None
 
     def __enter__(self) -> Keyboard:
         if self._wanted and os.name == "posix":
@@ -54,9 +53,10 @@ class Keyboard:
 
 
 def _typed_on_windows() -> str:
-    import importlib
+    if sys.platform != "win32":
+        return ""
+    import msvcrt
 
-    msvcrt: Any = importlib.import_module("msvcrt")
     letters = ""
     while msvcrt.kbhit() and len(letters) < MOST:
         letters += msvcrt.getwch()

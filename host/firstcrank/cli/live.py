@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass
-from typing import IO, Any
+from typing import IO, Unpack
 
 import click
 
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import StreamOptions
 from firstcrank.cli.stream_options import stream_options
 
 CSV_EVERY_S = 0.1
@@ -25,7 +26,7 @@ class Extremes:
 
 @click.command(cls=GroupedCommand)
 @stream_options
-def live(**options: Any) -> int:
+def live(**options: Unpack[StreamOptions]) -> int:
     """Live values: what each lead reads now, its lowest and highest so far.
 
     Keys: h holds the picture, r resets lowest and highest, q ends. Exit code: 0, 2 wrong usage, 4 trouble.

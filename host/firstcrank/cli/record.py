@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, ParamSpec, TypeVar, Unpack
 
 import click
 
-from firstcrank.cli.answers import EXIT, context_with, judging_options
+from firstcrank.cli.answers import EXIT, answers_given, context_with, judging_options
 from firstcrank.cli.file_start import file_start, known_of, with_known
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import RecordingOptions
 from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from firstcrank.model.judgement import Judgement
     from firstcrank.visit.values import Visit
 
+P = ParamSpec("P")
+R = TypeVar("R")
 CAUTIONS = (
     "Neutral or park, brake on, wheels chocked. Nobody near belts, fan or shafts; leads tied off.",
     "No starting fluid with an intake heater. A way to shut the engine's air off at hand. Oil in, fuel system primed.",
@@ -58,7 +61,7 @@ _RECORDING = (
 )
 
 
-def recording_options(command: Callable[..., Any]) -> Callable[..., Any]:
+def recording_options(command: Callable[P, R]) -> Callable[P, R]:
     """Adds the options of a recording and those of the judge."""
     command = judging_options(command)
     for option in reversed(_RECORDING):
@@ -68,7 +71,7 @@ def recording_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 @click.command(cls=GroupedCommand)
 @recording_options
-def record(**options: Any) -> int:
+def record(**options: Unpack[RecordingOptions]) -> int:
     """Record one start, judge it, keep it.
 
     Exit code: 0 PASS, 1 FAIL, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port or file.
@@ -82,7 +85,7 @@ def record(**options: Any) -> int:
     return run_recording(options)
 
 
-def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
+def run_recording(options: RecordingOptions, visit: Visit | None = None) -> int:
     """Everything of a recording from options to exit code; `visit` for a guided start. Checked before anybody touches a key."""
     from firstcrank.board.before_crank import warnings_of
     from firstcrank.cli.choose_port import chosen_link
@@ -111,18 +114,19 @@ def run_recording(options: dict[str, Any], visit: Visit | None = None) -> int:
         cautions(console)
         options = as_simulated(client, options)
         limits = limits_of(options)
-        context = ask(context_with(Context(), options), ask_user=not options["yes"])
+        context = ask(context_with(Context(), answers_given(options)), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
             judgement = _one_start(console, client, path, limits, calibration, context, options, visit)
             if job is not None:
                 number = file_start(path, judgement, job, store, client.link.synthetic)
-                if options.get("compare_with") is not None and number is not None:
-                    _compare(options["compare_with"], number, store)
+                before = options.get("compare_with")
+                if before is not None and number is not None:
+                    _compare(before, number, store)
             if options["yes"] or visit is not None or harmful(judgement) or not _again(console):  # never offered where it harms
                 return EXIT[judgement.verdict]
             path = _by_time(path.parent)
-            context = ask(context_with(Context(), options), ask_user=True)  # the answers can have changed
+            context = ask(context_with(Context(), answers_given(options)), ask_user=True)  # the answers can have changed
     finally:
         client.close()
 
@@ -216,7 +220,7 @@ def _one_start(
     limits: Limits,
     calibration: Calibration,
     context: Context,
-    options: dict[str, Any],
+    options: RecordingOptions,
     visit: Visit | None = None,
 ) -> Judgement:
     from firstcrank.analysis.verdict import judge

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack, cast
 
 import click
 
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import RecordingOptions
 from firstcrank.cli.record import recording_options, run_recording
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.command(cls=GroupedCommand)
 @click.argument("number")
 @recording_options
-def repeat(number: str, **options: Any) -> int:
+def repeat(number: str, **options: Unpack[RecordingOptions]) -> int:
     """Record job NUMBER again after a repair, with the leads of its last start, and compare the two.
 
     Exit code: that of the new start, as `record` gives it.
@@ -31,28 +31,27 @@ def repeat(number: str, **options: Any) -> int:
       firstcrank repeat 1207 --port sim:marigold_repaired --yes
     """
     start_id, before = _last_start(number, options["store"])
-    options["leads"] = options["leads"] or _leads(before)
     from firstcrank.jobs.vehicle import STAYS
 
-    for name in STAYS:
-        if options.get(name) is None:
-            options[name] = getattr(before.context, name)
-    say(f"As start {start_id} of job {number}, with leads {', '.join(options['leads']) or 'of the minimal build'}.")
-    return run_recording({**options, "job": number, "compare_with": start_id})
+    stays = {name: getattr(before.context, name) for name in STAYS if options.get(name) is None}
+    leads = options["leads"] or _leads(before)
+    say(f"As start {start_id} of job {number}, with leads {', '.join(leads) or 'of the minimal build'}.")
+    again = {**options, **stays, "leads": leads, "job": number, "compare_with": start_id}
+    return run_recording(cast("RecordingOptions", again))
 
 
 def _last_start(number: str, place: str | None) -> tuple[int, Recording]:
     """Id and recording of the job's last start. Raises UsageError where it has none."""
-    records: Any = importlib.import_module("firstcrank.jobs.records")
-    recordings: Any = importlib.import_module("firstcrank.jobs.recordings")
-    counts: Any = importlib.import_module("firstcrank.jobs.states").counts
+    from firstcrank.jobs.recordings import recording_of
+    from firstcrank.jobs.records import job_detail
+    from firstcrank.jobs.states import counts
+
     with opened(place) as store:
-        starts = [s for s in records.job_detail(store, number).starts if counts(s["state"])]
+        starts = [s for s in job_detail(store, number).starts if counts(s["state"])]
         if not starts:
             raise UsageError(f"job {number} has no start to repeat: firstcrank record --job {number}")
         last = starts[-1]
-        found: Recording = recordings.recording_of(store, last)
-        return int(last["id"]), found
+        return int(last["id"]), recording_of(store, last)
 
 
 def _leads(before: Recording) -> tuple[str, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Unpack
 
 import click
 
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import RecordingOptions
 from firstcrank.cli.record import recording_options, run_recording
 
 
@@ -17,7 +18,11 @@ from firstcrank.cli.record import recording_options, run_recording
 @click.option("--starter-rest", type=click.FloatRange(5, 1800), help="Maker's rest of the starter, seconds.")
 @click.option("--oil-within", type=click.FloatRange(1, 60), help="Maker's time until oil pressure shows, seconds.")
 def start(
-    patience: float, starter_on: float | None, starter_rest: float | None, oil_within: float | None, **options: Any
+    patience: float,
+    starter_on: float | None,
+    starter_rest: float | None,
+    oil_within: float | None,
+    **options: Unpack[RecordingOptions],
 ) -> int:
     """Be led through a first start: dead checks, key off, ON, WAIT lamp, cranks with rests, oil, idle, key off.
 

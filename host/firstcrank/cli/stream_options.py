@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import ParamSpec, TypeVar
 
 import click
 
+P = ParamSpec("P")
+R = TypeVar("R")
 FILE = click.Path(dir_okay=False, path_type=Path)
 _OPTIONS = (
     click.option("--port", help="Serial port, pyserial URL, or sim:NAME. Default: the only board plugged in."),
@@ -21,7 +23,7 @@ _OPTIONS = (
 )
 
 
-def stream_options(command: Callable[..., Any]) -> Callable[..., Any]:
+def stream_options(command: Callable[P, R]) -> Callable[P, R]:
     """Adds them."""
     for option in reversed(_OPTIONS):
         command = option(command)

@@ -6,7 +6,7 @@ import contextlib
 import types
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.console import Console, Group
 from rich.control import Control
@@ -20,13 +20,14 @@ from firstcrank.printable import printable
 
 if TYPE_CHECKING:
     from firstcrank.board.bins_stream import Readings
+    from firstcrank.cli.options import StreamOptions
     from firstcrank.limits import Limits
 
 LONGEST_NAME = 40
 
 
 @contextlib.contextmanager
-def readings_of(console: Console, options: dict[str, Any]) -> Iterator[tuple[Iterator[Readings], Limits, bool]]:
+def readings_of(console: Console, options: StreamOptions) -> Iterator[tuple[Iterator[Readings], Limits, bool]]:
     """The readings as they come, the limits, and whether they are simulated. The board is stopped and closed at the end."""
     from firstcrank.board.bins_stream import stream
     from firstcrank.cli.choose_port import chosen_link

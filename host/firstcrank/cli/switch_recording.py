@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from firstcrank.cli.answers import context_with
+from firstcrank.cli.answers import answers_given, context_with
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from firstcrank.cli.options import RecordingOptions
     from firstcrank.limits import Limits
     from firstcrank.trace import Trace
 
 
-def record_switch(console: Console, options: dict[str, Any]) -> tuple[Path, Trace, Limits, bool]:
+def record_switch(console: Console, options: RecordingOptions) -> tuple[Path, Trace, Limits, bool]:
     """The file, its trace, the limits and whether it is simulated. Raises what a recording raises."""
     from firstcrank.analysis.switch_test import KIND
     from firstcrank.cli.choose_port import chosen_link
@@ -45,7 +46,7 @@ def record_switch(console: Console, options: dict[str, Any]) -> tuple[Path, Trac
             path,
             limits,
             calibration,
-            context_with(Context(), options),
+            context_with(Context(), answers_given(options)),
             channels,
             round(options["bin_ms"] * 1000),
             options["acquisition"],

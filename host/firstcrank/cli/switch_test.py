@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 
 import click
 
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import RecordingOptions
 from firstcrank.cli.record import recording_options
 from firstcrank.errors import UsageError
 
@@ -30,7 +31,7 @@ PUT_BACK = "Put back: key off, wait the power-down time, negative off, S wire on
 
 @click.command("switch-test", cls=GroupedCommand)
 @recording_options
-def switch_test(**options: Any) -> int:
+def switch_test(**options: Unpack[RecordingOptions]) -> int:
     """Turn the key through START with the starter disabled: does the feed hold? No start, never a PASS.
 
     Exit code: 1 FEED LOST IN START, 3 FEED HELD, SWITCH TEST ONLY or START NOT SEEN (nothing about a start is proved), 2 wrong usage,

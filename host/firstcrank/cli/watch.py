@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import contextlib
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 
 import click
 
 from firstcrank.cli.grouped import GroupedCommand
+from firstcrank.cli.options import StreamOptions
 from firstcrank.cli.stream_options import stream_options
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ EXIT_LOST, EXIT_BATTERY = 1, 3
 @click.option("--supported", is_flag=True, help="A supply of at most 14.4 V holds the battery up.")
 @click.option("--job", help="Keep with this job number what the watch showed (check 30).")
 @click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store, with --job.")
-def watch(place: str, supported: bool, job: str | None, store: str | None, **options: Any) -> int:
+def watch(place: str, supported: bool, job: str | None, store: str | None, **options: Unpack[StreamOptions]) -> int:
     """Key ON, engine off: every dropout beeps at once, is counted, timed and kept with the place that was moved.
 
     Exit code: 0 none seen, 1 dropouts seen, 3 ended by a low battery or before the key was ON, 2 wrong usage, 4 trouble.

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 LONGEST_M = 200.0
 
 
-class Length(click.ParamType[float]):
+class Length(click.ParamType[float, object]):
     """A length in metres or feet: 4, 4m, 13ft, 13'. Metres come out."""
 
     name = "length"

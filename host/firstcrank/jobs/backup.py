@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO
 
-from sqlalchemy import Connection, Table
+from sqlalchemy import Connection
 
 from firstcrank import __version__
 from firstcrank.errors import StoreError
 from firstcrank.jobs.backup_file import CONTENTS, FORMAT, About, write_about
 from firstcrank.jobs.contents import PLAIN, SUFFIX, ZLIB, pack, unpack
 from firstcrank.jobs.proof import prove
+from firstcrank.jobs.schema import StoreTable
 from firstcrank.jobs.snapshot import TABLES, hashes, rows_of, snapshot
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import now_utc
@@ -68,7 +69,7 @@ def _write(store: Store, connection: Connection, file: BinaryIO, made: Made, pro
         raise StoreError(f"{damaged} was not written as it was read: check the disk")
 
 
-def _write_table(connection: Connection, archive: zipfile.ZipFile, table: Table, jobs: set[object]) -> int:
+def _write_table(connection: Connection, archive: zipfile.ZipFile, table: StoreTable, jobs: set[object]) -> int:
     count = 0
     with archive.open(f"{table.name}.jsonl", "w", force_zip64=True) as file:
         for row in rows_of(connection, table):

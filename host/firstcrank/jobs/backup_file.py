@@ -11,14 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from sqlalchemy import Table
-
 from firstcrank.errors import StoreError
 from firstcrank.jobs.contents import PLAIN, SUFFIX, ZLIB, Packed, unpack
 from firstcrank.jobs.filing import of_this_version
 from firstcrank.jobs.identity import FIXED, uuid_of_old_row
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
-from firstcrank.jobs.schema import STARTS
+from firstcrank.jobs.schema import STARTS, StoreTable
 from firstcrank.jobs.snapshot import TABLES
 from firstcrank.jobs.times import when_utc
 
@@ -42,7 +40,7 @@ class About:
     firstcrank: str = ""
 
     @property
-    def tables(self) -> tuple[Table, ...]:
+    def tables(self) -> tuple[StoreTable, ...]:
         """The tables in it: all but those that are younger than it."""
         return tuple(table for table in TABLES if table.name in self.rows)
 
@@ -57,7 +55,7 @@ class BackupFile:
             name.removeprefix(CONTENTS).removesuffix(SUFFIX): name for name in archive.namelist() if name.startswith(CONTENTS)
         }
 
-    def rows(self, table: Table) -> Iterator[dict[str, object]]:
+    def rows(self, table: StoreTable) -> Iterator[dict[str, object]]:
         """Each row with what has been added to its table since."""
         with self._archive.open(f"{table.name}.jsonl") as file:
             for line in file:
@@ -144,7 +142,7 @@ def _about(archive: zipfile.ZipFile, path: Path) -> About:
     )
 
 
-def of_today(table: Table, row: dict[str, object]) -> dict[str, object]:
+def of_today(table: StoreTable, row: dict[str, object]) -> dict[str, object]:
     """A row of an older backup with what has been added since."""
     if table is STARTS and "feed_verdict" not in row:
         row = {**row, "feed_verdict": feed_verdict_kept(str(row.get("judgement_json", "")))}

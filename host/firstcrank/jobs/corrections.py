@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Table, select, update
+from sqlalchemy import select, update
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import UsageError
 from firstcrank.jobs.audit import write_line
 from firstcrank.jobs.records import JOB_FIELDS, checked_fields, checked_number, find_job, find_start
-from firstcrank.jobs.schema import JOBS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.schema import JOBS, NOTES, PHOTOS, STARTS, StoreTable
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.states import StartState
 from firstcrank.jobs.store import Store
@@ -100,11 +100,11 @@ def move_start(store: Store, name: str, to_number: str, who: str = "") -> None:
             refresh(connection, job_id)
 
 
-def _of_job(store: Store, table: Table, row: int, kind: str, column: str) -> tuple[int, str, str]:
+def _of_job(store: Store, table: StoreTable, row: int, kind: str, column: str) -> tuple[int, str, str]:
     """Job, text and UUID of a row. Raises UsageError where there is none."""
     query = select(table.c.job_id, table.c[column], table.c.uuid).where(table.c.id == row)
     with store.engine.connect() as connection:
         found = connection.execute(query).first()
     if found is None:
         raise UsageError(f"there is no {kind} {row}: firstcrank jobs show JOB lists them with their numbers")
-    return int(found[0]), str(found[1]), str(found[2])
+    return int(str(found[0])), str(found[1]), str(found[2])

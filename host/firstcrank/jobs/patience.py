@@ -6,32 +6,44 @@ The server's own statement time-out can't help where the server itself hangs; th
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Iterator
 from time import monotonic
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Protocol, TypeVar, cast
 
 if TYPE_CHECKING:
+    from psycopg import Connection as PostgresConnection
+    from psycopg.abc import PQGen
+    from psycopg.rows import TupleRow
     from sqlalchemy import URL, Connection
 
 CONNECT_S = 10
 SILENCE_S = 20.0  # the slowest search of 50,000 starts takes a fiftieth of it
 LONG_S = 600.0  # while tables are migrated or all rows are sorted
 LOCK_MS = 15_000
+INTERVAL_S = 0.1  # psycopg's own: how often it looks whether the socket is ready
+RV = TypeVar("RV")
 
 
-def connector(url: URL) -> Callable[[], Any]:
+class Silent(Protocol):
+    """A connection with the silence that is borne on it."""
+
+    silence_s: float
+
+
+def connector(url: URL) -> Callable[[], PostgresConnection[TupleRow]]:
     """Makes connections to a URL's server, each with these time-outs."""
     import psycopg
 
-    class PatientConnection(psycopg.Connection[Any]):
+    class PatientConnection(psycopg.Connection["TupleRow"]):
         """`silence_s`: how long the server may say nothing while it is waited for."""
 
         silence_s = SILENCE_S
 
-        def wait(self, gen: Any, *args: Any, **options: Any) -> Any:
+        def wait(self, gen: PQGen[RV], interval: float = INTERVAL_S, timeout: float | None = None) -> RV:
             """As psycopg's, and gives up after that much silence; the connection is closed then."""
             try:
-                return super().wait(_listening(gen, self), *args, **options)
+                listening = _listening(gen, self)
+                return super().wait(listening, interval) if timeout is None else super().wait(listening, interval, timeout)
             except TimeoutError as error:
                 self.pgconn.finish()
                 raise psycopg.OperationalError(str(error)) from None
@@ -39,7 +51,7 @@ def connector(url: URL) -> Callable[[], Any]:
     arguments, options = url.get_dialect()().create_connect_args(url)
     options = {"connect_timeout": CONNECT_S, "application_name": "firstcrank", **options}
 
-    def connect() -> Any:
+    def connect() -> PostgresConnection[TupleRow]:
         connection = PatientConnection.connect(*arguments, **options)
         connection.execute(_settings())  # not as the connection's own options: some poolers refuse them
         connection.commit()
@@ -57,7 +69,7 @@ def _settings() -> bytes:
     return "; ".join(f"SET {name} = {value}" for name, value in limits.items()).encode("ascii")
 
 
-def _listening(gen: Generator[Any, Any, Any], connection: Any) -> Generator[Any, Any, Any]:
+def _listening(gen: PQGen[RV], connection: Silent) -> PQGen[RV]:
     """What psycopg waits for, with an end: each of its turns at which the socket is not ready is silence."""
     heard = monotonic()
     try:
@@ -71,7 +83,7 @@ def _listening(gen: Generator[Any, Any, Any], connection: Any) -> Generator[Any,
                 raise TimeoutError(f"no answer for {connection.silence_s:.0f} s")
             wanted = gen.send(ready)
     except StopIteration as end:
-        return end.value
+        return cast("RV", end.value)
 
 
 @contextlib.contextmanager
@@ -82,7 +94,7 @@ def patient(connection: Connection) -> Iterator[None]:
     if connection.dialect.name != "postgresql":
         yield
         return
-    driver: Any = connection.connection.driver_connection
+    driver = cast(Silent, connection.connection.driver_connection)
     connection.execute(text("SET LOCAL statement_timeout = 0"))
     connection.execute(text("SET LOCAL lock_timeout = 0"))
     connection.execute(text("SET LOCAL idle_in_transaction_session_timeout = 0"))  # while a backup is proved elsewhere

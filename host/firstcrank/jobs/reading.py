@@ -7,11 +7,11 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 from firstcrank.calibration import Calibration
-from firstcrank.model.context import ANSWERS, Context
-from firstcrank.recording import Recording
+from firstcrank.model.context import ANSWERS, Answers, Context
+from firstcrank.recording import Meta, Recording
 from firstcrank.tracefiles.csv import parse_uncertainty
 from firstcrank.tracefiles.table import load
 
@@ -24,7 +24,7 @@ class Reading:
     columns: Mapping[str, str] = field(default_factory=dict)
     uncertainty: str = ""
     recorded_utc: str = ""
-    answers: Mapping[str, Any] = field(default_factory=dict)
+    answers: Answers = field(default_factory=Answers)
 
     def to_json(self) -> str:
         """One line; empty where there is nothing to keep."""
@@ -35,13 +35,15 @@ class Reading:
         """Of a start's column; what another version wrote beside is passed over."""
         table = json.loads(text) if text else {}
         answers = {name: value for name, value in table.get("answers", {}).items() if name in ANSWERS}
-        return cls(table.get("columns", {}), table.get("uncertainty", ""), table.get("recorded_utc", ""), answers)
+        return cls(
+            table.get("columns", {}), table.get("uncertainty", ""), table.get("recorded_utc", ""), cast(Answers, answers)
+        )
 
     def load(self, path: Path, calibration: Calibration | None = None) -> Recording:
         """The recording, read in this way. Raises UnreadableTraceError, UsageError."""
         accuracy = parse_uncertainty(self.uncertainty) if self.uncertainty else None
         recording = load(path, calibration, self.columns, accuracy)
-        meta = {**recording.meta, "recorded_utc": self.recorded_utc} if self.recorded_utc else recording.meta
+        meta: Meta = {**recording.meta, "recorded_utc": self.recorded_utc} if self.recorded_utc else recording.meta
         return replace(recording, context=replace(recording.context, **self.answers), meta=meta)
 
 
@@ -49,7 +51,7 @@ def with_answers(reading: Reading, context: Context) -> Reading:
     """With every answer that the judge was given, so that the record knows them without opening the recording."""
     plain = Context()
     given = {name: getattr(context, name) for name in ANSWERS if getattr(context, name) != getattr(plain, name)}
-    return replace(reading, answers={**reading.answers, **given})
+    return replace(reading, answers=cast(Answers, {**reading.answers, **given}))
 
 
 def read_again(content: bytes, file_name: str, calibration_json: str = "", reading_json: str = "") -> Recording:

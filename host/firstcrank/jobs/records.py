@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import cast
 
-from sqlalchemy import Table, insert, select
+from sqlalchemy import insert, select
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import UsageError
 from firstcrank.jobs.rows import AuditRow, JobRow, MeasurementRow, NoteRow, PhotoRow, StartRow
-from firstcrank.jobs.schema import AUDIT, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.schema import AUDIT, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS, StoreTable
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import now_utc
@@ -142,7 +142,7 @@ def add_photo(store: Store, number: str, name: str, content: bytes, caption: str
     return _add(store, PHOTOS, job["id"], added_utc=now_utc(), **values)
 
 
-def _add(store: Store, table: Table, job_id: int, **values: object) -> int:
+def _add(store: Store, table: StoreTable, job_id: int, **values: object) -> int:
     """One row of a job; its id."""
     with store.engine.begin() as connection:
         made = connection.execute(insert(table).values(job_id=job_id, **values))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sqlalchemy import ColumnElement, Connection, Engine, Table, column, func, insert, literal_column, select, table
+from sqlalchemy import ColumnElement, Connection, Engine, column, func, insert, literal_column, select, table
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from firstcrank.errors import FirstcrankError, StoreError, UsageError
@@ -17,7 +17,7 @@ from firstcrank.jobs.filing import attach
 from firstcrank.jobs.migrations.versions.v0005_crank_voltage import name_what_lines_are_about
 from firstcrank.jobs.records import add_photo, create_job
 from firstcrank.jobs.restore import numbers_go_on
-from firstcrank.jobs.schema import FORGOTTEN, JOBS
+from firstcrank.jobs.schema import FORGOTTEN, JOBS, StoreTable
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.snapshot import TABLES, hashes
 from firstcrank.jobs.store import Store, raw_store
@@ -71,7 +71,7 @@ def _tables(source: Store, target: Store, done: Salvaged) -> None:
         done.rows[kind.name] = count
 
 
-def _keep(connection: Connection, kind: Table, row: dict[str, object], done: Salvaged) -> int:
+def _keep(connection: Connection, kind: StoreTable, row: dict[str, object], done: Salvaged) -> int:
     """One row; a row whose job is lost goes to the job for such."""
     known = {name: value for name, value in of_today(kind, row).items() if name in kind.c}
     if known.get("job_id") is not None and "job_id" in known:
@@ -95,7 +95,7 @@ def _job_of_the_lost(connection: Connection) -> int:
     return int(found)
 
 
-def _readable(engine: Engine, kind: Table, done: Salvaged) -> Iterator[dict[str, object]]:
+def _readable(engine: Engine, kind: StoreTable, done: Salvaged) -> Iterator[dict[str, object]]:
     """Every row that can be read, in chunks of numbers; a chunk that cannot is read one by one. Damage can make a row come twice."""
     if kind is FORGOTTEN:
         yield from _all(engine, kind)
@@ -126,7 +126,7 @@ def _is_database(engine: Engine) -> bool:
     return True
 
 
-def _all(engine: Engine, kind: Table) -> Iterator[dict[str, object]]:
+def _all(engine: Engine, kind: StoreTable) -> Iterator[dict[str, object]]:
     try:
         with engine.connect() as connection:
             yield from [dict(row) for row in connection.execute(select(kind)).mappings()]
@@ -134,16 +134,16 @@ def _all(engine: Engine, kind: Table) -> Iterator[dict[str, object]]:
         return
 
 
-def _highest(engine: Engine, kind: Table) -> int | None:
+def _highest(engine: Engine, kind: StoreTable) -> int | None:
     try:
         with engine.connect() as connection:
-            highest = int(connection.execute(select(func.max(kind.c.id))).scalar() or 0)
+            highest = int(str(connection.execute(select(func.max(kind.c.id))).scalar() or 0))
     except (SQLAlchemyError, StoreError, ValueError):
         return None
     return highest if highest <= MOST_ROWS else None
 
 
-def _chunk(engine: Engine, kind: Table, first: int, last: int, done: Salvaged | None) -> list[dict[str, object]]:
+def _chunk(engine: Engine, kind: StoreTable, first: int, last: int, done: Salvaged | None) -> list[dict[str, object]]:
     rows = table(kind.name, column("id"))
     everything: ColumnElement[object] = literal_column("*")
     query = select(everything).select_from(rows).where(rows.c.id.between(first, last))

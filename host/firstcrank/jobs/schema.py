@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, LargeBinary, MetaData, String, Table, Text
+from sqlalchemy.sql.base import ReadOnlyColumnCollection
 
 from firstcrank.jobs.identity import new_uuid
+
+# Any of the tables below, for what goes through all of them.
+StoreTable: TypeAlias = "Table[ReadOnlyColumnCollection[str, Column[object]]]"
 
 METADATA = MetaData()
 

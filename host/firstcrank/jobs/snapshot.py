@@ -5,10 +5,10 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, select
 
 from firstcrank.jobs.patience import patient
-from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS, StoreTable
 from firstcrank.jobs.store import Store
 
 TABLES = (
@@ -40,7 +40,7 @@ def snapshot(store: Store) -> Iterator[Connection]:
                 connection.rollback()
 
 
-def rows_of(connection: Connection, table: Table) -> Iterator[dict[str, object]]:
+def rows_of(connection: Connection, table: StoreTable) -> Iterator[dict[str, object]]:
     """Every row in the order of its key, a few at a time."""
     streamed = connection.execution_options(yield_per=AT_ONCE)
     for row in streamed.execute(select(table).order_by(*table.primary_key)).mappings():

@@ -5,21 +5,37 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TypedDict, TypeVarTuple, cast
 
 import numpy as np
-from sqlalchemy import Select, Table, select
+from sqlalchemy import Select, select
 
 from firstcrank.jobs.folding import folded, search_text
 from firstcrank.jobs.listing import COUNTED, every_job
-from firstcrank.jobs.schema import ANONYMOUS_STARTS, STARTS
+from firstcrank.jobs.schema import ANONYMOUS_STARTS, STARTS, StoreTable
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import day_range
 
 NAMES = (
     "when_utc", "verdict", "feed_verdict", "cause", "feed_drop_v", "speed_rpm", "crank_v", "system_v", "battery_gain", "board",
 )  # fmt: skip
+Columns = TypeVarTuple("Columns")
 MOST_MONTHS = 24  # with more of them the periods are years
+
+
+class TrendRow(TypedDict):
+    """What is read of each start: NAMES."""
+
+    when_utc: str
+    verdict: str
+    feed_verdict: str
+    cause: str
+    feed_drop_v: float | None
+    speed_rpm: float | None
+    crank_v: float | None
+    system_v: int | None
+    battery_gain: float | None
+    board: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +131,10 @@ def trends(store: Store, synthetic: bool = False, choice: Choice | None = None) 
     return replace(found, periods=_periods(rows, found.system_v))
 
 
-def _rows(store: Store, synthetic: bool, choice: Choice) -> list[dict[str, Any]]:
+def _rows(store: Store, synthetic: bool, choice: Choice) -> list[TrendRow]:
     """By time. Figures kept of forgotten starts stand at the begin of their month, and count where no job is asked for."""
     tables = [STARTS] if choice.find.strip() or choice.technician else [STARTS, ANONYMOUS_STARTS]
-    rows: list[dict[str, Any]] = []
+    rows: list[TrendRow] = []
     with store.engine.connect() as connection:
         for table in tables:
             query = select(*(table.c[name] for name in NAMES))
@@ -127,11 +143,11 @@ def _rows(store: Store, synthetic: bool, choice: Choice) -> list[dict[str, Any]]
             if not synthetic:
                 query = query.where(table.c.synthetic.is_(False))
             query = _chosen(store, query, choice, table)
-            rows += [dict(row) for row in connection.execute(query.order_by(table.c.when_utc)).mappings()]
+            rows += [cast(TrendRow, dict(row)) for row in connection.execute(query.order_by(table.c.when_utc)).mappings()]
     return sorted(rows, key=lambda row: str(row["when_utc"]))
 
 
-def _chosen(store: Store, query: Select[Any], choice: Choice, table: Table) -> Select[Any]:
+def _chosen(store: Store, query: Select[*Columns], choice: Choice, table: StoreTable) -> Select[*Columns]:
     begin, end = day_range(choice.first_day, choice.last_day)
     if begin:
         query = query.where(table.c.when_utc >= begin)
@@ -153,10 +169,10 @@ def _jobs(store: Store, find: str, field: str = "") -> list[int]:
     return [job["id"] for job in found if not field or all(w in search_text([str(job["technician"])]) for w in wanted)]
 
 
-def _periods(rows: Sequence[dict[str, Any]], system_v: int) -> tuple[Period, ...]:
+def _periods(rows: Sequence[TrendRow], system_v: int) -> tuple[Period, ...]:
     months = {str(row["when_utc"])[:7] for row in rows}
     digits = 7 if len(months) <= MOST_MONTHS else 4
-    groups: dict[str, list[dict[str, Any]]] = {}
+    groups: dict[str, list[TrendRow]] = {}
     for row in rows:
         groups.setdefault(str(row["when_utc"])[:digits], []).append(row)
     return tuple(

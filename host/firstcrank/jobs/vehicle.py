@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import cast
 
 from sqlalchemy import or_, select
 
@@ -13,6 +13,7 @@ from firstcrank.jobs.listing import COUNTED
 from firstcrank.jobs.records import find_job
 from firstcrank.jobs.schema import JOBS, STARTS
 from firstcrank.jobs.store import Store
+from firstcrank.model.context import Answers
 
 # Belongs to the vehicle and stays. The rest can have changed. A test load above all: with none fitted its ohms would make any supply good.
 STAYS = ("feed_kind", "cylinders", "hold_on_s")
@@ -26,7 +27,7 @@ class Known:
     ones; `start`: the newest start that this is from, None where the record knows nothing."""
 
     start: int | None = None
-    answers: Mapping[str, object] = field(default_factory=dict)
+    answers: Answers = field(default_factory=Answers)
     system_v: int | None = None
     own_limits: str = ""
 
@@ -52,10 +53,10 @@ def known_of_vehicle(store: Store, number: str) -> Known:
         rows = connection.execute(query).all()
     if not rows:
         return Known()
-    answers: dict[str, object] = {}
+    answers: Answers = {}
     for _, reading, _ in reversed(rows):
         given = json.loads(reading).get("answers", {}) if reading else {}
-        answers |= {name: given[name] for name in STAYS if name in given}
+        answers |= cast(Answers, {name: given[name] for name in STAYS if name in given})
     limits = json.loads(rows[0][2])
     name = str(limits.get("name", ""))
     return Known(int(rows[0][0]), answers, int(limits["system_v"]), "" if name.startswith(SHIPPED) else name)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import cast
 
 from firstcrank import wire
 from firstcrank.errors import BoardRefusedError, LinkLostError, NoBoardError, WrongFirmwareError
 from firstcrank.link.base import Link
-from firstcrank.wire_bodies import ChannelBody
+from firstcrank.wire_bodies import ChannelBody, IdentityBody, ReplyBody
 
 INSTALL = "run: firstcrank board install"
 ANSWER_S = 3.0
@@ -34,7 +34,7 @@ class BoardClient:
 
     def __init__(self, link: Link) -> None:
         self.link = link
-        self.identity: dict[str, Any] = {}
+        self.identity: IdentityBody = {}
         self.identity_seen = False  # something that calls itself firstcrank answered, of whatever version
         self._deframer = wire.Deframer()
         self._heard = b""
@@ -45,7 +45,7 @@ class BoardClient:
         """Pieces that arrived and were no frame."""
         return int(self._deframer.bad_frames)
 
-    def handshake(self, answer_s: float = ANSWER_S) -> dict[str, Any]:
+    def handshake(self, answer_s: float = ANSWER_S) -> IdentityBody:
         """The board's identity. Only the harmless probe is sent to it before it has said that it is ours.
 
         Raises NoBoardError where nothing answers, WrongFirmwareError where something else does or the versions differ.
@@ -58,10 +58,10 @@ class BoardClient:
                 probe_s = self.link.now_s() + PROBE_EVERY_S * patience()
             for frame in self.frames(0.1 * patience()):
                 if frame.kind == wire.IDENTITY:
-                    return self._accept(table_of(frame.body))
+                    return self._accept(cast(IdentityBody, table_of(frame.body)))
         raise self._silent()
 
-    def _accept(self, identity: dict[str, Any]) -> dict[str, Any]:
+    def _accept(self, identity: IdentityBody) -> IdentityBody:
         if identity.get("product") != "firstcrank":
             raise WrongFirmwareError(f"{self.link.name} runs something else: {INSTALL}")
         self.identity_seen = True
@@ -103,7 +103,7 @@ class BoardClient:
         table: Mapping[str, object] | None = None,
         recording_id: bytes = wire.NO_RECORDING,
         answer_s: float = ANSWER_S,
-    ) -> dict[str, Any]:
+    ) -> ReplyBody:
         """Sends a command and returns the table of its answer. Asks again where a damaged frame may have been the answer.
 
         Raises BoardRefusedError with the board's reason, LinkLostError where it stays silent.
@@ -119,7 +119,7 @@ class BoardClient:
 
     def _ask_once(
         self, kind: int, answer: int, table: Mapping[str, object] | None, recording_id: bytes, answer_s: float
-    ) -> dict[str, Any] | None:
+    ) -> ReplyBody | None:
         self.command(kind, table, recording_id)
         deadline_s = self.link.now_s() + answer_s * patience()
         while self.link.now_s() < deadline_s:
@@ -129,9 +129,9 @@ class BoardClient:
                     if reply.get("to") == kind and not reply.get("ok"):
                         raise BoardRefusedError(f"the board refused: {reply.get('why')}")
                     if reply.get("to") == kind and answer == wire.REPLY:
-                        return reply
+                        return cast(ReplyBody, reply)
                 elif frame.kind == answer:
-                    return table_of(frame.body)
+                    return cast(ReplyBody, table_of(frame.body))
         return None
 
     def configure(self, channels: Sequence[ChannelBody], bin_us: int, trigger_code: int, acquisition: str) -> None:
@@ -158,7 +158,7 @@ class BoardClient:
         self.link.close()
 
 
-def table_of(body: bytes) -> dict[str, Any]:
+def table_of(body: bytes) -> dict[str, object]:
     """The JSON table in a frame's body; empty where there is none."""
     try:
         table = json.loads(body.decode("utf-8"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import TypedDict
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,20 @@ class Context:
     engine_running: bool | None = None
     known_load_ohm: float | None = None
     hold_on_s: float | None = None
+
+
+class Answers(TypedDict, total=False):
+    """Those of Context that were given, by name: what a note, the record and the command line hold."""
+
+    cranked_with_key: bool | None
+    module_plugged_in: bool | None
+    feed_kind: str
+    cylinders: int | None
+    temperature_c: float | None
+    charger_connected: bool | None
+    engine_running: bool | None
+    known_load_ohm: float | None
+    hold_on_s: float | None
 
 
 ANSWERS = tuple(field.name for field in fields(Context))

@@ -10,7 +10,6 @@ import base64
 import zlib
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstcrank.model.judgement import Judgement
 from firstcrank.report.drawing import BELOW_TO_TOP, STYLES, overview, width_pt
@@ -115,5 +114,4 @@ def _mv(volts: FloatArray) -> FloatArray:
 
 
 def _packed(values: FloatArray, kind: str) -> str:
-    array: NDArray[np.generic] = values.astype(kind)
-    return base64.b64encode(zlib.compress(array.tobytes(), 9)).decode()
+    return base64.b64encode(zlib.compress(values.astype(kind).tobytes(), 9)).decode()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from firstcrank.analysis.compare import Comparison
 from firstcrank.extras import extra_packages
@@ -17,20 +17,20 @@ if TYPE_CHECKING:
 LEGEND_COLUMNS = 5
 
 
-def empty_figure(width_in: float, height_in: float, rows: int = 1, **options: Any) -> tuple[Figure, Any]:
-    """A figure without a window, and its axes: one, or an array of `rows`. Raises MissingExtraError without matplotlib."""
+def empty_figure(width_in: float, height_in: float, rows: int = 1, sharex: bool = False) -> tuple[Figure, list[Axes]]:
+    """A figure without a window, and its axes, one of each of its `rows`. Raises MissingExtraError without matplotlib."""
     with extra_packages("report"):
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width_in, height_in), layout="constrained")
     FigureCanvasAgg(figure)
-    return figure, figure.subplots(rows, 1, **options)
+    return figure, list(figure.subplots(rows, 1, sharex=sharex, squeeze=False)[:, 0])
 
 
 def figure_of(drawing: Drawing) -> Figure:
     """The drawing, as `svg.py` draws it for the page."""
-    figure, axes = empty_figure(drawing.width_in, drawing.height_in)
+    figure, (axes,) = empty_figure(drawing.width_in, drawing.height_in)
     for curve in drawing.curves:
         _plot(axes, curve.time_s, curve.volts, curve.style, curve.label or "_unnamed", curve.width_pt)
     axes.set_xlim(*drawing.time_s)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from firstcrank.jobs.trends import Spread, Trends, spread
 from firstcrank.report.plots import empty_figure
@@ -82,7 +82,9 @@ def trend_figure(found: Trends) -> Figure:
         place.set_title(title, fontsize=9, loc="left")
     named = [board for board, _ in found.changes()[:MOST_BOARDS]]
     for board, points in sorted(found.drift.items(), key=lambda one: one[0] in named):
-        times = [datetime.fromisoformat(utc) for utc, _ in points if utc]
+        times = cast(
+            "list[float]", [datetime.fromisoformat(utc) for utc, _ in points if utc]
+        )  # matplotlib takes times as they are
         gains = [gain / points[0][1] * 100.0 - 100.0 for utc, gain in points if utc]
         if board in named:
             axes[4].plot(times, gains, marker="o", markersize=3, label=board[-6:])

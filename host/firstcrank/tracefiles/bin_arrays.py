@@ -13,7 +13,7 @@ from firstcrank.errors import UnreadableTraceError
 from firstcrank.trace import FloatArray, Hole, IntArray
 from firstcrank.tracefiles.frames import Gathered
 
-Number = TypeVar("Number", bound=np.generic)
+Number = TypeVar("Number", np.int64, np.float64)
 NS = 1e-9
 US = 1e-6
 LONGEST_S = 6 * 3600.0  # no recording of a start is longer: an index or clock that says so is damaged

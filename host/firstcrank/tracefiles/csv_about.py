@@ -10,9 +10,10 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields
-from typing import Any
+from typing import TypedDict, cast
 
-from firstcrank.recording import Recording
+from firstcrank.model.context import Answers
+from firstcrank.recording import Meta, Recording
 from firstcrank.trace import Hole, Uncertainty
 from firstcrank.tracefiles.csv_cells import ABOUT
 from firstcrank.tracefiles.native import context_to_json
@@ -30,6 +31,34 @@ SHOWN_META = (
     "board_said",
     "synthetic",
 )
+
+
+class HoleTable(TypedDict):
+    """One hole of the trace."""
+
+    start_s: float
+    end_s: float
+    why: str
+
+
+class AboutTable(TypedDict, total=False):
+    """What `about` writes, and with it the number and hash of the rows."""
+
+    format: int
+    kind: str
+    complete: bool
+    meta: Meta
+    answers: Answers
+    limits: dict[str, object] | None
+    calibration: dict[str, object] | None
+    channels: dict[str, dict[str, float | None]]
+    trigger_v: float | None
+    holes: list[HoleTable]
+    integrity: list[str]
+    notes: list[str]
+    uncalibrated: bool
+    rows: int
+    rows_sha256: str
 
 
 def about(recording: Recording) -> dict[str, object]:
@@ -68,29 +97,29 @@ def _checksum(lines: Sequence[str]) -> str:
     return hashlib.sha256("\n".join(lines).encode("utf-8")).hexdigest()
 
 
-def table_of(lines: Sequence[str]) -> dict[str, Any] | None:
+def table_of(lines: Sequence[str]) -> AboutTable | None:
     """The table that lines_of wrote; None where any line of it is not as written."""
     lines = [line.rstrip() for line in lines]
     if not lines or lines[-1] != f'{ABOUT} checksum = "{_checksum(lines[:-1])}"':
         return None
-    table: dict[str, Any] = {}
+    table: dict[str, object] = {}
     for line in lines[:-1]:
         key, _, text = line.removeprefix(ABOUT).partition("=")
         try:
             table[key.strip()] = json.loads(text)
         except (ValueError, RecursionError):
             return None
-    return table
+    return cast(AboutTable, table)
 
 
-def uncertainty_of(table: Mapping[str, Any], role: str) -> tuple[Uncertainty, float | None]:
+def uncertainty_of(table: AboutTable, role: str) -> tuple[Uncertainty, float | None]:
     """Uncertainty and full scale of a lead. Raises LookupError, TypeError or ValueError where the table lacks them."""
     channel = table["channels"][role]
     top_v = channel["full_scale_v"]
-    terms = {f.name: float(channel[f.name]) for f in fields(Uncertainty)}
+    terms = {f.name: float(cast("float", channel[f.name])) for f in fields(Uncertainty)}
     return Uncertainty(**terms), None if top_v is None else float(top_v)
 
 
-def holes_of(table: Mapping[str, Any]) -> tuple[Hole, ...]:
+def holes_of(table: AboutTable) -> tuple[Hole, ...]:
     """The holes. Raises LookupError, TypeError or ValueError."""
     return tuple(Hole(float(h["start_s"]), float(h["end_s"]), str(h["why"])) for h in table["holes"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 import numpy as np
 
@@ -13,9 +13,9 @@ from firstcrank.calibration import Calibration
 from firstcrank.errors import CalibrationError, LimitsError
 from firstcrank.limits import Limits
 from firstcrank.model.context import Context
-from firstcrank.recording import Recording
+from firstcrank.recording import Meta, Recording
 from firstcrank.trace import Channel, FloatArray, IntArray, KeyRuns, Trace, Uncertainty
-from firstcrank.tracefiles.csv_about import about, holes_of, lines_of, table_of, uncertainty_of
+from firstcrank.tracefiles.csv_about import AboutTable, about, holes_of, lines_of, table_of, uncertainty_of
 from firstcrank.tracefiles.csv_cells import CsvText
 from firstcrank.tracefiles.native import BROKEN, context_from_json
 
@@ -40,7 +40,7 @@ class Rows:
 def write_csv(path: Path, recording: Recording) -> None:
     """Bins as rows: times, conversions, longest time between samples, mean, lowest and highest of each lead, the feed's runs."""
     trace = recording.trace
-    columns: dict[str, tuple[Any, str]] = {
+    columns: dict[str, tuple[FloatArray | IntArray, str]] = {
         "t_s": (trace.start_s, TIME_FORMAT),
         "t_end_s": (trace.end_s, TIME_FORMAT),
         "conversions": (trace.conversions, COUNT_FORMAT),
@@ -88,14 +88,14 @@ def from_export(text: CsvText, rows: Rows, unknown: Uncertainty, accuracy_given:
             trace = replace(trace, notes=(*trace.notes, note))
         calibration = Calibration.from_json(table["calibration"]) if table["calibration"] else None
         limits = Limits.from_json(table["limits"]) if table["limits"] else None
-        recording = Recording(trace, context_from_json(table["answers"]), calibration, limits, dict(table["meta"]))
+        recording = Recording(trace, context_from_json(table["answers"]), calibration, limits, cast(Meta, dict(table["meta"])))
     except (*BROKEN, CalibrationError, LimitsError) as error:
         doubt = f"what this export says of itself cannot be used ({type(error).__name__}): export the recording again"
         return Recording(_trace(text, rows, {}, (doubt,), unknown), Context())
     return recording
 
 
-def _doubt(text: CsvText, table: dict[str, Any] | None, rows: int) -> str:
+def _doubt(text: CsvText, table: AboutTable | None, rows: int) -> str:
     """Why the export cannot be trusted; empty where it can."""
     if not text.about:
         return "this export lacks what stands before its rows (limits, answers, uncertainty): export the recording again"
@@ -110,15 +110,16 @@ def _doubt(text: CsvText, table: dict[str, Any] | None, rows: int) -> str:
     return ""
 
 
-def _trace(text: CsvText, rows: Rows, table: dict[str, Any], integrity: tuple[str, ...], unknown: Uncertainty) -> Trace:
+def _trace(text: CsvText, rows: Rows, table: AboutTable, integrity: tuple[str, ...], unknown: Uncertainty) -> Trace:
     channels = {}
     for role, (mean_v, lowest_v, highest_v) in rows.channels.items():
         u, top_v = uncertainty_of(table, role) if table else (unknown, None)
         channels[role] = Channel(role, mean_v, lowest_v, highest_v, u, top_v)
     runs = None
-    if rows.runs and table.get("trigger_v") is not None:
-        runs = KeyRuns(float(table["trigger_v"]), *(values.astype(np.int64) for values in rows.runs))
-    origin: dict[str, Any] = {"file": str(text.path), "format": "csv", **table.get("meta", {})}
+    trigger_v = table.get("trigger_v")
+    if rows.runs and trigger_v is not None:
+        runs = KeyRuns(float(trigger_v), *(values.astype(np.int64) for values in rows.runs))
+    origin: dict[str, object] = {"file": str(text.path), "format": "csv", **table.get("meta", {})}
     if table.get("uncalibrated"):
         origin["uncalibrated"] = True
     return Trace(

@@ -10,7 +10,7 @@ import io
 from array import array
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import IO, Any
+from typing import IO, cast
 
 from firstcrank import wire, wire_bodies
 from firstcrank.errors import UnreadableTraceError
@@ -28,7 +28,7 @@ class Gathered:
     numbers. `numbers`: sequence numbers of all frames of the board.
     """
 
-    stream: dict[str, Any] | None = None
+    stream: wire_bodies.StreamBody | None = None
     streams_differ: bool = False
     notes: list[wire.Frame] = field(default_factory=list)
     heads: bytearray = field(default_factory=bytearray)
@@ -36,7 +36,7 @@ class Gathered:
     bins_numbers: array[int] = field(default_factory=lambda: array("Q"))
     numbers: array[int] = field(default_factory=lambda: array("Q"))
     close_ups: list[tuple[wire_bodies.CloseUpHead, bytes]] = field(default_factory=list)
-    end: dict[str, Any] | None = None
+    end: wire_bodies.EndBody | None = None
     end_number: int | None = None
     recording_id: bytes = wire.NO_RECORDING
     bad_pieces: int = 0
@@ -48,19 +48,19 @@ class Gathered:
     @property
     def counters(self) -> dict[str, object]:
         """The board's counters at its end; empty where the end is lost."""
-        counters = (self.end or {}).get("counters")
+        counters = self.end.get("counters") if self.end else None
         return counters if isinstance(counters, dict) else {}
 
     @property
-    def alone(self) -> dict[str, Any] | None:
+    def alone(self) -> wire_bodies.AloneBody | None:
         """What a board that worked alone was given, None for a recording that a host made."""
-        given = (self.stream or {}).get("alone")
+        given = self.stream.get("alone") if self.stream else None
         return given if isinstance(given, dict) else None
 
     @property
     def begins_late(self) -> bool:
         """True where the recording begins in the middle of the board's counting: armed, or working alone."""
-        return self.alone is not None or bool((self.stream or {}).get("pretrigger_bins"))
+        return self.alone is not None or bool(self.stream and self.stream.get("pretrigger_bins"))
 
 
 def gather(data: bytes | IO[bytes]) -> Gathered:
@@ -137,7 +137,7 @@ def _sort(found: Gathered, frame: wire.Frame) -> None:
     if frame.kind == wire.STREAM:
         _described(found, frame)
     elif frame.kind == wire.END:
-        found.end, found.end_number = table_of(frame.body), frame.sequence
+        found.end, found.end_number = cast(wire_bodies.EndBody, table_of(frame.body)), frame.sequence
     elif frame.kind == wire.BINS:
         _binned(found, frame)
     else:
@@ -150,7 +150,7 @@ def _sort(found: Gathered, frame: wire.Frame) -> None:
 
 
 def _described(found: Gathered, frame: wire.Frame) -> None:
-    table = table_of(frame.body)
+    table = cast(wire_bodies.StreamBody, table_of(frame.body))
     if found.stream is None:
         found.stream = table
     elif table != found.stream:

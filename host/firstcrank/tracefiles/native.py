@@ -14,7 +14,7 @@ from base64 import b64decode
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any, TypeVar, cast
+from typing import IO, TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,8 +23,8 @@ from firstcrank import wire
 from firstcrank.calibration import OLDER, Calibration
 from firstcrank.errors import CalibrationError, LimitsError, UnreadableTraceError
 from firstcrank.limits import Limits
-from firstcrank.model.context import ANSWERS, Context
-from firstcrank.recording import Recording
+from firstcrank.model.context import ANSWERS, Answers, Context
+from firstcrank.recording import Meta, Recording
 from firstcrank.trace import Channel, IntArray, KeyRuns, Trace, Uncertainty
 from firstcrank.tracefiles.bin_arrays import Codes, to_codes
 from firstcrank.tracefiles.close_up_frames import close_ups
@@ -61,12 +61,12 @@ BROKEN = (
 Value = TypeVar("Value")
 
 
-def context_to_json(context: Context) -> dict[str, object]:
+def context_to_json(context: Context) -> Answers:
     """The user's answers for a note; only what was asked."""
-    return {name: getattr(context, name) for name in ANSWERS if getattr(context, name) is not None}
+    return cast("Answers", {name: getattr(context, name) for name in ANSWERS if getattr(context, name) is not None})
 
 
-def context_from_json(table: dict[str, Any]) -> Context:
+def context_from_json(table: Mapping[str, object]) -> Context:
     """Undoes context_to_json; unknown keys of a newer version are left out. Raises ValueError for an answer of a wrong type."""
     answers = {name: table[name] for name in ANSWERS if table.get(name) is not None}
     for name, value in answers.items():
@@ -77,7 +77,7 @@ def context_from_json(table: dict[str, Any]) -> Context:
             raise ValueError(f"{name} is {value!r}")
     if answers.get("feed_kind", "signal") not in ("signal", "loaded"):
         raise ValueError(f"feed_kind is {answers['feed_kind']!r}")
-    return Context(**answers)
+    return Context(**cast("Answers", answers))
 
 
 def read_native(path: Path, calibration: Calibration | None = None) -> Recording:
@@ -162,7 +162,8 @@ class _Reader:
         given = (self.found.alone or {}).get("limits")
         if not given or self.notes.format:
             return None
-        values = unpacked(given["packed"]) if "packed" in given else given["values"]
+        plain = unpacked(cast("str", given["packed"])) if "packed" in given else given["values"]
+        values = cast("Mapping[str, object]", plain)
         return Limits.from_json({**given, "values": values, "sources": dict.fromkeys(values, "as given to the board")})
 
     def _context(self) -> Context:
@@ -176,7 +177,7 @@ class _Reader:
             return "start"
         return str(kind)
 
-    def _trace(self, codes: Codes, calibration: Calibration | None, meta: dict[str, Any]) -> Trace:
+    def _trace(self, codes: Codes, calibration: Calibration | None, meta: Meta) -> Trace:
         stream = self.found.stream or {}
         origin: dict[str, object] = {"file": self.name, **meta}
         if calibration is None:
@@ -276,7 +277,7 @@ def _board_result(found: Gathered) -> tuple[str, str] | None:
     return str(board_result["verdict"]), str(board_result.get("why", ""))
 
 
-def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
+def _meta(found: Gathered, notes: Notes) -> Meta:
     stream, identity = found.stream or {}, notes.content("identity")
     return {
         "recording_id": found.recording_id.hex(),
@@ -285,8 +286,8 @@ def _meta(found: Gathered, notes: Notes) -> dict[str, Any]:
         "firmware": stream.get("firmware"),
         "micropython": stream.get("micropython"),
         "acquisition": stream.get("acquisition"),
-        "host_version": identity.get("host_version"),
-        "recorded_utc": identity.get("utc"),
+        "host_version": cast("str | None", identity.get("host_version")),
+        "recorded_utc": cast("str | None", identity.get("utc")),
         "board_said": _board_result(found),
         "synthetic": bool(identity.get("synthetic") or stream.get("synthetic")),
         "counters": found.counters,

@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 from firstcrank.analysis.switch_test import TURNS_WANTED, SwitchResult, SwitchWord
 from firstcrank.errors import UsageError
@@ -90,7 +89,7 @@ class Outcome:
     text: str = ""
 
 
-def checks_of(table: Mapping[str, Any], name: str) -> tuple[Check, ...]:
+def checks_of(table: Mapping[str, object], name: str) -> tuple[Check, ...]:
     """The checks of a TOML table, in its order. Raises UsageError naming the check and what is wrong with it."""
     rows = table.get("check")
     if not isinstance(rows, list) or not rows:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import TypedDict
 
 from firstcrank.errors import UsageError
 
@@ -31,10 +31,22 @@ class SolderFault:
         return self.pins.get(str(gpio - FIRST_GPIO + 1), self.good)
 
 
+class _FaultRow(TypedDict):
+    fault: str
+    part: str
+    pins: dict[str, dict[str, float]]
+    board_check_says: str
+
+
+class _FaultsTable(TypedDict):
+    good: dict[str, dict[str, float]]
+    faults: list[_FaultRow]
+
+
 @cache
 def solder_faults() -> tuple[SolderFault, ...]:
     """A good board first (number 0), then every planted fault."""
-    table: dict[str, Any] = json.loads((resources.files("firstcrank.data") / "solder_faults.json").read_text("utf-8"))
+    table: _FaultsTable = json.loads((resources.files("firstcrank.data") / "solder_faults.json").read_text("utf-8"))
     good = table["good"]["minimal 12 V"]
     faults = [
         SolderFault(row["fault"], row["part"], row["pins"], good, row["board_check_says"].startswith(OFF))

@@ -8,12 +8,14 @@ from typing import TypeAlias
 
 import sqlalchemy as sa
 from alembic import op
+from sqlalchemy.sql.base import ReadOnlyColumnCollection
 from sqlalchemy.types import TypeEngine
 
 from firstcrank.jobs.folding import search_text
 from firstcrank.jobs.identity import FIXED, uuid_of_old_row
 
 Row: TypeAlias = dict[str, object]
+Clause: TypeAlias = "sa.TableClause[ReadOnlyColumnCollection[str, sa.ColumnClause[object]]]"
 revision = "0004"
 down_revision = "0003"
 BATCH = 500
@@ -84,11 +86,11 @@ def _tables() -> None:
     )
 
 
-def _table(name: str, columns: Sequence[str]) -> sa.TableClause:
+def _table(name: str, columns: Sequence[str]) -> Clause:
     return sa.table(name, sa.column("id", sa.Integer), *(sa.column(c) for c in columns if c != "id"))
 
 
-def _batches(connection: sa.Connection, table: sa.TableClause) -> Iterator[list[Row]]:
+def _batches(connection: sa.Connection, table: Clause) -> Iterator[list[Row]]:
     last = 0
     while True:
         query = sa.select(table).where(table.c.id > last).order_by(table.c.id).limit(BATCH)
