@@ -20,6 +20,8 @@ EXCEPTIONS = [
     ("tests/board/", BOARD_NAMES),
     ("host/firstcrank/model/vocabulary.py", {"nothing"}),
     ("host/firstcrank/analysis/obligations/recording.py", {"nothing"}),
+    ("host/firstcrank/recording.py", {"said"}),
+    ("host/firstcrank_sim/board/solder_faults.py", {"says"}),
 ]
 
 
