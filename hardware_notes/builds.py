@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from firstcrank.clamps import BAV199, CLAMPS, SILICON_PAIR, Clamp
 from firstcrank.divider.budget import Parts
-from firstcrank.divider.clamp import BAV199, CLAMPS, SILICON_PAIR, Clamp
-from firstcrank.divider.converters import MCP3208, RP2040
+from firstcrank.divider.converters import MCP3208, RP2040, RP2350
 from firstcrank.divider.network import Network
 from firstcrank.divider.stress import Ratings
 
@@ -48,6 +48,30 @@ PARTS = {
     "minimal 24 V": Parts(TOLERANCE, REFERENCE_REL, converter=RP2040, other_lead_v=28.8),
     "better 12 V": Parts(TOLERANCE, REFERENCE_REL, converter=MCP3208),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorTable:
+    """One table of what a reading can be off by: which input of which build, and through which converter."""
+
+    title: str
+    build: str
+    role: str
+    parts: Parts
+
+
+ERROR_TABLES = (
+    ErrorTable("Minimal build, 12 V values, RP2040", "minimal 12 V", "battery", PARTS["minimal 12 V"]),
+    ErrorTable(
+        "Minimal build, 12 V values, RP2350", "minimal 12 V", "battery", replace(PARTS["minimal 12 V"], converter=RP2350)
+    ),
+    ErrorTable("Minimal build, 24 V values, RP2040", "minimal 24 V", "battery", PARTS["minimal 24 V"]),
+    ErrorTable(
+        "Minimal build, 24 V values, RP2350", "minimal 24 V", "battery", replace(PARTS["minimal 24 V"], converter=RP2350)
+    ),
+    ErrorTable("Better build, leads 1 to 6, MCP3208", "better 12 V", "battery", PARTS["better 12 V"]),
+    ErrorTable("Better build, ground inputs, MCP3208", "better 12 V", "module_ground", PARTS["better 12 V"]),
+)
 SHOWN_V = {
     "minimal 12 V": (0.0, 6.0, 9.0, 12.0, 15.0, 26.0),
     "minimal 24 V": (0.0, 9.0, 12.0, 24.0, 28.0, 36.0),
@@ -55,7 +79,7 @@ SHOWN_V = {
 }
 GROUND_V = (-2.0, 0.0, 1.0, 2.0, 26.0)
 ERROR_C = (20.0, 60.0)
-CLAMPS_COMPARED = CLAMPS
+CLAMPS_COMPARED = tuple(CLAMPS.values())
 
 
 @dataclass(frozen=True, slots=True)

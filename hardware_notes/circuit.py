@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
-from firstcrank.divider.clamp import SILICON_PAIR
+from firstcrank.clamps import SILICON_PAIR
 from firstcrank.divider.network import Network
 from firstcrank.divider.values import written
 from hardware_notes import builds

@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from hardware_notes import bill, boot_picture, bring_up, draw, kicad_check, strip_board, strip_picture, write
+from hardware_notes import bill, boot_picture, bring_up, draw, kicad_check, nominal, strip_board, strip_picture, write
 from hardware_notes.kicad_write import project
 
 HERE = Path(__file__).parent
@@ -54,6 +54,11 @@ def exported() -> dict[str, bytes]:
     return {f"kicad/{name}": data for name, data in fabricate.files().items()}
 
 
+def program_files() -> dict[Path, str]:
+    """What the program itself reads: figures of soldering faults, nominal calibrations."""
+    return {SOLDER_FAULTS: bring_up.figures_json(), **{nominal.DATA / name: text for name, text in nominal.files().items()}}
+
+
 def write_all(folder: Path) -> list[str]:
     """All files into a folder; their names."""
     made = texts()
@@ -73,8 +78,7 @@ def differing() -> list[str]:
     """Names of files that are missing or not what the builds give."""
     with tempfile.TemporaryDirectory() as folder:
         names = write_all(Path(folder))
-        different = SOLDER_FAULTS.read_text("utf-8") != bring_up.figures_json()
-        wrong = [SOLDER_FAULTS.name] if different else []
+        wrong = [path.name for path, text in program_files().items() if not path.is_file() or path.read_text("utf-8") != text]
         return wrong + [
             n for n in names if not (HERE / n).is_file() or (HERE / n).read_bytes() != (Path(folder) / n).read_bytes()
         ]
@@ -86,7 +90,8 @@ def main() -> int:
     options.add_argument("--check", action="store_true")
     if not options.parse_args().check:
         write_all(HERE)
-        SOLDER_FAULTS.write_text(bring_up.figures_json(), "utf-8", newline="\n")
+        for path, text in program_files().items():
+            path.write_text(text, "utf-8", newline="\n")
         for name, data in exported().items():
             (HERE / name).write_bytes(data)
         return 0

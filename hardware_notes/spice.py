@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from firstcrank.divider.clamp import BAV199, SILICON_PAIR, Clamp
+from firstcrank.clamps import BAV199, SILICON_PAIR, Clamp
 from firstcrank.divider.pulses import Pulse
 from hardware_notes.circuit import Part
 

@@ -62,15 +62,20 @@ def survival(build: str, role: str) -> str:
     return markdown(heads, rows)
 
 
-def errors(build: str, role: str) -> str:
+def error_tables() -> str:
+    """Every build's table under its title."""
+    return "\n\n".join(f"## {t.title}\n\n{errors(t)}" for t in builds.ERROR_TABLES)
+
+
+def errors(of: builds.ErrorTable) -> str:
     """95 % at the clip in mV, before and after calibration, at both temperatures."""
-    n, parts = input_of(build, role), builds.PARTS[build]
+    n, parts = input_of(of.build, of.role), of.parts
     meters = list(METERS.items())
     heads = ["at the clip"]
     heads += [f"uncalibrated, {c:g} °C" for c in builds.ERROR_C]
     heads += [f"calibrated with {name}, {c:g} °C" for name, _ in meters[:2] for c in builds.ERROR_C]
     rows = []
-    for clip_v in builds.error_v(build, role):
+    for clip_v in builds.error_v(of.build, of.role):
         row = [f"{clip_v:g} V"] + [f"± {budget(n, parts, clip_v, c).expanded_v * 1e3:.0f} mV" for c in builds.ERROR_C]
         row += [
             f"± {calibrated_budget(n, parts, clip_v, c, meter).expanded_v * 1e3:.0f} mV"
@@ -100,7 +105,7 @@ def clamps() -> str:
     kick = next(p for p in pulses(12) if "1000 V" in p.name)
     dump = next(p for p in pulses(12) if "not suppressed" in p.name)
     rows = []
-    for clamp in builds.CLAMPS_COMPARED.values():
+    for clamp in builds.CLAMPS_COMPARED:
         cells = []
         for n in (builds.INPUT_12V, builds.INPUT_24V):
             network = replace(n, clamp=clamp)
@@ -108,7 +113,7 @@ def clamps() -> str:
                 line = next(x for x in budget(network, Parts(), 7.0, c).lines if x.what == "clamp's leakage")
                 cells.append(f"{line.limit_v * 1e3:.2g} mV" if line.limit_v < 0.1 else f"{line.limit_v * 1e3:.0f} mV")
         seen = [stress(replace(builds.INPUT_12V, clamp=clamp), p, builds.RATINGS) for p in (kick, dump)]
-        rows.append([clamp.name, *cells, *(f"{s.node_v:+.2f} V, {s.pin_a * 1e3:+.2f} mA" for s in seen), clamp.source])
+        rows.append([clamp.name, *cells, *(f"{s.node_v:+.2f} V, {s.pin_a * 1e3:+.2f} mA" for s in seen), clamp.sources.short])
     total12, total24 = (written(n.r_top_ohm, "Ω") for n in (builds.INPUT_12V, builds.INPUT_24V))
     heads = ["clamp"] + [f"leaks, {total}, {c:g} °C" for total in (total12, total24) for c in builds.ERROR_C]
     return markdown([*heads, "pin at a kick of 1000 V", "pin at 101 V", "source"], rows)

@@ -5,12 +5,21 @@ python -m hardware_notes.write
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import jinja2
+import numpy as np
 
 from firstcrank import converters
+from firstcrank.calibrating import points
+from firstcrank.calibrating.acquire import READING_S
+from firstcrank.calibrating.fit import REFUSED_U, fit
+from firstcrank.calibrating.points import Point
+from firstcrank.calibrating.procedure import expanded_v
+from firstcrank.calibration import read_calibration
+from firstcrank.clamps import CLAMPS, SCHOTTKY_PAIR
 from firstcrank.divider.budget import Meter, Parts, calibrated_budget, carried_v, node_ends_v
 from firstcrank.divider.converters import CONVERTERS, E11_CODES, MCP3208
 from firstcrank.divider.network import Network
@@ -18,6 +27,8 @@ from firstcrank.divider.pulses import pulses
 from firstcrank.divider.stress import FILM_RISE_K, discharge, stress
 from firstcrank.divider.transfer import nominal_volts
 from firstcrank.divider.values import written
+from firstcrank.error_terms import TERMS
+from firstcrank.nominal_files import nominal_file
 from firstcrank.units import format_duration
 from firstcrank.wiring.gauge import metric_ohm_per_m
 from hardware_notes import bill, bring_up, builds, solve, tables
@@ -45,6 +56,39 @@ def leak(pair: bool, celsius: float) -> str:
     n = (builds.with_pair("minimal 12 V") if pair else builds.BUILDS["minimal 12 V"])["battery"]
     lines = calibrated_budget(n, Parts(), 7.0, celsius, Meter(0.0, 0.0)).lines
     return f"{next(x.limit_v for x in lines if x.what.startswith('clamp')) * 1e3:.1f} mV"
+
+
+def leak_schottky(celsius: float) -> str:
+    """The same with a Schottky pair."""
+    n = replace(M12, clamp=SCHOTTKY_PAIR)
+    lines = calibrated_budget(n, Parts(), 7.0, celsius, Meter(0.0, 0.0)).lines
+    return f"{next(x.limit_v for x in lines if x.what.startswith('clamp')) * 1e3:.0f} mV"
+
+
+def clamp_leaks() -> str:
+    """Each clamp's highest leakage at the hottest that the calibrations allow."""
+    hot_c = TERMS["hottest"].limit
+    return ", ".join(f"{c.leaks_a(hot_c) * 1e6:.2g} µA ({name.upper()})" for name, c in CLAMPS.items())
+
+
+def gain_apart(build: str) -> str:
+    """How far a gain may be off the nominal file's."""
+    with nominal_file(builds.SYSTEM_V[build], "rp2040") as path:
+        return f"{points.gain_apart_rel(read_calibration(path).channel('battery')) * 100:.1f} %"
+
+
+def one_or_two_v(known: int) -> float:
+    """Stated at 12 V by a meter of 0.1 % + 2 mV, one known voltage or two, a usual board."""
+    with nominal_file(12, "rp2040") as path:
+        nominal = read_calibration(path).channel("battery")
+    at = [Point(v, {"battery": nominal.real_code(v) + 14.0}, {"battery": 0.6}) for v in (0.0, 12.9, 9.0)]
+    return expanded_v(fit("battery", at[: known + 1], points.Meter("m", 0.001, 0.002), nominal).line, 12.0)
+
+
+def bend_code() -> float:
+    """How far the RP2040's transfer is off a straight line through its ends, at most, in codes."""
+    even_at, given_at = converters.knots(converters.CONVERTERS["rp2040"].wide)
+    return float(np.max(np.abs(even_at - given_at)))
 
 
 def dead_rail_v(build: str, with_r1: bool) -> float:
@@ -115,10 +159,14 @@ PAGE_VALUES: dict[str, Any] = {
     "stands": lambda n: builds.RATINGS.working_v / n.worst_share(builds.TOLERANCE),
     "film_limit": lambda: f"{FILM_RISE_K:g}", "esd": lambda n: discharge(n, builds.RATINGS),
     "leak_pair": lambda c: leak(True, c), "leak_one": lambda c: leak(False, c),
+    "leak_schottky": leak_schottky, "clamp_leaks": clamp_leaks, "gain_apart": gain_apart, "one_or_two_v": one_or_two_v,
+    "points": points, "REFUSED_U": REFUSED_U, "TERMS": TERMS, "CONVERTERS": converters.CONVERTERS, "bend_code": bend_code,
+    "READ_S": READING_S, "widest": lambda: max(w for _, w in converters.CONVERTERS["rp2040"].wide),
+    "wide_percent": lambda: sum(w for _, w in converters.CONVERTERS["rp2040"].wide) / 4096 * 100,
     "rail_with": lambda: dead_rail_v("minimal 12 V", True), "rail_without": lambda: dead_rail_v("minimal 12 V", False),
     "rail_with24": lambda: dead_rail_v("minimal 24 V", True),
     "total_eur": bill.total_eur, "parts_table": tables.parts_table, "probing": tables.probing, "survival": tables.survival,
-    "errors": tables.errors, "shares": tables.shares, "clamps": tables.clamps, "meter_steps": tables.meter_steps,
+    "error_tables": tables.error_tables, "shares": tables.shares, "clamps": tables.clamps, "meter_steps": tables.meter_steps,
     "planted": tables.planted,
 }  # fmt: skip
 

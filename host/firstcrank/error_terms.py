@@ -1,4 +1,4 @@
-"""What a calibration cannot take out: drift of the reference and the resistors, leakage of the clamp, settling between leads.
+"""What a calibration cannot take out: drift of the reference and the resistors, leakage, settling between leads.
 
 Every number stands once, in the frozen table TERMS, with its source. All are limits of rectangular distributions, u = a / sqrt(3)
 (JCGM 100 4.3.7), for use at 0 to 40 degrees Celsius after a calibration at room temperature.
@@ -10,8 +10,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from firstcrank.clamps import clamp_called
 from firstcrank.converters import converter
-from firstcrank.errors import CalibrationError
 
 ROOT3 = math.sqrt(3.0)
 
@@ -33,21 +33,14 @@ TERMS: Mapping[str, Term] = {
     ),
     "resistor_tc": Term(100e-6, "per kelvin", "usual for 1 % metal film, from memory; the notes' parts list asks for it"),
     "temperature": Term(25.0, "K", "0 to 40 °C, calibrated at 15 to 30 °C"),
-    "sampled_span": Term(0.65, "of the range", "our choice: a battery at rest and a dead lead converted one after the other"),
-}
-
-# Change of the clamp's net current at the node against the day of calibration, ampere, at most 40 °C. Two diodes of a pair leak
-# against each other, so their difference counts.
-CLAMPS: Mapping[str, Term] = {
-    "bat54s": Term(
+    "hottest": Term(40.0, "°C", "what the notes allow: a leakage is stated for it; colder ones are smaller"),
+    "older_leakage": Term(
         0.2e-6,
         "A",
-        "from memory, a usual SPICE model: 0.2 µA at 25 °C, four times that at 40 °C; the pair unlike by a quarter. Diodes drawn "
-        "half as leaky to half as much again, at 0 to 40 °C, give 0.09 µA rms. Above 40 °C it doubles every 10 K",
+        "from memory, no source: what versions before the clamps' own table took for any board. A calibration of such a version, and its "
+        "verdicts, keep it: it does not tell its clamp",
     ),
-    "bav199": Term(0.02e-6, "A", "from memory of its data sheet: at most 5 nA at 25 °C, doubling every 10 K"),
-    "1n4148": Term(0.1e-6, "A", "from memory of its data sheet: at most 25 nA at 25 °C and 20 V, doubling every 10 K"),
-    "none": Term(0.0, "A", "no clamp"),
+    "sampled_span": Term(0.65, "of the range", "our choice: a battery at rest and a dead lead converted one after the other"),
 }
 
 
@@ -64,20 +57,30 @@ def resistor_drift_rel(sensitivity: float = math.sqrt(2.0)) -> float:
     return sensitivity * TERMS["resistor_tc"].limit / ROOT3 * TERMS["temperature"].limit / ROOT3
 
 
-def leakage_v(r_top_ohm: float, clamp: str) -> float:
-    """Standard uncertainty at the clip by the clamp's leakage: a current into the node moves the clip's reading by I times R1.
+def leakage_v(r_top_ohm: float, clamp: str, name: str, r_series_ohm: float = 0.0, ratio: float = 1.0) -> float:
+    """Standard uncertainty at the clip by leakage: a current into the node moves the clip's reading by I times R1.
 
-    Raises CalibrationError for an unknown clamp.
+    `clamp` names a row of clamps.CLAMPS, or "none": one diode of the pair leaking alone. The pin of converter `name` leaks too, through
+    R1 and the resistor to the pin (times `ratio`, clip to node). Both at most what their sheets say, at 40 degC; a calibration
+    takes some of it out, by how much depends on the day. Raises CalibrationError for an unknown clamp or converter.
     """
-    if clamp not in CLAMPS:
-        raise CalibrationError(f"no clamp is called {clamp!r}; there are {', '.join(CLAMPS)}")
-    return CLAMPS[clamp].limit * r_top_ohm / ROOT3
+    hot_c = TERMS["hottest"].limit
+    diodes = clamp_called(clamp)
+    clamp_v = diodes.leaks_a(hot_c) * r_top_ohm if diodes else 0.0
+    pin_v = converter(name).pin_leaks_a(hot_c) * (r_top_ohm + r_series_ohm * ratio)
+    return math.hypot(clamp_v, pin_v) / ROOT3
+
+
+def older_leakage_v(r_top_ohm: float) -> float:
+    """As leakage_v, for a calibration of an older version."""
+    return TERMS["older_leakage"].limit * r_top_ohm / ROOT3
 
 
 def settling_v(source_ohm: float, filter_f: float, range_v: float, name: str) -> float:
     """Standard uncertainty at the clip by the charge that the lead converted before leaves in the sampling capacitor.
 
-    Of the difference between the two leads: f C Rth, a current through the source, and C / (C + filter), the one sample's own share.
+    Of the difference between the two leads: f C Rth, a current through the source (the resistor to the pin is no part of it: the pin
+    settles through it within the sampling time), and C / (C + filter), the one sample's own share.
     `range_v` at the clip. Calibrating puts one voltage on all leads, so it cannot show there.
     """
     c = converter(name)

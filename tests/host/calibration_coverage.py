@@ -26,7 +26,14 @@ from firstcrank_sim.board.converter import SPIKE_WIDTHS, WIDTH_SPREAD, with_spik
 
 Array = NDArray[np.float64]
 ROLES = ("battery", "key_switch", "starter_coil")
-NOMINAL = Calibration("nominal", {r: nominal_channel(33e3, 6.8e3, 0.01, filter_f=10e-9, input_ohm=100e3) for r in ROLES})
+SERIES_OHM = 4.7e3  # node to pin
+NOMINAL = Calibration(
+    "nominal",
+    {
+        r: nominal_channel(33e3, 6.8e3, 0.01, filter_f=10e-9, input_ohm=100e3, r_series_ohm=SERIES_OHM, clamp="1n4148")
+        for r in ROLES
+    },
+)
 METERS = (Meter("0.1 % + 2 mV", 0.001, 0.002), Meter("0.5 % + 10 mV", 0.005, 0.010), Meter("1 % + 20 mV", 0.01, 0.020))
 POINT_SERIES = ((9.0, 12.6), (4.5, 9.0, 12.6))
 AT_V = (3.0, 7.0, 9.0, 12.0, 14.0)
@@ -67,8 +74,11 @@ class Build:
         self.top = 33e3 * (1 + rng.uniform(-0.01, 0.01, 3))
         self.bottom = 6.8e3 * (1 + rng.uniform(-0.01, 0.01, 3))
         self.tc = rng.uniform(-100e-6, 100e-6, (2, 3))
-        self.leak_a = 0.2e-6 * rng.uniform(0.5, 1.5, (2, 3))  # to the reference, to ground; at 25 °C
-        self.input_s = 1.0 / 10 ** rng.uniform(5.0, 7.0)
+        self.leak_a = 25e-9 * rng.uniform(
+            0.0, 1.0, (2, 3)
+        )  # 1N4148 to the reference, to ground; at 25 °C, up to its sheet's limit
+        self.pin_a = 1e-6 * rng.uniform(-1.0, 1.0, 3)  # at 85 °C, up to the chip's sheet's limit
+        self.input_s = 1.0 / (10 ** rng.uniform(5.0, 7.0) + SERIES_OHM)
         self.sample_f = rng.uniform(0.5e-12, 1.5e-12)
         self.reference_v = 3.3 * (1 + rng.uniform(-0.01, 0.01))
         self.noise_code = rng.uniform(0.5, 1.4)
@@ -85,13 +95,15 @@ class Build:
         saturation = self.leak_a * (kelvin / 298.15) ** 2 * np.exp(0.69 / 8.617e-5 * (1 / 298.15 - 1 / kelvin))
         top, bottom = (r * (1 + tc * (self.celsius - 25.0)) for r, tc in zip((self.top, self.bottom), self.tc, strict=True))
         sampled_s = 500e3 / 3 * self.sample_f
+        pin_a = self.pin_a * 2.0 ** ((self.celsius - 85.0) / 10.0)
         node = volts * bottom / (top + bottom)
         for _ in range(4):
             up = saturation[0] * (1 - np.exp(-np.clip(self.reference_v - node, 0, 5) / 0.026))
             down = saturation[1] * (1 - np.exp(-np.clip(node, 0, 5) / 0.026))
-            driven = volts / top + up - down + sampled_s * np.roll(node, 1)
+            driven = volts / top + up - down - pin_a + sampled_s * np.roll(node, 1)
             node = driven / (1 / top + 1 / bottom + self.input_s + sampled_s)
-        even = node / self.reference_v * 4096
+        pin = node * (1 - SERIES_OHM * self.input_s) - pin_a * SERIES_OHM
+        even = pin / self.reference_v * 4096
         noisy = even[:, None] + self.noise_code * self.rng.standard_normal((3, READ))
         return np.asarray(self.transfer(noisy, self.rng).mean(axis=1))
 

@@ -17,6 +17,7 @@ from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.calibration import OLDER, Calibration, ChannelCalibration, nominal_channel, read_calibration
 from firstcrank.converters import as_given, converter_of
 from firstcrank.errors import CalibrationError
+from firstcrank.nominal_files import nominal_file
 from firstcrank.roles import ROLES
 from firstcrank.trace import Uncertainty
 
@@ -109,12 +110,15 @@ def test_a_board_keeps_all_leads_in_one_frame() -> None:
 
 
 def test_another_converter_behind_the_inputs(tmp_path) -> None:
-    """An MCP3208 does not load the divider: with the RP2040's 100 k its 12.00 V would read 12.32."""
+    """An MCP3208 does not load the divider; half of an RP2040's least input resistance behind 5.64 k + 4.7 k makes its 12.00 V 12.59."""
     with resources.as_file(resources.files("firstcrank.data") / "calibration_minimal_12v.toml") as path:
         own, external, newer = (read_calibration(path, name).channel("battery") for name in (None, "mcp3208", "rp2350"))
+    for name, same in (("mcp3208", external), ("rp2350", newer)):
+        with nominal_file(12, name) as path:
+            assert read_calibration(path).channel("battery") == same
     code = 12.0 * 6.8 / 39.8 / 3.3 * 4096  # an even converter, 33 k over 6.8 k
     assert external.volts(code) == pytest.approx(12.0, abs=0.001)
-    assert own.volts(as_given("rp2040", code)) == pytest.approx(12.32, abs=0.01)
+    assert own.volts(as_given("rp2040", code)) == pytest.approx(12.0 / (1.0 - 0.5 * 10.338 / 110.338), abs=0.001)
     assert (external.converter, newer.converter) == ("mcp3208", "rp2350")
     assert of_voltage(12.0, external.uncertainty) < 0.7 * of_voltage(12.0, own.uncertainty)
     file = tmp_path / "mine.toml"
@@ -124,7 +128,8 @@ def test_another_converter_behind_the_inputs(tmp_path) -> None:
     )
     output = read_calibration(file, "mcp3208").channel("battery")
     assert output.converter == "rp2040"  # what the file says of its own board wins
-    assert output.uncertainty.leakage_v == pytest.approx(0.02e-6 * 1e5 / 3**0.5)
+    clamp_v, pin_v = 5e-9 * 2**1.5 * 1e5, 1e-6 * 2**-4.5 * 1e5  # BAV199's sheet and the pin's, at 40 degC
+    assert output.uncertainty.leakage_v == pytest.approx((clamp_v**2 + pin_v**2) ** 0.5 / 3**0.5)
 
 
 @pytest.mark.parametrize(

@@ -217,3 +217,37 @@ def test_what_it_does_not_survive_is_said_plainly(capsys: pytest.CaptureFixture[
     output = capsys.readouterr().out
     assert "DOES NOT SURVIVE" in output
     assert "chip's own protection" in output
+
+
+# Rth / (Rth + Rin) of 33 k over 6.8 k with 4.7 k to the pin: 10.338 k of 110.338 k is 9.37 %, by hand; an MCP3208 draws nothing.
+@pytest.mark.parametrize(
+    ("name", "expected", "absent"),
+    [
+        ("RP2040", ["pull the reading down by up to 9.4%", "RP2040: wide codes (erratum E11)"], "does not load"),
+        ("rp2350", ["pull the reading down by up to 9.4%"], "wide codes"),
+        ("MCP3208", ["does not load the divider", "one sample moves the node by 0.20%"], "wide codes"),
+    ],
+)
+def test_the_converter_behind_the_input_counts(
+    capsys: pytest.CaptureFixture[str], name: str, expected: list[str], absent: str
+) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(["divider", "--check", "4x7.5k+3k,6k8,10n,4k7", "--converter", name])
+    assert left.value.code == 0
+    output = capsys.readouterr().out
+    assert all(text in output for text in expected), output
+    assert absent not in output
+
+
+def test_a_lifted_input_states_what_it_reads_with_nothing_on_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand. 3.3 V (62 k / 84 k) = 2.436 V at the pin, and at the clip, 1.924 times that less 2.25 V, as well (R2 sees the same node).
+
+    RP2040: 100 k behind 16.24 k + 4.7 k leaves 2.014 V, which the nominal line, half of 12.5 k / 112.5 k taken out, reads as 1.853 V.
+    """
+    given = ["divider", "--check", "4x3k+3k,62k,10n,4k7,22k", "--lowest", "-2", "--highest", "3.8", "--dropout", "1m", "--json"]
+    open_v = []
+    for name in ("MCP3208", "RP2040"):
+        with pytest.raises(SystemExit):
+            main([*given, "--converter", name])
+        open_v.append(json.loads(capsys.readouterr().out)["networks"][0]["open_reads_v"])
+    assert open_v == pytest.approx([2.436, 1.853], abs=0.001)

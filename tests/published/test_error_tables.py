@@ -11,22 +11,15 @@ import pytest
 from hardware_notes import builds, spice
 from hardware_notes.circuit import circuit
 
+from firstcrank.clamps import BAV199
 from firstcrank.converters import as_given, evened
 from firstcrank.divider.budget import METERS, Meter, Parts, budget, calibrated_budget
-from firstcrank.divider.clamp import BAV199
 from firstcrank.divider.network import CODES, Network
 from firstcrank.divider.transfer import actual, nominal_volts
 
 DRAWS = 20_000
-CASES = [
-    (build, role)
-    for build, role in (
-        ("minimal 12 V", "battery"),
-        ("minimal 24 V", "battery"),
-        ("better 12 V", "battery"),
-        ("better 12 V", "module_ground"),
-    )
-]
+CASES = [pytest.param(t, id=t.title) for t in builds.ERROR_TABLES]
+FROM_ZERO = [pytest.param(t, id=t.title) for t in builds.ERROR_TABLES if not builds.BUILDS[t.build][t.role].r_up_ohm]
 Array = np.ndarray
 
 
@@ -81,17 +74,13 @@ class Boards:
         return np.asarray(np.rint(code) if averaged == 1 else code)
 
 
-def voltages(build: str, role: str) -> tuple[float, ...]:
-    return builds.error_v(build, role)
-
-
-@pytest.mark.parametrize(("build", "role"), CASES)
+@pytest.mark.parametrize("of", CASES)
 @pytest.mark.parametrize("celsius", builds.ERROR_C)
-def test_uncalibrated_law_against_random_boards(build: str, role: str, celsius: float) -> None:
+def test_uncalibrated_law_against_random_boards(of: builds.ErrorTable, celsius: float) -> None:
     """The stated 95 % holds 93 to 99.5 % of them, and the standard uncertainty is theirs within 6 %."""
-    network, parts = builds.BUILDS[build][role], builds.PARTS[build]
+    network, parts = builds.BUILDS[of.build][of.role], of.parts
     rng = np.random.default_rng(2)
-    for clip_v in voltages(build, role):
+    for clip_v in builds.error_v(of.build, of.role):
         boards = Boards(network, parts, DRAWS, rng)
         codes = boards.codes(np.full(DRAWS, clip_v), np.full(DRAWS, celsius), 25.0, "spread", 1)
         half = boards.load_share() / 2 / (1 - boards.load_share() / 2) if boards.load_rel.any() else 0.0
@@ -106,12 +95,12 @@ def test_uncalibrated_law_against_random_boards(build: str, role: str, celsius: 
 BUILDS_DRAWN = 1000
 
 
-@pytest.mark.parametrize(("build", "role"), CASES[:3])
+@pytest.mark.parametrize("of", FROM_ZERO)
 @pytest.mark.parametrize("name", list(METERS))
-def test_calibrated_coverage_of_a_thousand_builds_from_0_to_40_degc(build: str, role: str, name: str) -> None:
+def test_calibrated_coverage_of_a_thousand_builds_from_0_to_40_degc(of: builds.ErrorTable, name: str) -> None:
     """Straight line through 0 V, 9 V and 12.6 V (24 V builds twice that) at 20 degC, then any voltage from 3 to 14 V: 93 to 99 %."""
-    network, parts, meter = builds.BUILDS[build][role], builds.PARTS[build], METERS[name]
-    scale = builds.SYSTEM_V[build] / 12
+    network, parts, meter = builds.BUILDS[of.build][of.role], of.parts, METERS[name]
+    scale = builds.SYSTEM_V[of.build] / 12
     rng = np.random.default_rng(11)
     boards = Boards(network, parts, BUILDS_DRAWN, rng)
     rel = rng.uniform(-1, 1, BUILDS_DRAWN) * meter.rel
@@ -129,17 +118,17 @@ def test_calibrated_coverage_of_a_thousand_builds_from_0_to_40_degc(build: str, 
         read = boards.codes(clip_v, celsius, 20.0, "steps", 16) * gain + offset_v
         stated = [calibrated_budget(network, parts, v, t, meter).expanded_v for v, t in zip(clip_v, celsius, strict=True)]
         inside.append(float(np.mean(np.abs(read - clip_v) <= stated)))
-    print(f"{build}, {name}: {np.mean(inside):.1%} inside")
+    print(f"{of.title}, {name}: {np.mean(inside):.1%} inside")
     assert 0.93 <= float(np.mean(inside)) <= 0.99
 
 
 @pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice here (Debian package ngspice)")
-@pytest.mark.parametrize(("build", "role"), CASES)
+@pytest.mark.parametrize("of", CASES)
 @pytest.mark.parametrize("celsius", builds.ERROR_C)
-def test_corner_errors_agree_with_ngspice_within_one_percent(build: str, role: str, celsius: float) -> None:
+def test_corner_errors_agree_with_ngspice_within_one_percent(of: builds.ErrorTable, celsius: float) -> None:
     """Resistors at opposite ends, rail off, clamp and pin leaking their most, the converter loading the pin."""
-    network, parts = builds.BUILDS[build][role], builds.PARTS[build]
-    lead = list(builds.BUILDS[build]).index(role) + 1
+    network, parts, build = builds.BUILDS[of.build][of.role], of.parts, of.build
+    lead = list(builds.BUILDS[build]).index(of.role) + 1
     assert network.clamp is BAV199
     leak_a, pin_a = network.clamp.leaks_a(celsius), parts.converter.pin_leaks_a(celsius)
     rail_v = 3.3 * 1.01
@@ -160,7 +149,7 @@ def test_corner_errors_agree_with_ngspice_within_one_percent(build: str, role: s
         pin_leak_a=pin_a,
         input_ohm=parts.converter.input_ohm,
     )
-    for clip_v in voltages(build, role):
+    for clip_v in builds.error_v(build, of.role):
         found = spice.steady(real, {lead: clip_v}, extra, [f"PIN{lead}"])[f"s_pin{lead}"]
         error_v = nominal_volts(network, found / rail_v * CODES) - clip_v
         assert nominal_volts(network, ours.code(clip_v)) - clip_v == pytest.approx(error_v, rel=0.01, abs=1e-4), clip_v
@@ -169,8 +158,8 @@ def test_corner_errors_agree_with_ngspice_within_one_percent(build: str, role: s
 def test_the_clamps_leakage_decides_which_one() -> None:
     """At 60 degC a Schottky pair is off by volts' worth where the silicon pairs stay below 10 mV (100 k: 30 mV)."""
     worst = {}
-    for name, clamp in builds.CLAMPS_COMPARED.items():
+    for clamp in builds.CLAMPS_COMPARED:
         network = replace(builds.INPUT_12V, clamp=clamp)
         lines = calibrated_budget(network, Parts(), 7.0, 60.0, Meter(0.0, 0.0)).lines
-        worst[name] = next(line.limit_v for line in lines if line.what == "clamp's leakage")
+        worst[clamp.name] = next(line.limit_v for line in lines if line.what == "clamp's leakage")
     assert worst["BAV199"] < 0.002 < worst["two 1N4148"] < 0.010 < 0.5 < worst["BAT54S"]

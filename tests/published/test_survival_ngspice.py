@@ -103,7 +103,7 @@ def test_settling_agrees_within_one_percent() -> None:
         "settling", "V1 n_clip1 0 PULSE(0 1 0 1n 1n 1 2)", *spice.elements(parts), ".options reltol=1e-7", ".control",
         "tran 0.5u 1.5m 0 0.5u", f"meas tran settled when v(n_node1)={n.node_v(1.0) * (1 - 2**-13)}", ".endc", ".end",
     ]  # fmt: skip
-    assert spice.run("\n".join(deck) + "\n")["settled"] == pytest.approx(n.settling_s, rel=0.01)
+    assert spice.run("\n".join(deck) + "\n")["settled"] == pytest.approx(n.settling_s(), rel=0.01)
 
 
 @needs_ngspice

@@ -143,7 +143,9 @@ def networks(path: Path) -> dict[str, PinNetwork]:
     """The inputs of a nominal calibration file that are plain dividers with a capacitor; lifted ones cannot be told this way."""
     table = tomllib.loads(path.read_text(encoding="utf-8")).get("channels", {})
     return {
-        role: PinNetwork(float(c["r_top_ohm"]), float(c["r_bottom_ohm"]), float(c["filter_f"]))
+        role: PinNetwork(
+            float(c["r_top_ohm"]), float(c["r_bottom_ohm"]), float(c["filter_f"]), float(c.get("r_series_ohm", R_SERIES_OHM))
+        )
         for role, c in table.items()
         if "r_lift_ohm" not in c and c.get("filter_f")
     }

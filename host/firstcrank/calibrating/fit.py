@@ -10,10 +10,10 @@ import numpy as np
 
 from firstcrank.calibrating import points as of_points
 from firstcrank.calibrating.points import (
-    GAIN_APART_REL,
     TOP_CODE,
     Meter,
     Point,
+    gain_apart_rel,
     least_apart_v,
     near_spike,
     zero_apart_code,
@@ -51,7 +51,7 @@ class Fitted:
 class _Seen:
     """What a line must go through, shape (n,) each: volts, even codes, standard uncertainties (own, meter's), all in volts.
 
-    `clipped`: the pin could not show this one; it stands for a code anywhere from minus the converter's offset to 0.
+    `clipped`: the pin could not show this one; it stands for a code anywhere from minus the converter's offset to CLIPPED_CODE.
     """
 
     volts: FloatArray
@@ -106,8 +106,8 @@ def _seen(
 ) -> _Seen:
     lsb_v = nominal.gain_v_per_code if nominal else float(np.ptp(volts) / np.ptp(codes))
     clipped = ~known & (codes < CLIPPED_CODE) & (zero_code(nominal) < CLIPPED_CODE)
-    even = np.where(clipped, -of.offset_code / 2.0, evened(of.name, codes))
-    own_v = lsb_v * np.where(clipped, of.offset_code / math.sqrt(12.0), of.residual_code)
+    even = np.where(clipped, (CLIPPED_CODE - of.offset_code) / 2.0, evened(of.name, codes))
+    own_v = lsb_v * np.where(clipped, (CLIPPED_CODE + of.offset_code) / math.sqrt(12.0), of.residual_code)
     meter_v = np.where(known, meter.offset_v / ROOT3, 0.0)
     return _Seen(volts, np.asarray(even), np.asarray(own_v), np.asarray(meter_v), np.asarray(clipped), known)
 
@@ -166,7 +166,8 @@ def _refuse_far_from_nominal(
     elif nominal is not None:
         times = slope / nominal.gain_v_per_code
         u = nominal.uncertainty
-        allowed = min(GAIN_APART_REL, 2.0 * math.hypot(u.gain_rel, u.shared_gain_rel)) if alone else GAIN_APART_REL
+        allowed = gain_apart_rel(nominal)
+        allowed = min(allowed, 2.0 * math.hypot(u.gain_rel, u.shared_gain_rel)) if alone else allowed
         if abs(times - 1.0) > allowed:
             why = (
                 f"its gain is {times:.3f} times the stated divider's: not what the meter shows, wrong resistor, or wrong lead"

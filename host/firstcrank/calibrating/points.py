@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ LEAST_APART_SHARE = 0.155  # the same as a share of the range
 NOISY_CODE = 6.0  # rms; the converter's own noise is 0.5 to 1.4
 TOP_CODE = 4080
 GAIN_APART_REL = 0.06  # a gain this far from the nominal divider's is another divider, or not what the meter shows
+GAIN_APART_U = 2.5  # or so many of its standard uncertainties, where the converter may load the divider more
 ZERO_APART_CODE = 25.0  # 0 V further from code 0: not shorted, or no straight line. Five published boards: 11 to 19
 ZERO_SHARE = 0.05  # of a lifted input's code at 0 V: how far it may be from the computed one
 KNOWN_V = 1.0  # above this a point is a known voltage and not the shorted one
@@ -71,6 +73,16 @@ def least_apart_v(nominal: ChannelCalibration | None) -> float:
     return LEAST_APART_SHARE * CODES * nominal.gain_v_per_code if nominal else LEAST_APART_V
 
 
+def gain_apart_rel(nominal: ChannelCalibration | None) -> float:
+    """How far a gain may lie from the nominal divider's: 6 %, or 2.5 u of it where that is more.
+
+    A converter that does not load the divider at all, with resistors and reference at their worst ends, lies 2.5 u below the nominal
+    line, which takes half of the most load out.
+    """
+    stated = math.hypot(nominal.uncertainty.gain_rel, nominal.uncertainty.shared_gain_rel) if nominal else 0.0
+    return max(GAIN_APART_REL, GAIN_APART_U * stated)
+
+
 def of_converter(nominal: ChannelCalibration | None) -> str:
     """The converter behind an input: the nominal line's, else the minimal build's."""
     return (nominal.converter if nominal else "") or "rp2040"
@@ -113,7 +125,7 @@ def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, Cha
 
 def _against_nominal(where: str, code: float, meter_v: float, line: ChannelCalibration) -> str:
     read_v = float(line.volts(code))
-    allowed_v = GAIN_APART_REL * abs(meter_v) + zero_apart_code(line) * line.gain_v_per_code
+    allowed_v = gain_apart_rel(line) * abs(meter_v) + zero_apart_code(line) * line.gain_v_per_code
     if abs(read_v - meter_v) <= allowed_v:
         return ""
     return (

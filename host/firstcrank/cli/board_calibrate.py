@@ -98,8 +98,6 @@ def calibrate(
       firstcrank board calibrate --meter "shop meter" --meter-percent 0.5 --meter-mv 10
       firstcrank board calibrate --system 24 --meter "shop meter" --meter-percent 0.5 --meter-mv 20
     """
-    from importlib import resources
-
     from firstcrank import wire
     from firstcrank.calibrating.acquire import readings
     from firstcrank.calibrating.history import kept_calibrations, since_last
@@ -111,6 +109,7 @@ def calibrate(
     from firstcrank.errors import CalibrationError
     from firstcrank.link.board_client import BoardClient
     from firstcrank.link.open import open_link
+    from firstcrank.nominal_files import nominal_file
 
     meter = Meter(meter_name, meter_rel, meter_v)  # refused before anything is connected
     channels = channels_of(leads)
@@ -120,7 +119,7 @@ def calibrate(
         client.idle()
         client.configure(channels, 768, 0, acquisition)
         behind = converter_of(acquisition, str(identity.get("chip", "")))
-        with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system}v.toml") as shipped_file:
+        with nominal_file(int(system), behind) as shipped_file:
             stated = read_calibration(nominal or shipped_file, behind)
         roles = [str(channel["role"]) for channel in channels]
         outcome = lead(AtTerminal(), lambda: readings(client), roles, meter, stated, str(identity.get("board", "")))

@@ -30,7 +30,6 @@ def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: st
       firstcrank board check --port sim:healthy,solder=1
     """
     from dataclasses import asdict
-    from importlib import resources
     from json import dumps
 
     from firstcrank.board.check import ask_board
@@ -41,13 +40,15 @@ def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: st
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.converters import converter_of
     from firstcrank.link.board_client import BoardClient
+    from firstcrank.nominal_files import nominal_file
 
     channels = channels_of(leads)
     client = BoardClient(chosen_link(port))
     try:
         chip = str(client.handshake().get("chip", ""))
-        with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{system}v.toml") as path:
-            nominal = read_calibration(path, converter_of(acquisition, chip))
+        behind = converter_of(acquisition, chip)
+        with nominal_file(int(system), behind) as path:
+            nominal = read_calibration(path, behind)
             parts = networks(path)
         lines = lines_of(ask_board(client, channels, acquisition, parts), nominal, networks=parts)
     finally:

@@ -12,6 +12,7 @@ from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
     from firstcrank.divider.budget import Budget
+    from firstcrank.divider.converters import Converter
     from firstcrank.divider.network import Network
     from firstcrank.divider.propose import Proposal, Requirements
 
@@ -65,13 +66,23 @@ class RequirementOptions(TypedDict):
 @click.option(
     "--check", "given", metavar="TOP,BOTTOM[,C[,SERIES[,UP]]]", help="Check these values, for example 4x7.5k+3k,6k8,10n,4k7."
 )
-@click.option("--clamp", type=click.Choice(["BAV199", "1N4148", "BAT54S", "none"]), default="BAV199", show_default=True)
+@click.option(
+    "--clamp",
+    type=click.Choice(["BAV199", "1N4148", "BAT54S", "none"], case_sensitive=False),
+    default="BAV199",
+    show_default=True,
+)
+@click.option(
+    "--converter", "converter_name", type=click.Choice(["RP2040", "RP2350", "MCP3208"], case_sensitive=False), default="RP2040",
+    show_default=True, help="What the input ends at: its load, offset, steps and noise count.",
+)  # fmt: skip
 @click.option("--no-clamp", is_flag=True, help="The same as --clamp none.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
 def divider(
     given: str | None,
     clamp: str,
     no_clamp: bool,
+    converter_name: str,
     tolerance: float,
     celsius: float,
     as_json: bool,
@@ -79,20 +90,23 @@ def divider(
 ) -> int:
     """Design the network between a clip and the converter, or check one you have.
 
-    Every network proposed survives every pulse that is listed with it. Exit code 5: a requirement is not met, the pulses among them.
+    Every network proposed survives every pulse that is listed with it. Exit code 5: a requirement is not met, the pulses among them
+    (four times 8.2 k share 1379 V with none above 350 V: enough for a coil's kick of 1000 V, not for the 1500 V listed).
 
     \b
     Examples:
       firstcrank divider --highest 18
-      firstcrank divider --check 4x8.2k,6k8,10n,4k7
+      firstcrank divider --check 4x7.5k+3k,6k8,10n,4k7
+      firstcrank divider --converter MCP3208 --lowest -2 --highest 4 --dropout 1m
     """
-    from firstcrank.divider.clamp import BAV199, SCHOTTKY_PAIR, SILICON_PAIR
+    from firstcrank.clamps import BAV199, clamp_called
+    from firstcrank.divider.converters import CONVERTERS
     from firstcrank.divider.network import Network
     from firstcrank.divider.propose import Requirements, UnmetRequirementError, check, propose
     from firstcrank.divider.stress import Ratings
     from firstcrank.divider.values import in_series
 
-    diodes = {"BAV199": BAV199, "1N4148": SILICON_PAIR, "BAT54S": SCHOTTKY_PAIR, "none": None}["none" if no_clamp else clamp]
+    diodes = clamp_called("none" if no_clamp else clamp)
     if diodes is None and given is None:
         raise UsageError("a network without a clamp does not survive a vehicle: --clamp none is for --check only")
     highest_v = o["highest"] if o["highest"] is not None else {"12": 18.0, "24": 34.0}[o["system"]]
@@ -107,6 +121,7 @@ def divider(
         o["series"].upper(),
         Ratings(o["power"], o["working"], tolerance),
         diodes or BAV199,
+        CONVERTERS[converter_name],
     )
     if given is not None:
         fields = given.split(",")
@@ -134,7 +149,11 @@ def _budget(proposal: Proposal, requirements: Requirements, celsius: float) -> B
     from firstcrank.divider.budget import Parts, budget
     from firstcrank.divider.propose import shown_v
 
-    parts = Parts(resistor_rel=requirements.ratings.tolerance, other_lead_v=14.4 * requirements.system_v / 12.0)
+    parts = Parts(
+        resistor_rel=requirements.ratings.tolerance,
+        converter=requirements.converter,
+        other_lead_v=14.4 * requirements.system_v / 12.0,
+    )
     return budget(proposal.network, parts, shown_v(requirements), celsius)
 
 
@@ -142,7 +161,7 @@ def _table(proposal: Proposal, requirements: Requirements, celsius: float) -> di
     from firstcrank.divider.propose import shown_v
     from firstcrank.divider.stress import discharge
 
-    n = proposal.network
+    n, of = proposal.network, requirements.converter
     spent = _budget(proposal, requirements, celsius)
     discharged = discharge(n, requirements.ratings)
     return {
@@ -153,21 +172,23 @@ def _table(proposal: Proposal, requirements: Requirements, celsius: float) -> di
         "r_series_ohm": n.r_series_ohm,
         "r_up_ohm": n.r_up_ohm,
         "clamp": n.clamp.name if n.clamp else None,
+        "converter": requirements.converter.name,
         "tolerance_rel": requirements.ratings.tolerance,
         "temperature_c": celsius,
         "ratio": n.ratio,
         "full_scale_v": n.full_scale_v,
         "lowest_v": n.lowest_v,
         "step_v": n.step_v,
-        "wide_codes_at_v": list(_wide_codes_v(n)),
+        "open_reads_v": n.open_reads_v(of.input_ohm),
+        "wide_codes_at_v": list(_wide_codes_v(n, of)),
         "source_ohm": n.source_ohm,
         "budget_at_v": shown_v(requirements),
         "loading_a": n.loading_a(shown_v(requirements)),
         "corner_hz": n.corner_hz if n.c_filter_f else None,
-        "settling_s": n.settling_s,
+        "settling_s": n.settling_s(of.sample_f),
         "shortest_dropout_s": proposal.dropout_s,
-        "adc_load_rel": n.load_share,
-        "adc_sample_rel": n.sample_share,
+        "adc_load_rel": n.load_share(of.input_ohm),
+        "adc_sample_rel": n.sample_share(of.sample_f),
         "u_v": spent.u_v,
         "expanded_v": spent.expanded_v,
         "worst_low_v": spent.worst_low_v,
@@ -199,12 +220,11 @@ def _table(proposal: Proposal, requirements: Requirements, celsius: float) -> di
     }
 
 
-def _wide_codes_v(network: Network) -> tuple[float, ...]:
-    """Clip volts of the RP2040's wide codes."""
-    from firstcrank.divider.converters import E11_CODES
+def _wide_codes_v(network: Network, of: Converter) -> tuple[float, ...]:
+    """Clip volts of the converter's wide codes; none where it has none."""
     from firstcrank.divider.transfer import nominal_volts
 
-    return tuple(nominal_volts(network, code) for code in E11_CODES)
+    return tuple(nominal_volts(network, code) for code in of.wide_codes)
 
 
 def _values(network: Network) -> str:
@@ -227,7 +247,7 @@ def _show(rank: int, proposal: Proposal, requirements: Requirements, celsius: fl
     from firstcrank.divider.values import written
     from firstcrank.units import format_duration
 
-    n = proposal.network
+    n, of = proposal.network, requirements.converter
     at_v = shown_v(requirements)
     click.echo(("" if rank < 2 else "\n") + (f"{rank}. " if rank else "") + _values(n))
     click.echo(
@@ -235,18 +255,26 @@ def _show(rank: int, proposal: Proposal, requirements: Requirements, celsius: fl
         f"source {written(n.source_ohm, 'Ω')}; takes {n.loading_a(at_v) * 1e3:.2f} mA at {at_v:g} V"
     )
     fall = f"{dropout_from_v(requirements):g} V to nothing, across {0.7 * dropout_from_v(requirements):g} V"
-    click.echo(
-        f"   shortest dropout seen {format_duration(proposal.dropout_s)} ({fall}); settles to 12 bits in {format_duration(n.settling_s)}"
-    )
+    settles = format_duration(n.settling_s(of.sample_f))
+    click.echo(f"   shortest dropout seen {format_duration(proposal.dropout_s)} ({fall}); settles to 12 bits in {settles}")
     lost = ", ".join(s.pulse.name for s in proposal.not_survived)
     click.echo(f"   DOES NOT SURVIVE: {lost}" if lost else f"   survives all {len(proposal.stresses)} pulses listed")
     if not full:
         return
     spent = _budget(proposal, requirements, celsius)
     if n.c_filter_f:
-        click.echo(f"   filter corner {n.corner_hz:.0f} Hz; one sample moves the node by {n.sample_share:.2%} at the most")
-    click.echo(f"   the converter's input resistance may pull the reading down by up to {n.load_share:.1%}: calibrate")
-    click.echo(f"   RP2040: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in _wide_codes_v(n))} V")
+        click.echo(
+            f"   filter corner {n.corner_hz:.0f} Hz; one sample moves the node by {n.sample_share(of.sample_f):.2%} at the most"
+        )
+    load = n.load_share(of.input_ohm)
+    if load:
+        click.echo(f"   {of.name}: its input resistance may pull the reading down by up to {load:.1%}: calibrate")
+    else:
+        click.echo(f"   {of.name}: its input resistance does not load the divider")
+    if n.r_up_ohm:
+        click.echo(f"   with nothing on the clip it reads {n.open_reads_v(of.input_ohm):.2f} V")
+    if of.wide_codes:
+        click.echo(f"   {of.name}: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in _wide_codes_v(n, of))} V")
     ends = f"{spent.worst_low_v:+.2f} to {spent.worst_high_v:+.2f} V"
     click.echo(
         f"   at {at_v:g} V uncalibrated, resistors of {requirements.ratings.tolerance:.3g} of their value, {celsius:g} °C: "

@@ -177,12 +177,12 @@ def choose_calibration(
     another converter measured it than samples now.
     """
     from datetime import UTC
-    from importlib import resources
 
     from firstcrank import wire
     from firstcrank.calibration import Calibration, read_calibration
     from firstcrank.calibration_age import DO, age_warning
     from firstcrank.converters import converter_of
+    from firstcrank.nominal_files import nominal_file
 
     behind = converter_of(acquisition, str(client.identity.get("chip", "")))
     stored = None if file is not None else client.ask(wire.CALIBRATE, wire.REPLY, {}).get("calibration")
@@ -191,7 +191,7 @@ def choose_calibration(
             "This board is not calibrated: resistor values of the minimal build are assumed, with a larger uncertainty "
             "(firstcrank board calibrate)"
         )
-        with resources.as_file(resources.files("firstcrank.data") / f"calibration_minimal_{limits.system_v}v.toml") as path:
+        with nominal_file(limits.system_v, behind) as path:
             return read_calibration(path, behind)
     calibration = read_calibration(file, behind) if file is not None else Calibration.from_json(stored or {})
     _same_converter(calibration, behind)

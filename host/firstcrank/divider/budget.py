@@ -87,7 +87,7 @@ def budget(network: Network, parts: Parts, clip_v: float, celsius: float = 25.0)
     bottom_v = node_v * n.r_top_ohm / n.r_bottom_ohm
     up_v = (n.reference_v - node_v) * n.r_top_ohm / n.r_up_ohm if n.r_up_ohm else 0.0
     kelvin = abs(celsius - 25.0)
-    half = _load(n, converter) / 2.0
+    half = n.load_share(converter.input_ohm) / 2.0
     corrected = 1.0 / (
         1.0 - half
     )  # the nominal line takes half of the load out, and stretches the converter's own errors with it
@@ -134,11 +134,6 @@ def calibrated_budget(
         Line("converter's steps", n.step_v / 2.0, n.step_v / math.sqrt(12.0)),
     ]
     return _sum(n, parts, clip_v, lines, 0.0)
-
-
-def _load(network: Network, converter: Converter) -> float:
-    ohm = network.source_ohm + network.r_series_ohm
-    return 0.0 if math.isinf(converter.input_ohm) else ohm / (ohm + converter.input_ohm)
 
 
 def _leaks(network: Network, converter: Converter, node_v: float, celsius: float, known_at_c: float) -> list[Line]:
@@ -215,5 +210,4 @@ def noise_free_bits(step_code: float) -> float:
 
 def loaded_reading_rel(network: Network, input_ohm: float = ADC_INPUT_OHM) -> float:
     """Relative error of a reading through an input resistance: -Rth / (Rth + Rin)."""
-    ohm = network.source_ohm + network.r_series_ohm
-    return -ohm / (ohm + input_ohm)
+    return -network.load_share(input_ohm)

@@ -1,6 +1,6 @@
 """The converters an input can end at, as a design sees them: limits of error in codes, what they load, carry and leak.
 
-The numbers are those of firstcrank.converters, which the calibration uses too; only the pin's leakage is added here.
+The numbers are those of firstcrank.converters, which the calibration uses too.
 """
 
 from __future__ import annotations
@@ -9,8 +9,6 @@ import math
 from dataclasses import dataclass
 
 from firstcrank import converters as known
-
-PIN_LEAK_A = 1e-6  # at 85 degC: RP2040 datasheet table 633; RP2350 and MCP3208 the same from memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +31,7 @@ class Converter:
 
     def pin_leaks_a(self, celsius: float) -> float:
         """Highest input leakage at a temperature: halves every 10 K below the 85 degC that the sheet's limit must hold at."""
-        return float(self.pin_leak_a * 2.0 ** (min(celsius - 85.0, 0.0) / 10.0))
+        return float(self.pin_leak_a * 2.0 ** (min(celsius - known.PIN_LEAK_C, 0.0) / 10.0))
 
 
 def _of(name: str) -> Converter:
@@ -47,7 +45,7 @@ def _of(name: str) -> Converter:
         row.input_ohm,
         row.sample_f,
         row.lead_hz,
-        PIN_LEAK_A,
+        row.pin_leak_a,
         tuple(code for code, _ in row.wide),
         row.source,
     )

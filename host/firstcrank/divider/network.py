@@ -14,13 +14,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from firstcrank.divider.clamp import BAV199, Clamp
+from firstcrank.clamps import BAV199, Clamp
+from firstcrank.converters import converter
 from firstcrank.errors import UsageError
 
 CODES = 4096
-ADC_INPUT_OHM = 100e3  # RP2040 datasheet table 634: at least 100 k
+ADC_INPUT_OHM, ADC_SAMPLE_F = converter("rp2040").input_ohm, converter("rp2040").sample_f
 PIN_BEYOND_V = 0.5  # what an RP2040 pin may go beyond its supply and ground (absolute maximum, from memory)
-ADC_SAMPLE_F = 1e-12  # from memory: about 1 pF
 SETTLE_TAUS = math.log(2**13)  # to half a step of 12 bits: 9.01 time constants
 
 
@@ -115,23 +115,34 @@ class Network:
         """-3 dB, infinite without a capacitor."""
         return 1.0 / (2.0 * math.pi * self.tau_s) if self.tau_s else math.inf
 
-    @property
-    def settling_s(self) -> float:
-        """To half a step of 12 bits: by the filter where there is one, else by the converter's own sample capacitor."""
+    def settling_s(self, sample_f: float = ADC_SAMPLE_F) -> float:
+        """To half a step of 12 bits: by the filter where there is one, else by the clamp's and the converter's own capacitance."""
         if self.c_filter_f:
             return SETTLE_TAUS * self.tau_s
-        return SETTLE_TAUS * (self.source_ohm + self.r_series_ohm) * ADC_SAMPLE_F
+        clamp_f = 2.0 * self.clamp.capacitance_f if self.clamp else 0.0
+        return SETTLE_TAUS * (self.source_ohm * clamp_f + (self.source_ohm + self.r_series_ohm) * sample_f)
 
-    @property
-    def load_share(self) -> float:
-        """How much lower a reading can be through the converter's input resistance, 0 to 1 (worst case)."""
+    def load_share(self, input_ohm: float = ADC_INPUT_OHM) -> float:
+        """How much lower the pin can be through the converter's least input resistance, 0 to 1: Rth / (Rth + Rin), r_series in Rth."""
         ohm = self.source_ohm + self.r_series_ohm
-        return ohm / (ohm + ADC_INPUT_OHM)
+        return 0.0 if math.isinf(input_ohm) else ohm / (ohm + input_ohm)
 
-    @property
-    def sample_share(self) -> float:
+    def sample_share(self, sample_f: float = ADC_SAMPLE_F) -> float:
         """How much of the node's voltage one sample's charge can move it, where the filter holds it."""
-        return ADC_SAMPLE_F / (ADC_SAMPLE_F + self.c_filter_f) if self.c_filter_f else 0.0
+        return sample_f / (sample_f + self.c_filter_f) if self.c_filter_f else 0.0
+
+    def open_pin_v(self, input_ohm: float = math.inf) -> float:
+        """Volts at the pin with nothing on the clip: 0 without r_up; lower through a converter's input resistance."""
+        if not self.r_up_ohm:
+            return 0.0
+        siemens = 1.0 / self.r_bottom_ohm + 1.0 / self.r_up_ohm
+        source_ohm = 1.0 / siemens + self.r_series_ohm
+        return self.reference_v / self.r_up_ohm / siemens / (1.0 + source_ohm / input_ohm)
+
+    def open_reads_v(self, input_ohm: float = math.inf) -> float:
+        """What the nominal line makes of a clip with nothing on it, volts at the clip."""
+        line = 1.0 / (1.0 - self.load_share(input_ohm) / 2.0)
+        return (self.open_pin_v(input_ohm) * line - self.node_at_zero_v) * self.ratio
 
     def node_v(self, clip_v: float) -> float:
         """Node volts, clamp not conducting."""

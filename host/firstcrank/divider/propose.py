@@ -12,7 +12,8 @@ from firstcrank.extras import extra_packages
 with extra_packages("design"):
     import eseries
 
-from firstcrank.divider.clamp import BAV199, Clamp
+from firstcrank.clamps import BAV199, Clamp
+from firstcrank.divider.converters import RP2040, Converter
 from firstcrank.divider.network import Network
 from firstcrank.divider.pulses import pulses
 from firstcrank.divider.stress import Ratings, Stress, stress, survives_at_worst
@@ -45,6 +46,7 @@ class Requirements:
     series: str = "E24"
     ratings: Ratings = field(default_factory=Ratings)
     clamp: Clamp = BAV199
+    converter: Converter = RP2040
 
     def __post_init__(self) -> None:
         checks = (
@@ -111,7 +113,7 @@ def dropout_s(network: Network, requirements: Requirements) -> float:
     capacitor, what the converter's own sample capacitor needs."""
     if network.c_filter_f:
         return network.shortest_dropout_s(dropout_from_v(requirements), 0.7 * dropout_from_v(requirements))
-    return network.settling_s + ADC_ACQUIRE_S
+    return network.settling_s(requirements.converter.sample_f) + ADC_ACQUIRE_S
 
 
 def propose(requirements: Requirements, most: int = 5) -> list[Proposal]:
@@ -200,7 +202,7 @@ def _score(network: Network, requirements: Requirements) -> float:
     used = requirements.highest_v / network.full_scale_v
     held = 1.0 if network.c_filter_f >= 4.7e-9 else network.c_filter_f / 4.7e-9  # 1 pF must not move it by more than a code
     into_supply_a = max(abs(p.volts) for p in pulses(requirements.system_v)) / network.r_top_ohm
-    return used - network.load_share - network.r_top_ohm / 1e6 - 2.0 * into_supply_a + held
+    return used - network.load_share(requirements.converter.input_ohm) - network.r_top_ohm / 1e6 - 2.0 * into_supply_a + held
 
 
 def _proposal(network: Network, requirements: Requirements) -> Proposal:

@@ -50,7 +50,7 @@ def actual(network: Network, **changed: float) -> Actual:
     return Actual(**{**values, **changed})
 
 
-def nominal_volts(network: Network, code: float, load_share: float = 0.0) -> float:
-    """What the nominal line makes of a code; `load_share` is the part of a load that the line takes out."""
-    node_v = code / CODES * network.reference_v * (1.0 + load_share)
+def nominal_volts(network: Network, code: float, input_ohm: float = math.inf) -> float:
+    """What the nominal line makes of a code; half of the load by a least input resistance is taken out."""
+    node_v = code / CODES * network.reference_v / (1.0 - network.load_share(input_ohm) / 2.0)
     return (node_v - network.node_at_zero_v) * network.ratio
