@@ -9,7 +9,7 @@ import zipfile
 from pathlib import Path
 
 from hardware_notes.kicad_check import run, unpack
-from hardware_notes.kicad_write.project import PROJECT
+from hardware_notes.kicad_write.schematic import project_of
 
 LAYERS = "F.Cu,B.Cu,F.Mask,B.Mask,F.Paste,F.SilkS,Edge.Cuts"
 DATE = "2000-01-01T00:00:00+00:00"
@@ -32,17 +32,28 @@ def files(build: str = "minimal 12 V") -> dict[str, bytes]:
         folder = Path(name)
         unpack(folder, build)
         (folder / "out").mkdir()
-        run(folder, "pcb", "export", "gerbers", "--layers", LAYERS, "--no-protel-ext", "-o", "out/", f"{PROJECT}.kicad_pcb")
-        run(folder, "pcb", "export", "drill", "--format", "excellon", "-o", "out/", f"{PROJECT}.kicad_pcb")
+        run(
+            folder,
+            "pcb",
+            "export",
+            "gerbers",
+            "--layers",
+            LAYERS,
+            "--no-protel-ext",
+            "-o",
+            "out/",
+            f"{project_of(build)}.kicad_pcb",
+        )
+        run(folder, "pcb", "export", "drill", "--format", "excellon", "-o", "out/", f"{project_of(build)}.kicad_pcb")
         packed = io.BytesIO()
         with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
             for path in sorted((folder / "out").iterdir()):
                 entry = zipfile.ZipInfo(path.name, (2000, 1, 1, 0, 0, 0))
                 entry.compress_type = zipfile.ZIP_DEFLATED
                 archive.writestr(entry, undated(path.read_text("utf-8")))
-        run(folder, "sch", "export", "pdf", "-o", "schematic.pdf", f"{PROJECT}.kicad_sch")
+        run(folder, "sch", "export", "pdf", "-o", "schematic.pdf", f"{project_of(build)}.kicad_sch")
         plots = ("--layers", "F.Cu,B.Cu,F.SilkS,Edge.Cuts", "--mode-single")
-        run(folder, "pcb", "export", "pdf", *plots, "-o", "board.pdf", f"{PROJECT}.kicad_pcb")
+        run(folder, "pcb", "export", "pdf", *plots, "-o", "board.pdf", f"{project_of(build)}.kicad_pcb")
         return {
             "gerbers.zip": packed.getvalue(),
             "schematic.pdf": undated_pdf((folder / "schematic.pdf").read_bytes()),

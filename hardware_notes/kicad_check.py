@@ -11,7 +11,8 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from hardware_notes.circuit import Part, circuit, nets
-from hardware_notes.kicad_write.project import PROJECT, files
+from hardware_notes.kicad_write.project import files
+from hardware_notes.kicad_write.schematic import project_of
 
 PROGRAM = "kicad-cli"
 
@@ -37,24 +38,24 @@ def run(folder: Path, *arguments: str) -> str:
     return done.stdout
 
 
-def erc(folder: Path) -> list[str]:
+def erc(folder: Path, build: str = "minimal 12 V") -> list[str]:
     """Violations of the electrical rules, errors and warnings, by name."""
-    run(folder, "sch", "erc", "--severity-all", "--format", "json", "-o", "erc.json", f"{PROJECT}.kicad_sch")
+    run(folder, "sch", "erc", "--severity-all", "--format", "json", "-o", "erc.json", f"{project_of(build)}.kicad_sch")
     report = json.loads((folder / "erc.json").read_text("utf-8"))
     return [v["type"] for sheet in report["sheets"] for v in sheet["violations"]]
 
 
-def drc(folder: Path) -> list[str]:
+def drc(folder: Path, build: str = "minimal 12 V") -> list[str]:
     """Violations of the design rules, unconnected pads, differences from the schematic, by name."""
     arguments = ("--severity-all", "--schematic-parity", "--format", "json", "-o", "drc.json")
-    run(folder, "pcb", "drc", *arguments, f"{PROJECT}.kicad_pcb")
+    run(folder, "pcb", "drc", *arguments, f"{project_of(build)}.kicad_pcb")
     report = json.loads((folder / "drc.json").read_text("utf-8"))
     return [v["type"] for key in ("violations", "unconnected_items", "schematic_parity") for v in report[key]]
 
 
-def netlist(folder: Path) -> dict[str, frozenset[str]]:
+def netlist(folder: Path, build: str = "minimal 12 V") -> dict[str, frozenset[str]]:
     """Net name to pins, as KiCad reads the schematic; nets of one pin left out."""
-    run(folder, "sch", "export", "netlist", "--format", "kicadxml", "-o", "netlist.xml", f"{PROJECT}.kicad_sch")
+    run(folder, "sch", "export", "netlist", "--format", "kicadxml", "-o", "netlist.xml", f"{project_of(build)}.kicad_sch")
     listed = {}
     for net in ElementTree.parse(folder / "netlist.xml").iter("net"):
         pins = {f"{node.attrib['ref']}.{node.attrib['pin']}" for node in net.iter("node")}
@@ -65,7 +66,7 @@ def netlist(folder: Path) -> dict[str, frozenset[str]]:
 
 def netlist_differences(folder: Path, build: str = "minimal 12 V") -> list[str]:
     """In words what differs between KiCad's netlist and the builds, pin by pin."""
-    theirs = netlist(folder)
+    theirs = netlist(folder, build)
     ours = {net: pins for net, pins in nets(circuit(build)).items() if len(pins) > 1}
     differences = []
     for net in sorted(set(theirs) | set(ours)):
@@ -80,7 +81,7 @@ def netlist_differences(folder: Path, build: str = "minimal 12 V") -> list[str]:
 
 def as_parts(folder: Path, build: str = "minimal 12 V") -> tuple[Part, ...]:
     """The builds' parts wired as KiCad's netlist says: for a simulation of what would be ordered."""
-    where = {pin: net for net, pins in netlist(folder).items() for pin in pins}
+    where = {pin: net for net, pins in netlist(folder, build).items() for pin in pins}
 
     def wired(p: Part, pin: str, net: str) -> str:
         return where.get(f"{p.ref}.{pin}", net if net.startswith("CLIP") else f"AIR_{p.ref}_{pin}")
@@ -93,4 +94,8 @@ def all_differences(build: str = "minimal 12 V") -> list[str]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         unpack(folder, build)
-        return [*(f"ERC {v}" for v in erc(folder)), *(f"DRC {v}" for v in drc(folder)), *netlist_differences(folder, build)]
+        return [
+            *(f"ERC {v}" for v in erc(folder, build)),
+            *(f"DRC {v}" for v in drc(folder, build)),
+            *netlist_differences(folder, build),
+        ]

@@ -21,6 +21,8 @@ SOLDER_FAULTS = (
     HERE.parent / "host" / "firstcrank" / "data" / "solder_faults.json"
 )  # the program's, made from the same circuits
 
+PROJECTS = {"minimal 12 V": "kicad", "better 12 V": "kicad_better"}  # printed board of a build, and its folder
+
 
 def texts() -> dict[str, str]:
     """File name to text, all but the drawings, which their library writes itself."""
@@ -32,7 +34,8 @@ def texts() -> dict[str, str]:
         made[f"bom_{name}.csv"] = bill.csv_text(build)
     made["bom_strip_12v.csv"] = bill.csv_text("minimal 12 V", clamp_pair=True)
     made["bom_strip_24v.csv"] = bill.csv_text("minimal 24 V", clamp_pair=True)
-    made |= {f"kicad/{name}": text for name, text in project.files().items()}
+    for build, folder in PROJECTS.items():
+        made |= {f"{folder}/{name}": text for name, text in project.files(build).items()}
     return made
 
 
@@ -51,7 +54,7 @@ def exported() -> dict[str, bytes]:
         return {}
     from hardware_notes import fabricate
 
-    return {f"kicad/{name}": data for name, data in fabricate.files().items()}
+    return {f"{folder}/{name}": data for build, folder in PROJECTS.items() for name, data in fabricate.files(build).items()}
 
 
 def program_files() -> dict[Path, str]:
@@ -102,7 +105,7 @@ def main() -> int:
         for message in strip_board.mistakes(strip_board.LAYOUT, build)
     ]
     if kicad_check.found():
-        wrong += [f"KiCad: {message}" for message in kicad_check.all_differences()]
+        wrong += [f"KiCad, {build}: {message}" for build in PROJECTS for message in kicad_check.all_differences(build)]
         wrong += exports_wrong()
     else:
         print("no kicad-cli here: its rules were not run", file=sys.stderr)

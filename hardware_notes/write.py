@@ -34,6 +34,7 @@ from firstcrank.wiring.gauge import metric_ohm_per_m
 from hardware_notes import bill, bring_up, builds, solve, tables
 from hardware_notes.circuit import circuit
 from hardware_notes.faults import FAULTS
+from hardware_notes.kicad_write import better_board
 from hardware_notes.kicad_write.board import EDGE
 from hardware_notes.pin_check import good_pin
 
@@ -130,6 +131,11 @@ def open_ends() -> tuple[float, float]:
     return ends[0], ends[1]
 
 
+def size_mm(edge: tuple[float, float, float, float]) -> tuple[float, float]:
+    """Width and height within a board's edge: left, top, right, bottom."""
+    return edge[2] - edge[0], edge[3] - edge[1]
+
+
 def pin_good(build: str) -> str:
     """Both figures of a good board's pin."""
     seen = good_pin(build)
@@ -148,7 +154,8 @@ PAGE_VALUES: dict[str, Any] = {
     "ground_fault": lambda: 14.4 / (metric_ohm_per_m(builds.LEAD_MM2) * builds.LEAD_M),
     "wide": lambda n: "codes " + ", ".join(map(str, E11_CODES)),
     "wide_v": lambda n: ", ".join(f"{nominal_volts(n, c):.1f}" for c in E11_CODES) + " V",
-    "bare_lead": bare_lead, "carried": worst_carried_v, "board_size": lambda: (EDGE[2] - EDGE[0], EDGE[3] - EDGE[1]),
+    "bare_lead": bare_lead, "carried": worst_carried_v, "better_size": lambda: size_mm(better_board.EDGE),
+    "board_size": lambda: size_mm(EDGE),
     "wide_width": lambda n: max(w for _, w in converters.CONVERTERS["rp2040"].wide) * n.step_v,
     "inl": lambda name: CONVERTERS[name].inl_code, "kick_share": lambda: MCP3208.sample_f / M12.c_filter_f,
     "taus": lambda: f"{1 / 1300 / 8 / M12.tau_s:.1f}",

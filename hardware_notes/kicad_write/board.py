@@ -9,9 +9,10 @@ from itertools import pairwise
 from typing import Any
 
 from hardware_notes import builds
-from hardware_notes.circuit import BOARD, PICO_NAMES, Part, circuit
+from hardware_notes.circuit import BOARD, PICO_NAMES, Part, circuit, roles
+from hardware_notes.kicad_write import better_board
 from hardware_notes.kicad_write import footprints as fp
-from hardware_notes.kicad_write.schematic import PROJECT
+from hardware_notes.kicad_write.schematic import project_of
 from hardware_notes.kicad_write.sexpr import Word, s, stable, written
 from hardware_notes.strip_board import LAYOUT, PLACED, ROWS, Hole
 
@@ -138,26 +139,28 @@ def diode_tracks(numbers: dict[str, int]) -> list[list[Any]]:
     return items
 
 
-def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> str:
-    """The whole .kicad_pcb text. `moved`: designators shifted by millimetres, for tests that plant a mistake."""
-    parts = {p.ref: p for p in circuit(build)}
-    names = net_names(parts)
-    numbers = {net: i for i, net in enumerate(sorted(set(names.values())), start=1)}
-    root = stable("root", build)
+LABELS = (
+    ("USB", 8.9, -2.6),
+    ("0 ground", 84.0, 30.5),
+    ("1 battery", 84.0, 35.6),
+    ("2 key_switch", 84.0, 45.7),
+    ("3 starter_coil", 84.0, 50.6),
+)
+
+
+def _offset(at: tuple[float, float]) -> tuple[float, float]:
+    return at[0] + ORIGIN_X, at[1] + ORIGIN_Y
+
+
+def _placed(parts: dict[str, Part]) -> dict[str, tuple[fp.Footprint, tuple[float, float]]]:
+    """The minimal build's parts on the board, in board millimetres."""
+    return {ref: (shape_of(ref, p.kind), position(ref, p.kind)) for ref, p in parts.items() if p.place == BOARD}
+
+
+def _outline(holes_mm: tuple[tuple[float, float], ...], edge: tuple[float, float, float, float]) -> list[list[Any]]:
+    """Mounting holes and the board's edge."""
     items: list[list[Any]] = []
-    for ref, part in parts.items():
-        if part.place != BOARD:
-            continue
-        shape = shape_of(ref, part.kind)
-        x, y = position(ref, part.kind)
-        dx, dy = (moved or {}).get(ref, (0.0, 0.0))
-        nets = {pad.number: (numbers[names[f"{ref}.{pad.number}"]], names[f"{ref}.{pad.number}"]) for pad in shape.pads}
-        items.append(
-            s("footprint", f"{fp.LIBRARY}:{fp.name_of(part.kind, shape)}", s("layer", "F.Cu"), s("uuid", stable("footprint", ref)), s("at", x + dx, y + dy),
-              s("path", f"/{stable('symbol', ref)}"), s("sheetname", "/"), s("sheetfile", f"{PROJECT}.kicad_sch"),
-              *fp.body(part.kind, shape, ref, part.value, nets))
-        )  # fmt: skip
-    for i, (x, y) in enumerate(HOLES_MM):
+    for i, (x, y) in enumerate(holes_mm):
         hole = s(
             "pad",
             "",
@@ -175,25 +178,48 @@ def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> st
               s("property", "Value", "Mounting_3.2", s("at", 0, 3), s("layer", "F.Fab"), s("hide", True), s("uuid", stable("mount-val", i)), s("effects", s("font", s("size", 1, 1)))),
               s("attr", Word("board_only"), Word("exclude_from_pos_files"), Word("exclude_from_bom")), hole)
         )  # fmt: skip
-    left, top, right, bottom = EDGE
+    left, top, right, bottom = edge
     items.append(
         s("gr_rect", s("start", ORIGIN_X + left, ORIGIN_Y + top), s("end", ORIGIN_X + right, ORIGIN_Y + bottom), s("stroke", s("width", 0.1), s("type", Word("solid"))),
           s("fill", False), s("layer", "Edge.Cuts"), s("uuid", stable("edge")))
     )  # fmt: skip
-    labels = (
-        (f"firstcrank {build} rev {builds.REVISION}", 62, -2.2),
-        ("USB", 8.9, -2.6),
-        ("0 ground", 84.0, 30.5),
-        ("1 battery", 84.0, 35.6),
-        ("2 key_switch", 84.0, 45.7),
-        ("3 starter_coil", 84.0, 50.6),
-    )
-    for text, x, y in labels:
+    return items
+
+
+def _silk(text: str, x: float, y: float) -> list[Any]:
+    """A text on the silk screen."""
+    return s("gr_text", text, s("at", ORIGIN_X + x, ORIGIN_Y + y, 0), s("layer", "F.SilkS"), s("uuid", stable("words", text)),
+             s("effects", s("font", s("size", 1.1, 1.1), s("thickness", 0.16))))  # fmt: skip
+
+
+def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> str:
+    """The whole .kicad_pcb text. `moved`: designators shifted by millimetres, for tests that plant a mistake."""
+    parts = {p.ref: p for p in circuit(build)}
+    names = net_names(parts)
+    numbers = {net: i for i, net in enumerate(sorted(set(names.values())), start=1)}
+    root = stable("root", build)
+    better = "better" in build
+    items: list[list[Any]] = []
+    for ref, (shape, at) in (better_board.placed(parts) if better else _placed(parts)).items():
+        part = parts[ref]
+        x, y = (at[0] + ORIGIN_X, at[1] + ORIGIN_Y) if better else at
+        dx, dy = (moved or {}).get(ref, (0.0, 0.0))
+        nets = {pad.number: (numbers[names[f"{ref}.{pad.number}"]], names[f"{ref}.{pad.number}"]) for pad in shape.pads}
         items.append(
-            s("gr_text", text, s("at", ORIGIN_X + x, ORIGIN_Y + y, 0), s("layer", "F.SilkS"), s("uuid", stable("words", text)),
-              s("effects", s("font", s("size", 1.1, 1.1), s("thickness", 0.16))))
+            s("footprint", f"{fp.LIBRARY}:{fp.name_of(part.kind, shape)}", s("layer", "F.Cu"), s("uuid", stable("footprint", ref)), s("at", x + dx, y + dy),
+              s("path", f"/{stable('symbol', ref)}"), s("sheetname", "/"), s("sheetfile", f"{project_of(build)}.kicad_sch"),
+              *fp.body(part.kind, shape, ref, part.value, nets))
         )  # fmt: skip
-    items += strip_tracks(parts, names, numbers) + diode_tracks(numbers)
+    items += _outline(better_board.HOLES_MM if better else HOLES_MM, better_board.EDGE if better else EDGE)
+    title = (f"firstcrank {build} rev {builds.REVISION}", 62, -3.6 if better else -2.2)
+    labels = [title, *(better_board.labels(roles(build)) if better else LABELS)]
+    items += [_silk(*label) for label in labels]
+    if better:
+        tracks, vias = better_board.copper(parts)
+        items += [via(_offset(at), numbers[net]) for at, net in vias]
+        items += [segment(_offset(one), _offset(other), layer, numbers[net]) for one, other, layer, net in tracks]
+    else:
+        items += strip_tracks(parts, names, numbers) + diode_tracks(numbers)
     layers = s("layers", *(s(str(i), name, Word(kind)) for i, name, kind in (
         (0, "F.Cu", "signal"), (2, "B.Cu", "signal"), (9, "F.Adhes", "user"), (13, "F.Paste", "user"), (15, "B.Paste", "user"), (5, "F.SilkS", "user"),
         (7, "B.SilkS", "user"), (1, "F.Mask", "user"), (3, "B.Mask", "user"), (25, "Edge.Cuts", "user"), (31, "F.CrtYd", "user"), (35, "F.Fab", "user"))))  # fmt: skip
@@ -208,8 +234,18 @@ def board(build: str, moved: dict[str, tuple[float, float]] | None = None) -> st
     )
 
 
-RULES = """(version 1)
+def shapes(build: str) -> dict[str, fp.Footprint]:
+    """Designator to footprint."""
+    parts = {p.ref: p for p in circuit(build)}
+    found = better_board.placed(parts) if "better" in build else _placed(parts)
+    return {ref: shape for ref, (shape, _) in found.items()}
+
+
+def rules(build: str) -> str:
+    """The rule that clip nets keep their distance, in KiCad's own words."""
+    named = " || ".join(f"A.NetName == '/LEAD{lead}'" for lead in roles(build))
+    return f"""(version 1)
 (rule "clip nets keep their distance"
 \t(constraint clearance (min 2.5mm))
-\t(condition "A.NetName == '/LEAD1' || A.NetName == '/LEAD2' || A.NetName == '/LEAD3'"))
+\t(condition "{named}"))
 """

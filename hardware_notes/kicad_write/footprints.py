@@ -55,15 +55,29 @@ def along(columns: int) -> Footprint:
     )
 
 
+def level(length: float, half_body: float) -> Footprint:
+    """A two-legged part lying level, pin 1 at the origin, pin 2 `length` millimetres to the right (below 0: to the left)."""
+    middle = length / 2
+    outline = (middle - half_body, -1.25, middle + half_body, 1.25)
+    label = (middle, 0.0, 0) if half_body > 2 else (middle, -1.95, 0)
+    return Footprint((through("1", 0, 0), through("2", length, 0)), (outline,), label)
+
+
 SOT23 = Footprint(
     # Seen from above with pin 3 down: 2 left, 1 right.
     (Pad("1", 0.95, -1.0, 0.8, 1.1, 0.0), Pad("2", -0.95, -1.0, 0.8, 1.1, 0.0), Pad("3", 0.0, 1.0, 0.8, 1.1, 0.0)),
     ((-1.6, -0.2, 1.6, 0.2),),
     (0.0, 2.6, 0),
 )
-TERMINAL = Footprint(
-    tuple(through(str(k + 1), 0, 2 * STEP * k, 2.4, 1.3) for k in range(4)), ((-4.0, -2.6, 4.2, 6 * STEP + 2.6),), (0, -3.8, 0)
-)
+
+
+def terminal(ways: int) -> Footprint:
+    """A screw terminal of 5.08 mm, its first way on top."""
+    pads = tuple(through(str(k + 1), 0, 2 * STEP * k, 2.4, 1.3) for k in range(ways))
+    return Footprint(pads, ((-4.0, -2.6, 4.2, 2 * STEP * (ways - 1) + 2.6),), (0, -3.8, 0))
+
+
+TERMINAL = terminal(4)
 HEADER = Footprint(
     (through("1", 0, 0, 1.7, 1.0), through("2", 0, STEP, 1.7, 1.0)), ((-1.3, -1.3, 1.3, STEP + 1.3),), (0, -2.2, 0)
 )
@@ -75,6 +89,14 @@ PICO = Footprint(
     ((-1.6, -1.37, 7 * STEP + 1.6, 19 * STEP + 1.37),),
     (3.5 * STEP, 9.5 * STEP, 90),
 )
+PICO_TURNED = Footprint(
+    tuple(through(p.number, 7 * STEP - p.x_mm, 19 * STEP - p.y_mm, 1.7, 1.0) for p in PICO.pads), PICO.outline, PICO.label
+)
+DIP16 = Footprint(
+    tuple(through(str(n), 0 if n <= 8 else 3 * STEP, (n - 1) * STEP if n <= 8 else (16 - n) * STEP) for n in range(1, 17)),
+    ((1.3, -1.27, 3 * STEP - 1.3, 7 * STEP + 1.27),),
+    (1.5 * STEP, 3.5 * STEP, 90),
+)
 
 
 def name_of(kind: str, footprint: Footprint) -> str:
@@ -82,8 +104,12 @@ def name_of(kind: str, footprint: Footprint) -> str:
     if kind in ("R", "C"):
         last = footprint.pads[-1]
         span = round((last.x_mm + last.y_mm) / STEP)
+        if last.x_mm > 0:
+            return f"{kind}_level_{span}"
         return f"{kind}_{'along' if last.x_mm else 'across'}_{'up_' if span < 0 and not last.x_mm else ''}{abs(span)}"
-    return {"D2": "SOT-23", "J": "Terminal_4x5.08", "SW": "Header_1x2", "PICO": "Pico_sockets"}[kind]
+    pico = "Pico_sockets_turned" if footprint == PICO_TURNED else "Pico_sockets"
+    ways = f"Terminal_{len(footprint.pads)}x5.08"
+    return {"D2": "SOT-23", "J": ways, "SW": "Header_1x2", "PICO": pico, "MCP3208": "DIP-16"}[kind]
 
 
 def body(kind: str, footprint: Footprint, ref: str, value: str, nets: dict[str, tuple[int, str]] | None) -> list[list[Any]]:

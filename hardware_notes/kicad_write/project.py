@@ -7,9 +7,9 @@ import json
 from hardware_notes.circuit import BOARD, circuit
 from hardware_notes.kicad_write import board, schematic
 from hardware_notes.kicad_write import footprints as fp
+from hardware_notes.kicad_write.schematic import project_of
 from hardware_notes.kicad_write.sexpr import Word, s, stable, written
 
-PROJECT = schematic.PROJECT
 SYMBOL_VERSION = 20241209
 
 
@@ -25,7 +25,7 @@ def _table(name: str, uri: str, kind: str) -> str:
     return written(s(name, s("version", 7), row)) + "\n" if kind else ""
 
 
-def settings() -> str:
+def settings(build: str) -> str:
     """The project file: net class of all tracks, severities as KiCad has them."""
     classes = [
         {
@@ -39,7 +39,7 @@ def settings() -> str:
     return (
         json.dumps(
             {
-                "meta": {"filename": f"{PROJECT}.kicad_pro", "version": 3},
+                "meta": {"filename": f"{project_of(build)}.kicad_pro", "version": 3},
                 "net_settings": {"classes": classes, "meta": {"version": 4}},
             },
             indent=1,
@@ -50,11 +50,11 @@ def settings() -> str:
 
 def library_footprints(build: str) -> dict[str, str]:
     """File name to text of every footprint used."""
-    found = {}
+    found, shapes = {}, board.shapes(build)
     for part in circuit(build):
         if part.place != BOARD:
             continue
-        shape = board.shape_of(part.ref, part.kind)
+        shape = shapes[part.ref]
         name = fp.name_of(part.kind, shape)
         head = [s("version", board.VERSION), s("generator", "firstcrank"), s("generator_version", "9.0"), s("layer", "F.Cu")]
         found[f"firstcrank.pretty/{name}.kicad_mod"] = (
@@ -105,11 +105,12 @@ def library_symbols() -> str:
 
 def files(build: str = "minimal 12 V") -> dict[str, str]:
     """File name to text."""
+    name = project_of(build)
     return {
-        f"{PROJECT}.kicad_sch": schematic.schematic(build),
-        f"{PROJECT}.kicad_pcb": board.board(build),
-        f"{PROJECT}.kicad_pro": settings(),
-        f"{PROJECT}.kicad_dru": board.RULES,
+        f"{name}.kicad_sch": schematic.schematic(build),
+        f"{name}.kicad_pcb": board.board(build),
+        f"{name}.kicad_pro": settings(build),
+        f"{name}.kicad_dru": board.rules(build),
         "firstcrank.kicad_sym": library_symbols(),
         "sym-lib-table": _table("sym_lib_table", "${KIPRJMOD}/firstcrank.kicad_sym", "symbols"),
         "fp-lib-table": _table("fp_lib_table", "${KIPRJMOD}/firstcrank.pretty", "footprints"),

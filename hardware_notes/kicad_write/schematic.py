@@ -6,12 +6,12 @@ from itertools import pairwise
 from typing import Any
 
 from hardware_notes import builds
-from hardware_notes.circuit import BOARD, PICO_NAMES, Part, circuit, nets, roles
+from hardware_notes.circuit import BOARD, MCP_NAMES, PICO_NAMES, Part, circuit, nets, roles
 from hardware_notes.kicad_write.sexpr import Word, s, stable, written
 
-PROJECT = "firstcrank_minimal"
 VERSION = 20250114
 LIBRARY = "firstcrank"
+PAPER = {"minimal": "A4", "better": "A3"}
 Pins = dict[str, tuple[float, float, int, str]]  # number: x, y (up), angle, name
 
 TWO_ACROSS: Pins = {"1": (-5.08, 0, 0, ""), "2": (5.08, 0, 180, "")}
@@ -24,11 +24,19 @@ SYMBOL_PINS: dict[str, Pins] = {
     "C_down": TWO_DOWN,
     "D2": {"1": (0, -7.62, 90, "A"), "2": (0, 7.62, 270, "K"), "3": (-5.08, 0, 0, "AK")},
     "J": {str(k): (5.08, 2.54 * (3 - k), 180, f"{k}") for k in range(1, 5)},
+    "J9": {str(k): (5.08, 2.54 * (5 - k), 180, f"{k}") for k in range(1, 10)},
+    "MCP3208": {
+        **{str(n): (-10.16, 10.16 - 2.54 * n, 0, MCP_NAMES[str(n)]) for n in range(1, 9)},
+        **{str(n): (10.16, 10.16 - 2.54 * (17 - n), 180, MCP_NAMES[str(n)]) for n in range(9, 17)},
+    },
     "PICO": {
         **{str(n): (-15.24, 25.4 - 2.54 * n, 0, PICO_NAMES[str(n)]) for n in range(1, 21)},
         **{str(n): (15.24, 25.4 - 2.54 * (41 - n), 180, PICO_NAMES[str(n)]) for n in range(21, 41)},
     },
 }
+
+
+HALF_HEIGHT = {"J": 8.89, "J9": 15.24, "MCP3208": 15.24, "PICO": 30.48}  # of the boxes, with room for a text
 
 
 def stroke() -> list[Any]:
@@ -58,13 +66,15 @@ SHAPES: dict[str, list[list[Any]]] = {
         line((-1.27, -4.572), (1.27, -4.572), (0, -2.54), (-1.27, -4.572)), line((-1.27, -2.54), (1.27, -2.54)), line((-2.54, 0), (0, 0)),
     ],
     "J": [box(-2.54, -6.35, 2.54, 6.35)],
+    "J9": [box(-2.54, -12.7, 2.54, 12.7)],
+    "MCP3208": [box(-7.62, -12.7, 7.62, 10.16)],
     "PICO": [box(-12.7, -27.94, 12.7, 25.4)],
 }  # fmt: skip
 
 
 def library_symbol(name: str) -> list[Any]:
     """A symbol as the schematic embeds it."""
-    shown = name in ("PICO", "J")
+    shown = name in HALF_HEIGHT
     pins = [
         s(
             "pin",
@@ -86,43 +96,58 @@ def library_symbol(name: str) -> list[Any]:
     return s("symbol", f"{LIBRARY}:{name}", *hidden, names, *flags, *fields, drawn, s("symbol", f"{name}_1_1", *pins))
 
 
-LEFT, TOP, APART, STEP = 40.64, 40.64, 38.1, 15.24
+LEFT, TOP, STEP = 40.64, 40.64, 15.24
+LIFT_X = 27.94
 CHAIN_END = LEFT + 4 * STEP + 5.08
 
 
-def row(lead: int) -> float:
+def kind_of(build: str) -> str:
+    """ "minimal" or "better"."""
+    return build.split()[0]
+
+
+def project_of(build: str) -> str:
+    """Name of the KiCad project."""
+    return f"firstcrank_{kind_of(build)}"
+
+
+def row(lead: int, build: str) -> float:
     """Height of a lead's row."""
-    return TOP + APART * (lead - 1)
+    return TOP + (38.1 if kind_of(build) == "minimal" else 27.94) * (lead - 1)
 
 
-def places(parts: dict[str, Part]) -> dict[str, tuple[str, float, float]]:
+def places(parts: dict[str, Part], build: str) -> dict[str, tuple[str, float, float]]:
     """Designator to symbol and position."""
     found: dict[str, tuple[str, float, float]] = {}
-    for lead in roles("minimal 12 V"):
-        y = row(lead)
+    for lead in roles(build):
+        y = row(lead, build)
+        if f"R{lead}8" in parts:
+            found[f"R{lead}8"] = ("R_down", CHAIN_END + LIFT_X, y - 5.08)
         for k in range(1, 6):
             found[f"R{lead}{k}"] = ("R_across", LEFT + STEP * (k - 1), y)
         found[f"R{lead}6"] = ("R_down", CHAIN_END + 7.62, y + 5.08)
         found[f"C{lead}1"] = ("C_down", CHAIN_END + 20.32, y + 5.08)
         found[f"D{lead}1"] = ("D2", CHAIN_END + 38.1, y)
         found[f"R{lead}7"] = ("R_across", CHAIN_END + 60.96, y)
-    found["F1"] = ("F_across", LEFT, 162.56)
-    found["J1"] = ("J", 78.74, 162.56)
-    found["R1"] = ("R_across", 124.46, 157.48)
-    found["SW1"] = ("SW_across", 124.46, 170.18)
-    found["U1"] = ("PICO", 236.22, 96.52)
+    if kind_of(build) == "minimal":
+        found |= {"F1": ("F_across", LEFT, 162.56), "J1": ("J", 78.74, 162.56), "R1": ("R_across", 124.46, 157.48)}
+        found |= {"SW1": ("SW_across", 124.46, 170.18), "U1": ("PICO", 236.22, 96.52)}
+    else:
+        found |= {"F1": ("F_across", 236.22, 162.56), "R1": ("R_across", 236.22, 177.8), "SW1": ("SW_across", 236.22, 193.04)}
+        found |= {"U1": ("PICO", 236.22, 96.52), "U2": ("MCP3208", 300.99, 96.52), "J1": ("J9", 355.6, 96.52)}
+        found |= {"C1": ("C_down", 300.99, 162.56), "C2": ("C_down", 320.04, 162.56)}
     assert set(found) == set(parts)
     return found
 
 
-def footprint_name(part: Part) -> str:
+def footprint_name(part: Part, build: str) -> str:
     """The board's footprint for a part."""
     from hardware_notes.kicad_write import board, footprints
 
-    return footprints.name_of(part.kind, board.shape_of(part.ref, part.kind))
+    return footprints.name_of(part.kind, board.shapes(build)[part.ref])
 
 
-def instance(part: Part, symbol: str, x: float, y: float, root: str) -> list[Any]:
+def instance(part: Part, symbol: str, x: float, y: float, root: str, build: str) -> list[Any]:
     """A placed part."""
     across = "across" in symbol
     at_ref = (
@@ -130,19 +155,19 @@ def instance(part: Part, symbol: str, x: float, y: float, root: str) -> list[Any
         if across
         else (x + 2.54, y - 1.27)
         if "down" in symbol or symbol == "D2"
-        else (x, y - 30.48 if symbol == "PICO" else y - 8.89)
+        else (x, y - HALF_HEIGHT[symbol])
     )
     at_value = (
         (x, y + 2.54)
         if across
         else (x + 2.54, y + 1.27)
         if "down" in symbol or symbol == "D2"
-        else (x, y + 30.48 if symbol == "PICO" else y + 8.89)
+        else (x, y + HALF_HEIGHT[symbol])
     )
     left = s("justify", Word("left"))
-    effects = [*font(), *([] if across or symbol in ("PICO", "J") else [left])]
+    effects = [*font(), *([] if across or symbol in HALF_HEIGHT else [left])]
     on_board = part.place == BOARD
-    footprint = f"{LIBRARY}:{footprint_name(part)}" if on_board else ""
+    footprint = f"{LIBRARY}:{footprint_name(part, build)}" if on_board else ""
     fields = [
         s("property", "Reference", part.ref, s("at", *at_ref, 0), effects),
         s("property", "Value", part.value, s("at", *at_value, 0), effects),
@@ -155,7 +180,7 @@ def instance(part: Part, symbol: str, x: float, y: float, root: str) -> list[Any
     return s(
         "symbol", s("lib_id", f"{LIBRARY}:{symbol}"), s("at", x, y, 0), s("unit", 1), s("exclude_from_sim", False), s("in_bom", True),
         s("on_board", on_board), s("dnp", False), s("uuid", stable("symbol", part.ref)), *fields, *pins,
-        s("instances", s("project", PROJECT, where)),
+        s("instances", s("project", project_of(build), where)),
     )  # fmt: skip
 
 
@@ -180,11 +205,11 @@ def schematic(build: str) -> str:
     root = stable("root", build)
     items: list[list[Any]] = []
     shared = nets(tuple(parts.values()))
-    placed = places(parts)
+    placed = places(parts, build)
     joined = {f"{ref}{lead}{k}.{pin}" for lead in roles(build) for ref, k, pin in
-              (("R", 2, 1), ("R", 3, 1), ("R", 4, 1), ("R", 5, 1), ("R", 6, 1), ("C", 1, 1), ("D", 1, 3))}  # fmt: skip
+              (("R", 2, 1), ("R", 3, 1), ("R", 4, 1), ("R", 5, 1), ("R", 6, 1), ("R", 8, 2), ("C", 1, 1), ("D", 1, 3))}  # fmt: skip
     for ref, (symbol, x, y) in placed.items():
-        items.append(instance(parts[ref], symbol, x, y, root))
+        items.append(instance(parts[ref], symbol, x, y, root, build))
         wired = dict(parts[ref].pins)
         for number, (px, py, angle, _) in SYMBOL_PINS[symbol].items():
             at = (x + px, y - py)
@@ -195,13 +220,14 @@ def schematic(build: str) -> str:
                 down = ref[0] in "RC" and symbol.endswith("across") and ref[-1] in "12345" and len(ref) == 3
                 items.append(label(net, *at, 270 if down else 180 if angle == 0 else 0))
     for lead, role in roles(build).items():
-        y = row(lead)
+        y = row(lead, build)
         for k in range(1, 5):
             items.append(wire(LEFT + STEP * (k - 1) + 5.08, y, LEFT + STEP * k - 5.08, y))
-        taps = [CHAIN_END, CHAIN_END + 7.62, CHAIN_END + 20.32, CHAIN_END + 33.02]  # R15, R16, C11, D11's middle
+        lift = [CHAIN_END + LIFT_X] if f"R{lead}8" in parts else []
+        taps = [CHAIN_END, CHAIN_END + 7.62, CHAIN_END + 20.32, *lift, CHAIN_END + 33.02]  # R15, R16, C11, R18, D11's middle
         for one, other in pairwise(taps):
             items.append(wire(one, y, other, y))
-        for tap in taps[1:3]:
+        for tap in taps[1:-1]:
             items.append(
                 s("junction", s("at", tap, y), s("diameter", 0), s("color", 0, 0, 0, 0), s("uuid", stable("junction", tap, y)))
             )
@@ -218,7 +244,7 @@ def schematic(build: str) -> str:
         "text",
         "ground clip: battery negative post",
         s("exclude_from_sim", False),
-        s("at", LEFT - 5.08, 154.94, 0),
+        s("at", places(parts, build)["F1"][1] - 5.08, 154.94, 0),
         [*font(), s("justify", Word("left"))],
     )
     items.append([*ground, s("uuid", stable("text", 0))])
@@ -233,7 +259,7 @@ def schematic(build: str) -> str:
         s("generator", "firstcrank"),
         s("generator_version", "9.0"),
         s("uuid", root),
-        s("paper", "A4"),
+        s("paper", PAPER[kind_of(build)]),
         title,
     ]
     library = s("lib_symbols", *(library_symbol(name) for name in SYMBOL_PINS))

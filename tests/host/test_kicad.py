@@ -11,12 +11,14 @@ import pytest
 from hardware_notes import kicad_check, spice
 from hardware_notes.circuit import circuit
 from hardware_notes.kicad_write import board
-from hardware_notes.kicad_write.project import PROJECT, files
+from hardware_notes.kicad_write.project import files
+from hardware_notes.kicad_write.schematic import project_of
 from hardware_notes.kicad_write.sexpr import children, read, s, written
 
 from firstcrank.divider.pulses import pulses
 
 needs_kicad = pytest.mark.skipif(not kicad_check.found(), reason="no kicad-cli here (Debian: kicad from bookworm-backports)")
+PROJECT = project_of("minimal 12 V")
 FILES = files()
 SCHEMATIC, BOARD = FILES[f"{PROJECT}.kicad_sch"], FILES[f"{PROJECT}.kicad_pcb"]
 
@@ -37,7 +39,7 @@ def test_what_is_written_reads_back() -> None:
 
 
 @needs_kicad
-@pytest.mark.parametrize("build", ["minimal 12 V", "minimal 24 V"])
+@pytest.mark.parametrize("build", ["minimal 12 V", "minimal 24 V", "better 12 V"])
 def test_rules_and_netlist_are_clean(build: str) -> None:
     assert kicad_check.all_differences(build) == []
 
@@ -151,6 +153,47 @@ def test_a_planted_board_fault_is_found(tmp_path: Path, name: str) -> None:
     assert bad != BOARD
     (tmp_path / f"{PROJECT}.kicad_pcb").write_text(bad, "utf-8")
     found = kicad_check.drc(tmp_path)
+    print(name, found)
+    assert found
+
+
+BETTER = "better 12 V"
+BETTER_SHEET, BETTER_PCB = (files(BETTER)[f"{project_of(BETTER)}.{end}"] for end in ("kicad_sch", "kicad_pcb"))
+
+
+def crowded(text: str) -> str:
+    """A track of ground between two clip nets."""
+    number = int(re.search(r'\(net (\d+) "/AGND"\)', text)[1])  # type: ignore[index]
+    one, other = (board.ORIGIN_X, board.ORIGIN_Y), (board.ORIGIN_X + 5.0, board.ORIGIN_Y + 3.0)
+    track = written(board.segment(one, other, "F.Cu", number), 1)
+    return text.replace("\n\t(embedded_fonts", f"\n\t{track}\n\t(embedded_fonts")
+
+
+BETTER_FAULTS: dict[str, tuple[str, Callable[[str], str]]] = {
+    "two inputs swapped at the converter": ("kicad_sch", swapped_labels("PIN3", "PIN4")),
+    "DIN and DOUT swapped": ("kicad_sch", swapped_labels("MOSI", "MISO")),
+    "a rail on ground": ("kicad_sch", relabel("3V3", "AGND", 2)),
+    "3V3 misspelt": ("kicad_sch", relabel("3V3", "3V4", -1)),
+    "a lead's name lost": ("kicad_sch", relabel("LEAD8", "LEAD7", 0)),
+    "a ground column cut": ("kicad_pcb", without_track("B.Cu", 4)),
+    "a fan track missing": ("kicad_pcb", without_track("F.Cu", -1)),
+    "a via missing": ("kicad_pcb", without_via),
+    "ground beside a clip net": ("kicad_pcb", crowded),
+    "the converter moved by a pin": ("kicad_pcb", lambda _: board.board(BETTER, {"U2": (0.0, 2.54)})),
+    "R78 beside its tracks": ("kicad_pcb", lambda _: board.board(BETTER, {"R78": (0.0, 1.27)})),
+}  # fmt: skip
+
+
+@needs_kicad
+@pytest.mark.parametrize("name", list(BETTER_FAULTS))
+def test_a_fault_planted_in_the_better_builds_project_is_found(tmp_path: Path, name: str) -> None:
+    ending, plant = BETTER_FAULTS[name]
+    good = BETTER_SHEET if ending == "kicad_sch" else BETTER_PCB
+    bad = plant(good)
+    assert bad != good
+    kicad_check.unpack(tmp_path, BETTER)
+    (tmp_path / f"{project_of(BETTER)}.{ending}").write_text(bad, "utf-8")
+    found = kicad_check.netlist_differences(tmp_path, BETTER) if ending == "kicad_sch" else kicad_check.drc(tmp_path, BETTER)
     print(name, found)
     assert found
 
