@@ -32,53 +32,6 @@ def test_every_file_is_what_the_builds_give() -> None:
     assert make.differing() == []
 
 
-@pytest.mark.parametrize("name", [p.name for p in sorted((NOTES / "pages").glob("*.j2"))])
-def test_no_number_with_a_unit_stands_in_a_template_uncomputed(name: str) -> None:
-    """Outside {{ }} only names of builds, a part's ordinary title and facts of others may stand; those are listed here."""
-    text = (NOTES / "pages" / name).read_text("utf-8")
-    bare = re.sub(r"\{\{.*?\}\}", "", text, flags=re.DOTALL)
-    found = set(
-        re.findall(
-            r"[-+]?\d[\d,]*(?:\.\d+)?(?: to \d+)? (?:mV|V|kΩ|Ω|mA|µA|A|µs|ms|s|nF|pF|W|kV|kA|K|ppm/K|°C|MHz|mm)(?![\w/])", bare
-        )
-    )
-    named = {
-        "12 V",
-        "24 V",
-        "9 V",
-        "3.3 V",
-        "-2 V",
-        "7 V",
-        "2 V",
-        "1 kA",
-        "1 kV",
-        "58 V",
-        "1 mA",
-        "100 kΩ",
-        "25 V",
-        "0 to 25 V",
-    }
-    stated = {
-        *("1 MHz", "2.7 V", "2 MHz", "5 V", "24 µs", "70 µs", "125 MHz", "0.84 ms", "1.4 ms", "1 ms"),  # docs/acquisition.md
-        *("20 pF", "10 nF", "8 kV", "150 pF", "330 Ω", "30 kΩ", "7.5 kΩ"),  # standards and others' modules
-        *("5 s", "5 ms", "4 µs", "60 µs", "4 µs and 60 µs", "10 K", "50 ppm/K", "20 °C", "60 °C", "0 to 40 °C", "40 °C"),
-        *("30 mA", "100 mA", "50 to 100 mA", "12 Mbit/s"),
-    }
-    typed = {
-        "20 mV",
-        "10 mV",
-        "2 mV",
-        "8900 mV",
-        "1.5 V",
-        "0.2 V",
-        "0 V",
-        "12.4 V",
-        "+30 mV",
-        "28 mV",
-    }  # what one types, an example
-    assert found - named - stated - (typed if name == "calibration.md.j2" else set()) == set()
-
-
 def test_a_changed_resistor_changes_the_pages(monkeypatch: pytest.MonkeyPatch) -> None:
     """The pages are really computed: another bottom resistor and they differ."""
     before = write.pages()["minimal_build.md"]
