@@ -17,9 +17,11 @@ from hardware_notes.kicad_write import board
 from firstcrank.clamps import LEAKAGE_DOUBLES_K
 from firstcrank.converters import CONVERTERS
 from firstcrank.divider.budget import CALIBRATED_AT_C, METERS, Parts
+from firstcrank.divider.converters import E11_CODES
 from firstcrank.divider.network import SETTLE_TAUS
 from firstcrank.divider.pulses import COILS, ESD_F, ESD_OHM, ESD_V
 from firstcrank.divider.stress import OVERLOAD_S, PIN_LIMIT_A, SKIN_S
+from firstcrank.divider.transfer import nominal_volts
 from firstcrank.error_terms import TERMS
 from firstcrank.wiring import ampacity, gauge
 
@@ -178,3 +180,17 @@ def test_the_wire_helpers_figures_on_the_page() -> None:
     assert f"one crank of {ampacity.CRANK_S:.0f} s" in text.replace("\n", " ")
     kicks = [f"{-coil.volts:g}" for coil in COILS]
     assert f"a coil's kick of {', '.join(kicks[:-1])} and {kicks[-1]} V" in text.replace("\n", " ")
+
+
+def test_the_acquisition_pages_figures_of_the_builds() -> None:
+    """Time constant, shortest dropout (filter, then one round of three leads at 2 us), volts of the wide codes, width of one."""
+    for build, from_v, limit_v in (("minimal 12 V", 10.0, 7.0), ("minimal 24 V", 20.0, 10.0)):
+        n = builds.BUILDS[build]["battery"]
+        shortest_us = n.shortest_dropout_s(from_v, limit_v) * 1e6 + 3 * 2.0
+        assert f"| {build} | {n.tau_s * 1e6:.0f} µs | {shortest_us:.0f} µs |" in ACQUISITION
+    one_line = ACQUISITION.replace("\n", " ")
+    at_v = [f"{nominal_volts(M12, code):.1f}" for code in E11_CODES]
+    assert f"lie at {', '.join(at_v[:-1])} and {at_v[-1]} V" in one_line
+    widest = max(width for _, width in RP.wide)
+    assert f"known to {widest / 2:.0f} codes only, {widest / 2 * M12.step_v * 1e3:.0f} mV on" in one_line
+    assert f"0.4 to {RP.residual_code:g} codes rms" in one_line
