@@ -7,7 +7,7 @@ from firstcrank.cli.lazy_group import LazyGroup
 CLI = "firstcrank.cli"
 jobs = LazyGroup(
     "jobs",
-    help="Every start kept with its job, found again, handed over. Nothing is ever deleted.",
+    help="Every start kept with its job, found again, handed over. Nothing is deleted but for privacy (forget).",
     table={
         "new": (f"{CLI}.jobs_add:new", "Make a job."),
         "attach": (f"{CLI}.jobs_attach:attach", "Attach recordings (judged and filed) or photos to a job."),
@@ -31,6 +31,8 @@ jobs = LazyGroup(
         "check": (f"{CLI}.jobs_damage:check", "Is the record whole: every row and every recording."),
         "salvage": (f"{CLI}.jobs_damage:salvage", "What can still be read of a damaged store, into a new one."),
         "export": (f"{CLI}.jobs_keep:export_all", "Hand over a job, or those of a search; or the whole store as Parquet."),
+        "merge": (f"{CLI}.jobs_merge:merge", "Bring another store into this one, each row once."),
+        "forget": (f"{CLI}.jobs_forget:forget", "Delete jobs for privacy, for good."),
         "rejudge": (f"{CLI}.jobs_rejudge:rejudge", "Judge filed starts again; say which verdicts would change."),
         "trends": (f"{CLI}.jobs_trends:trends", "Across all jobs: calibration, feed drop, crank speed, causes."),
     },

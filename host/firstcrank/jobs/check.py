@@ -17,6 +17,7 @@ from firstcrank.jobs.schema import JOBS
 from firstcrank.jobs.search_index import text_of
 from firstcrank.jobs.snapshot import TABLES, hashes, rows_of, snapshot
 from firstcrank.jobs.store import Store
+from firstcrank.jobs.tombstones import tombstones
 
 Progress = Callable[[int, int], None]
 MOST_LINES = 20  # of one kind
@@ -48,6 +49,7 @@ def check(store: Store, progress: Progress | None = None) -> Found:
         if seen_by_all(file):
             found.notes.append("any user of this computer can read it: firstcrank jobs access --owner-only")
         found.notes += _unnamed(store, file)
+    found.trouble += _forgotten(store)
     entries, lines = waiting(store.name)
     found.trouble += lines
     if entries:
@@ -92,6 +94,21 @@ def _contents(store: Store, wanted: list[str], found: Found, progress: Progress 
             found.trouble.append(f"the recording or photo {content_hash[:12]} is {state}")
         if progress:
             progress(number, len(wanted))
+
+
+def _forgotten(store: Store) -> Iterator[str]:
+    """Recordings that were deleted for privacy and whose files are still there: deleting them was cut off."""
+    folder = recordings_folder(store.place.file) if store.place.file is not None else None
+    if folder is None or not folder.is_dir():
+        return
+    try:
+        with store.engine.connect() as connection:
+            gone = {name for kind, name in tombstones(connection).names if kind == "content"} - set(hashes(connection))
+    except StoreError:
+        return
+    count = sum(path.name.removesuffix(SUFFIX) in gone for path in folder.glob("??/*"))
+    if count:
+        yield f"{count} recordings or photos that were deleted for privacy are still there: firstcrank jobs forget --sweep"
 
 
 def _unnamed(store: Store, file: Path) -> Iterator[str]:

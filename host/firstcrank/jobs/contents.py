@@ -11,7 +11,7 @@ import zlib
 from pathlib import Path
 from typing import Literal, NamedTuple, Protocol
 
-from sqlalchemy import Connection, Engine, insert, select
+from sqlalchemy import Connection, Engine, delete, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import StoreError, UnwritableFileError
@@ -75,6 +75,10 @@ class Contents(Protocol):
 
     def state(self, content_hash: str) -> State:
         """Whether it is whole."""
+        ...
+
+    def remove(self, content_hash: str) -> None:
+        """Deletes a content that was forgotten for privacy, where it is there. Raises StoreError where it can't be."""
         ...
 
 
@@ -150,6 +154,15 @@ class FolderContents(_Reading):
         except OSError as error:
             raise StoreError(f"the recording {content_hash[:12]} cannot be read: {error.strerror or error}") from error
 
+    def remove(self, content_hash: str) -> None:
+        """See Contents.remove. As any file that is deleted: its blocks are used again by the disk some day."""
+        plain = self.folder / content_hash[:2] / content_hash
+        for path in (plain, plain.with_name(content_hash + SUFFIX)):
+            try:
+                path.unlink(missing_ok=True)
+            except OSError as error:
+                raise StoreError(f"{path} cannot be deleted: {error.strerror or error}") from error
+
 
 class DatabaseContents(_Reading):
     """Rows of the `contents` table."""
@@ -190,3 +203,8 @@ class DatabaseContents(_Reading):
         if found is None:
             raise StoreError(f"the recording {content_hash[:12]} is missing from the store")
         return Packed(bytes(found[0]), str(found[1]))
+
+    def remove(self, content_hash: str) -> None:
+        """See Contents.remove."""
+        with self._engine.begin() as connection:
+            connection.execute(delete(CONTENTS).where(CONTENTS.c.content_hash == content_hash))

@@ -91,11 +91,15 @@ def add_row(store: Store, job_id: int, content: bytes, values: dict[str, object]
             made = connection.execute(
                 insert(STARTS).values(job_id=job_id, content_hash=content_hash, size_bytes=len(content), **row)
             )
+            _not_forgotten(connection, str(values["uuid"]), content_hash)  # meanwhile
             refresh(connection, job_id)
             return int(made.inserted_primary_key[0])  # type: ignore[index]
     except IntegrityError:
         with store.engine.connect() as connection:
             there = _by_uuid(connection, str(values["uuid"]))
+            job = connection.execute(select(JOBS.c.id).where(JOBS.c.id == job_id)).first()
+        if there is None and job is None:
+            raise UsageError("its job was deleted for privacy at this moment: it is not filed") from None
         if there is None:
             raise
         return there  # sent twice at the same moment

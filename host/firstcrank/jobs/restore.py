@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
 from pathlib import Path
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, Table, func, insert, select
 
 from firstcrank.errors import UsageError
 from firstcrank.jobs.backup_file import FORMAT, WITH_UUIDS, About, BackupFile, check_backup, open_backup
@@ -15,6 +15,7 @@ from firstcrank.jobs.schema import JOBS
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.snapshot import AT_ONCE, TABLES
 from firstcrank.jobs.store import Store
+from firstcrank.jobs.tombstones import Tombstones, tombstones
 
 Progress = Callable[[int, int], None]
 
@@ -31,14 +32,18 @@ def restore(store: Store, path: Path, progress: Progress | None = None) -> About
 
 
 def fill(store: Store, backup: BackupFile, progress: Progress | None = None) -> None:
-    """As restore, without its checks."""
+    """As restore, without its checks. What the store's own tombstones name stays out."""
+    with store.engine.connect() as connection:
+        gone = tombstones(connection)
     for number, content_hash in enumerate(backup.contents, start=1):
-        store.contents.put_packed(backup.content(content_hash), content_hash)
+        if ("content", content_hash) not in gone.names:
+            store.contents.put_packed(backup.content(content_hash), content_hash)
         if progress:
             progress(number, len(backup.contents))
     with store.engine.begin() as connection:
+        forgotten: set[object] = set()
         for table in backup.about.tables:
-            for batch in batches(backup.rows(table)):
+            for batch in batches(_left(backup.rows(table), table, gone, forgotten)):
                 connection.execute(insert(table), batch)
         if backup.about.format < FORMAT:
             name_what_lines_are_about(connection)
@@ -46,6 +51,16 @@ def fill(store: Store, backup: BackupFile, progress: Progress | None = None) -> 
             for job_id in connection.execute(select(JOBS.c.id)).scalars().all():
                 refresh(connection, job_id)
         numbers_go_on(connection)
+
+
+def _left(rows: Iterable[dict[str, object]], table: Table, gone: Tombstones, jobs: set[object]) -> Iterator[dict[str, object]]:
+    """Rows that were not forgotten. `jobs`: ids of jobs left out, which are added to."""
+    for row in rows:
+        if gone.hold(table, row) or (row.get("job_id") is not None and row["job_id"] in jobs):
+            if table is JOBS:
+                jobs.add(row["id"])
+            continue
+        yield row
 
 
 def numbers_go_on(connection: Connection) -> None:

@@ -9,10 +9,11 @@ from sqlalchemy.exc import SQLAlchemyError
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs.audit import write_line
 from firstcrank.jobs.filing import add_row
-from firstcrank.jobs.outbox import remove, waiting
+from firstcrank.jobs.outbox import Waiting, remove, waiting
 from firstcrank.jobs.records import create_job, find_job
 from firstcrank.jobs.rows import JobRow
 from firstcrank.jobs.store import Store
+from firstcrank.jobs.tombstones import number_forgotten
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ def send(store: Store, every: bool = False) -> Sent:
         return Sent((), tuple(trouble))
     for entry in entries:
         try:
+            _not_forgotten(store, entry)
             job, made = job_for(store, entry.job, entry.kept_utc)
             start = add_row(store, job["id"], entry.content(), dict(entry.row))
         except UsageError as error:  # forgotten for privacy
@@ -57,6 +59,14 @@ def send(store: Store, every: bool = False) -> Sent:
         remove(entry)
         filed.append(Filed(job["number"], start, made, str(entry.row["uuid"])))
     return Sent(tuple(filed), tuple(trouble))
+
+
+def _not_forgotten(store: Store, entry: Waiting) -> None:
+    """Raises UsageError where its job was deleted for privacy after it was kept."""
+    with store.engine.connect() as connection:
+        day = number_forgotten(connection, entry.job, entry.kept_utc)
+    if day:
+        raise UsageError(f"that job was deleted from the record for privacy on {day}")
 
 
 def job_for(store: Store, number: str, kept_utc: str) -> tuple[JobRow, bool]:
