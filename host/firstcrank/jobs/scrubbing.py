@@ -13,29 +13,31 @@ from firstcrank.errors import StoreError
 from firstcrank.jobs.patience import patient
 from firstcrank.jobs.schema import CONTENTS
 from firstcrank.jobs.snapshot import TABLES
-from firstcrank.jobs.store import Store
+from firstcrank.jobs.store import BUSY_MS, Store
 
 AGAIN = "firstcrank jobs forget --sweep does it later"
 OF_STATISTICS = "pg_statistic"  # samples of values, which ANALYZE keeps
 
 
-def scrub(store: Store, rewrite: bool = False) -> tuple[bool, list[str]]:
+def scrub(store: Store, rewrite: bool = False, busy_ms: int = BUSY_MS) -> tuple[bool, list[str]]:
     """Whether all that can be done is done, and lines about the rest. `rewrite`: PostgreSQL writes its tables anew, and others wait.
+    `busy_ms`: how long SQLite waits for other programs.
 
     Raises nothing: what was deleted is deleted.
     """
     try:
         if store.engine.dialect.name == "sqlite":
-            return _sqlite(store)
+            return _sqlite(store, busy_ms)
         return _postgresql(store, rewrite)
     except (StoreError, SQLAlchemyError) as error:
         text = str(error).splitlines()[0]
         return False, [f"the text is deleted from the record, but may still stand in its free pages ({text}): {AGAIN}"]
 
 
-def _sqlite(store: Store) -> tuple[bool, list[str]]:
+def _sqlite(store: Store, busy_ms: int) -> tuple[bool, list[str]]:
     with store.engine.connect() as connection:
         connection = connection.execution_options(isolation_level="AUTOCOMMIT")
+        connection.exec_driver_sql(f"PRAGMA busy_timeout = {busy_ms}")
         connection.exec_driver_sql("VACUUM")
         if connection.exec_driver_sql("SELECT 1 FROM sqlite_master WHERE name = 'sqlite_stat4'").first():
             connection.exec_driver_sql("ANALYZE")  # samples of values, where this SQLite keeps them
