@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from sqlalchemy import ColumnElement, Connection, Table, delete, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, insert, select, update
 
 from firstcrank.errors import StoreError
 from firstcrank.jobs.audit import write_line
@@ -19,7 +19,7 @@ from firstcrank.jobs.identity import RECORD
 from firstcrank.jobs.listing import every_job
 from firstcrank.jobs.outbox import remove, waiting
 from firstcrank.jobs.rows import JobRow
-from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, CONTENTS, FORGOTTEN, JOBS, PHOTOS, STARTS
+from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, CONTENTS, FORGOTTEN, JOBS, PHOTOS, STARTS, StoreTable
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.snapshot import hashes
 from firstcrank.jobs.store import Store
@@ -117,7 +117,7 @@ def delete_job(connection: Connection, job_id: int, who: str, keep_figures: bool
     return done
 
 
-def delete_row(connection: Connection, table: Table, kind: str, row: Mapping[str, object], who: str) -> None:
+def delete_row(connection: Connection, table: StoreTable, kind: str, row: Mapping[str, object], who: str) -> None:
     """A single row whose tombstone came from another store; its job stays."""
     found = {str(row["content_hash"])} if "content_hash" in table.c else set()
     connection.execute(delete(table).where(table.c.id == row["id"]))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, Table, func, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import StoreError
@@ -17,7 +17,7 @@ from firstcrank.jobs.audit import write_line
 from firstcrank.jobs.forgetting import delete_job, delete_row, sweep
 from firstcrank.jobs.patience import patient
 from firstcrank.jobs.registers import Register, newer_there
-from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, FORGOTTEN, JOBS, PHOTOS, STARTS
+from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, FORGOTTEN, JOBS, PHOTOS, STARTS, StoreTable
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.snapshot import AT_ONCE, snapshot
 from firstcrank.jobs.store import Store
@@ -189,14 +189,14 @@ class _Merge:
                     self.done.renumbered.append((str(row["number"]), number))
             ours[row["id"]] = found
 
-    def _owned(self, here: Connection, there: Connection, table: Table) -> None:
+    def _owned(self, here: Connection, there: Connection, table: StoreTable) -> None:
         """What belongs to jobs. Where the number of a row is another one here, the job's audit line says so."""
         kind, ours = KINDS[table.name], self.ours.setdefault(table.name, {})
-        known = {str(uuid): int(row) for row, uuid in here.execute(select(table.c.id, table.c.uuid))}
+        known = {str(uuid): int(str(row)) for row, uuid in here.execute(select(table.c.id, table.c.uuid))}
         names = there.execute(select(table.c.id, table.c.uuid).order_by(table.c.id)).all()
         same = self._same_contents(here, table, {str(uuid) for _, uuid in names}) if table in WITH_CONTENT else {}
-        ours.update({int(row): known[uuid] for row, uuid in names if uuid in known})
-        for row in _full_rows(there, table, [int(row) for row, uuid in names if uuid not in known]):
+        ours.update({int(str(row)): known[uuid] for row, uuid in names if uuid in known})
+        for row in _full_rows(there, table, [int(str(row)) for row, uuid in names if uuid not in known]):
             job_id = self.ours[JOBS.name].get(int(str(row["job_id"])))
             if job_id is None or self.gone.hold(table, row):
                 self.done.kept_out += 1
@@ -211,10 +211,12 @@ class _Merge:
             self.new.add(str(row["uuid"]))
             self._tell(job_id, kind if ours[there_id] == there_id else f"{kind} {there_id} there is {ours[there_id]} here")
 
-    def _same_contents(self, here: Connection, table: Table, theirs: set[str]) -> dict[tuple[int, str], tuple[int, str]]:
+    def _same_contents(self, here: Connection, table: StoreTable, theirs: set[str]) -> dict[tuple[int, str], tuple[int, str]]:
         """(job, hash) of rows that only this store has -> their id and UUID."""
         rows = here.execute(select(table.c.id, table.c.uuid, table.c.job_id, table.c.content_hash).order_by(table.c.id.desc()))
-        return {(int(job), str(content)): (int(row), str(uuid)) for row, uuid, job, content in rows if uuid not in theirs}
+        return {
+            (int(str(job)), str(content)): (int(str(row)), str(uuid)) for row, uuid, job, content in rows if uuid not in theirs
+        }
 
     def _correct(self, here: Connection, there: Connection, register: Register) -> None:
         """Takes over what was corrected last in the other store."""
@@ -225,7 +227,7 @@ class _Merge:
         value = there.execute(select(table.c[name]).where(table.c.uuid.in_(names_there)).limit(1)).scalar_one_or_none()
         row = here.execute(select(table).where(table.c.uuid == register.about)).mappings().first()
         if name == "job_id" and value is not None:
-            value = self.ours[JOBS.name].get(int(value))
+            value = self.ours[JOBS.name].get(int(str(value)))
         if row is None or value is None or row[name] == value:
             return
         job_id = int(row["id"] if table is JOBS else row["job_id"])
@@ -235,7 +237,7 @@ class _Merge:
         here.execute(update(table).where(table.c.id == row["id"]).values({name: value}))
         what = f"job {row['number']}: {name.replace('_', ' ')}" if table is JOBS else f"{KINDS[table.name]} {row['id']}: {name}"
         self.done.changed.append(what.replace("job_id", "job"))
-        for touched in {job_id, int(value)} if name == "job_id" else {job_id}:
+        for touched in {job_id, int(str(value))} if name == "job_id" else {job_id}:
             self._tell(touched, f"{what.partition(': ')[2]} as corrected there")
 
     def _audit(self, here: Connection, there: Connection) -> None:
@@ -256,7 +258,7 @@ class _Merge:
                 _insert(here, ANONYMOUS_STARTS, dict(row))
                 self._count(ANONYMOUS_STARTS)
 
-    def _count(self, table: Table) -> None:
+    def _count(self, table: StoreTable) -> None:
         self.done.rows[table.name] = self.done.rows.get(table.name, 0) + 1
 
     def _tell(self, job_id: int, text: str) -> None:
@@ -275,13 +277,13 @@ def _fresh(number: str, taken: set[str], taken_there: set[str]) -> str:
     return found
 
 
-def _insert(here: Connection, table: Table, row: dict[str, object]) -> int:
+def _insert(here: Connection, table: StoreTable, row: dict[str, object]) -> int:
     """A row of the other store as a new one; its id here."""
     made = here.execute(insert(table).values({c.name: row[c.name] for c in table.columns if c.name != "id"}))
     return int(made.inserted_primary_key[0])  # type: ignore[index]
 
 
-def _full_rows(there: Connection, table: Table, ids: Sequence[int]) -> Iterator[dict[str, object]]:
+def _full_rows(there: Connection, table: StoreTable, ids: Sequence[int]) -> Iterator[dict[str, object]]:
     """A few at a time."""
     for first in range(0, len(ids), AT_ONCE):
         query = select(table).where(table.c.id.in_(ids[first : first + AT_ONCE])).order_by(table.c.id)

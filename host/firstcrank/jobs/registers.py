@@ -10,13 +10,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, select
 
 from firstcrank.jobs.records import JOB_FIELDS
-from firstcrank.jobs.schema import AUDIT, JOBS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.schema import AUDIT, JOBS, NOTES, PHOTOS, STARTS, StoreTable
 
 Lines: TypeAlias = dict["Register", tuple[str, str]]
-BY_ACTION: dict[str, tuple[tuple[Table, str], ...]] = {
+BY_ACTION: dict[str, tuple[tuple[StoreTable, str], ...]] = {
     "archived": ((JOBS, "archived"),),
     "out of archive": ((JOBS, "archived"),),
     "start marked": ((STARTS, "state"),),
@@ -31,7 +31,7 @@ BY_ACTION: dict[str, tuple[tuple[Table, str], ...]] = {
 class Register:
     """One value that can be corrected: a column of the row with this UUID."""
 
-    table: Table
+    table: StoreTable
     about: str
     column: str
 

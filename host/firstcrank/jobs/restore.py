@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
 from pathlib import Path
 
-from sqlalchemy import Connection, Table, func, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from firstcrank.errors import UsageError
 from firstcrank.jobs.backup_file import FORMAT, WITH_UUIDS, About, BackupFile, check_backup, open_backup
 from firstcrank.jobs.migrations.versions.v0005_crank_voltage import name_what_lines_are_about
-from firstcrank.jobs.schema import JOBS
+from firstcrank.jobs.schema import JOBS, StoreTable
 from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.snapshot import AT_ONCE, TABLES
 from firstcrank.jobs.store import Store
@@ -53,7 +53,9 @@ def fill(store: Store, backup: BackupFile, progress: Progress | None = None) -> 
         numbers_go_on(connection)
 
 
-def _left(rows: Iterable[dict[str, object]], table: Table, gone: Tombstones, jobs: set[object]) -> Iterator[dict[str, object]]:
+def _left(
+    rows: Iterable[dict[str, object]], table: StoreTable, gone: Tombstones, jobs: set[object]
+) -> Iterator[dict[str, object]]:
     """Rows that were not forgotten. `jobs`: ids of jobs left out, which are added to."""
     for row in rows:
         if gone.hold(table, row) or (row.get("job_id") is not None and row["job_id"] in jobs):

@@ -6,13 +6,18 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import Connection, insert, select
 
 from firstcrank.jobs.audit import user
-from firstcrank.jobs.schema import FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
+from firstcrank.jobs.schema import FORGOTTEN, JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS, StoreTable
 from firstcrank.jobs.times import now_utc
 
-OWNED: tuple[tuple[Table, str], ...] = ((STARTS, "start"), (NOTES, "note"), (MEASUREMENTS, "measurement"), (PHOTOS, "photo"))
+OWNED: tuple[tuple[StoreTable, str], ...] = (
+    (STARTS, "start"),
+    (NOTES, "note"),
+    (MEASUREMENTS, "measurement"),
+    (PHOTOS, "photo"),
+)
 KINDS = {JOBS.name: "job", **{table.name: kind for table, kind in OWNED}}
 
 
@@ -22,7 +27,7 @@ class Tombstones:
 
     names: frozenset[tuple[str, str]]
 
-    def hold(self, table: Table, row: dict[str, object]) -> bool:
+    def hold(self, table: StoreTable, row: dict[str, object]) -> bool:
         """Whether a row was forgotten, by its UUID or by its content."""
         kind = KINDS.get(table.name)
         if kind is None:
