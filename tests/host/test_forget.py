@@ -160,9 +160,9 @@ def _gone_from(url: str, server: Path, tmp_path: Path) -> None:
             auto.execute(text("CHECKPOINT"))
         assert found_in(server / "base", TEXTS[:4]) == set(TEXTS[:4])
         forgetting.forget(store, [records.find_job(store, "JOB-4711")["id"]])
-        cleared, told = scrub(store, rewrite=True)
+        cleared, messages = scrub(store, rewrite=True)
         assert cleared
-        assert "write-ahead log, replicas and backups still hold it" in told[0]
+        assert "write-ahead log, replicas and backups still hold it" in messages[0]
         with store.engine.connect() as connection:
             connection.execution_options(isolation_level="AUTOCOMMIT").execute(text("CHECKPOINT"))
         assert found_in(server / "base") == set()
@@ -282,9 +282,9 @@ def test_a_reader_of_the_log_is_told_and_swept_later(tmp_path: Path) -> None:
             held.exec_driver_sql("BEGIN")
             held.execute(select(JOBS)).all()
             forgetting.forget(store, [records.find_job(store, "JOB-4711")["id"]])
-            cleared, told = scrub(store, busy_ms=100)
+            cleared, messages = scrub(store, busy_ms=100)
             assert not cleared
-            assert "--sweep does it later" in told[0]
+            assert "--sweep does it later" in messages[0]
         assert scrub(store) == (True, [])
         assert found_in(place.parent) == set()
 

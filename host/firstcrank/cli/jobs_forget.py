@@ -70,8 +70,8 @@ def forget(
             done = forgetting.forget(store, [job["id"] for job in jobs], who, keep_measurements)
             trouble = done.trouble
             say(f"Deleted: {done.text()}." + (f" {waited} starts out of this computer's outbox." if waited else ""))
-        cleared, told = scrub(store, rewrite)
-    for line in (*trouble, *told, *(() if sweep else ELSEWHERE)):
+        cleared, messages = scrub(store, rewrite)
+    for line in (*trouble, *messages, *(() if sweep else ELSEWHERE)):
         say(f"Note: {line}", err=True)
     return 0 if cleared and not trouble else TROUBLE
 
