@@ -1,4 +1,4 @@
-"""The record's numbers, in both databases: `python -m tests.host.record_numbers [--jobs N] [--kills N] [FOLDER]`. Not a test.
+"""The record's numbers, in both databases: `python -m tests.host.record_numbers [--jobs N] [--kills N] [--rejudge N] [FOLDER]`. Not a test.
 
 Times are of one run on whatever machine it is; memory is the highest resident set of the process that did the work.
 """
@@ -22,6 +22,7 @@ from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.records import create_job
 from firstcrank.jobs.store import Store, open_store
 
+from . import rejudge_numbers
 from .postgres import shared_store
 from .record_fill import DISTINCT, JOB_COUNT, STARTS_EACH, fill
 from .record_kills import JOB, kill_backups, kill_filing
@@ -164,6 +165,7 @@ def main() -> None:
     parser.add_argument("folder", nargs="?", help="where to work; a temporary folder")
     parser.add_argument("--jobs", type=int, default=JOB_COUNT)
     parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--rejudge", type=int, default=1000, help="starts judged again (rejudge_numbers.py); 0: none")
     options = parser.parse_args()
     found: dict[str, dict[str, float]] = {}
     with tempfile.TemporaryDirectory(dir=options.folder) as name:
@@ -179,6 +181,9 @@ def main() -> None:
             print("Programs killed", flush=True)
             (folder / "kills").mkdir()
             kills(options.kills, folder / "kills")
+    if options.rejudge:
+        print("Judged again", flush=True)
+        rejudge_numbers.measure(options.rejudge)
     print(json.dumps(found))
 
 
