@@ -161,8 +161,8 @@ def test_calibrations_keep_their_lines() -> None:
     nominal = read_calibration(DATA / "settings" / "calibration_nominal.toml")
     assert nominal.kind == "nominal"
     # By hand: 33 kohm over 6.8 kohm, 3.3 V, 4096 codes; the converter's 100 kohm and more pulls a reading down by up to
-    # 5.64 / 105.64, half of which is taken out.
-    by_hand_v = 2672 * 3.3 / 4096 * (39.8 / 6.8) * (1 + 5.638 / 105.638 / 2)
+    # 5.64 / 105.64, half of which is taken out, so that what is left is as much above as below.
+    by_hand_v = 2672 * 3.3 / 4096 * (39.8 / 6.8) / (1 - 5.638 / 105.638 / 2)
     # The converter's wide codes, taken out now, move it by three of its four steps' share: at most 5 codes.
     assert float(nominal.channel("battery").volts(2672)) == pytest.approx(by_hand_v, abs=5 * 3.3 / 4096 * (39.8 / 6.8))
 
