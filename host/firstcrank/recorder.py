@@ -22,12 +22,15 @@ from firstcrank.calibration import Calibration
 from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.limits import Limits
 from firstcrank.link.board_client import BoardClient, patience, table_of
+from firstcrank.link.loss_log import LossLog
+from firstcrank.log import logger
 from firstcrank.model.context import Context
 from firstcrank.printable import printable
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.native import RecordingFile, context_to_json
 from firstcrank.wire_bodies import ChannelBody
 
+LOG = logger(__name__)
 LEADS_EVERY_S = 0.3  # the leads are looked at again and again until the crank: the user may be moving them
 QUIET_S = 8.0  # longer than a laptop that does nothing for a while; what the board had to drop shows as a hole
 LONGEST_READ_S = 0.5
@@ -96,8 +99,10 @@ def record(client: BoardClient, plan: Plan, observer: RecordingObserver) -> None
             limits={"limits": plan.limits.to_json()},
             answers=context_to_json(plan.context),
         )
+        LOG.info("recording %s begins: %s, bins of %d us", recording_id.hex(), plan.kind, plan.bin_us)
         client.command(wire.START, {}, recording_id)
         why = session.run()
+        LOG.info("recording %s ends after %.1f s: %s", recording_id.hex(), session.recorded_s, why or "broke off")
         if not session.begun:
             raise LinkLostError(f"nothing was recorded: {why}")
         if why is not None:
@@ -154,7 +159,13 @@ class _RecordingSession:
         self._announced: tuple[str, ...] | None = None
         self.begun = False  # a reading was recorded
         self._heard = False  # the board answered under our recording's id
+        self._lost = LossLog()
         self._seen_s = self._standing_s = self._stood_s = self._silent_s = self._useless_s = 0.0
+
+    @property
+    def recorded_s(self) -> float:
+        """Seconds of readings so far."""
+        return self._tracker.now_s
 
     @property
     def asks_running(self) -> bool:
@@ -193,6 +204,7 @@ class _RecordingSession:
             raise LinkLostError("the board started again (its supply failed for a moment: the USB cable or plug?)")
         self._heard = self._heard or bool(ours)
         for frame in ours:
+            self._lost.frame(frame.sequence)
             if frame.kind == wire.END:
                 return f"the board ended the recording ({printable(str(table_of(frame.body).get('why', 'no reason given')))})"
             if frame.kind == wire.BINS and self._bins(frame.body):
@@ -259,6 +271,7 @@ class _RecordingSession:
             return False
         if head.bin_count == 0 or head.conversions == 0 or head.channel_count != len(self._roles):
             return False
+        self._lost.counters(head)
         fields = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
         last_us = self._last_ticks_us
         if last_us is not None:
@@ -271,7 +284,10 @@ class _RecordingSession:
         key = self._roles.index("key_switch")
         lowest_v = self._plan.calibration.channel("key_switch").volts(fields[:, 3 * key + 1])
         coil_v = self._mean_v("starter_coil", fields) if "starter_coil" in self._roles else None
+        before = self._tracker.state
         self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
+        if self._tracker.state != before:
+            LOG.info("%.2f s: %s", self._tracker.now_s, self._tracker.state)
         self._check_leads(float(battery_v.mean()), float(key_v.mean()))
         self._observer.bins(self._tracker, battery_v, key_v, lowest_v)
         return True

@@ -94,6 +94,7 @@ def _one(
     from firstcrank.board.captures import mark_fetched, read_capture, write_recording
     from firstcrank.calibration import read_calibration
     from firstcrank.cli.answers import chosen_limits
+    from firstcrank.cli.log_verdict import log_verdict
     from firstcrank.cli.record import choose_calibration
     from firstcrank.cli.show import last_line, show
     from firstcrank.tracefiles.native import context_to_json, from_bytes, read_native
@@ -114,6 +115,7 @@ def _one(
     recording = read_native(path)
     mark_fetched(client, capture)
     judgement = judge(recording.trace, limits, recording.context)
+    log_verdict(judgement, f"capture {capture.number}")
     show(console, judgement, recording.trace, title=path.name, details=False)
     last_line(console, judgement, f"Kept as {path} (firstcrank judge shows every figure of it)")
     board_result = recording.meta.get("board_said")

@@ -35,7 +35,9 @@ class Diagnosis:
 @click.option("--store", envvar="FIRSTCRANK_STORE", help="Record store.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object and nothing else.")
 @click.option(
-    "--bundle", type=FILE, help="Write a ZIP file for somebody who helps: findings, settings, versions. Nothing of customers."
+    "--bundle",
+    type=FILE,
+    help="Write a ZIP file for somebody who helps: findings, settings, versions, log. Nothing of customers.",
 )
 @click.option("--with", "recording", type=FILE, help="The bundle's recording. Default: last, the newest one kept.")
 @click.option("--no-recording", is_flag=True, help="No recording in the bundle.")
@@ -52,6 +54,7 @@ def doctor(
       firstcrank doctor --port sim:healthy --json
       firstcrank doctor --bundle help.zip
       firstcrank doctor --bundle help.zip --no-recording
+      firstcrank --log trouble.log doctor --bundle help.zip
     """
     chosen = None if bundle is None or no_recording else _recording(recording)
     on_board, identity = _board(port)
@@ -95,7 +98,8 @@ def _bundle(path: Path, found: dict[str, object], identity: Mapping[str, object]
         settings: dict[str, object] = dict(read_settings().values)
     except FirstcrankError as error:
         settings = {"unreadable": str(error)}
-    return write_bundle(path, found, settings, identity, recording)
+    log: Path | None = click.get_current_context().find_root().params.get("log")
+    return write_bundle(path, found, settings, identity, recording, log)
 
 
 def _python() -> Diagnosis:

@@ -92,6 +92,9 @@ def _filed(number: str, as_lines: bool, plain: bool, options: FiledOptions) -> i
 
 
 def _show(judgement: Judgement, recording: Recording, file: Path, as_lines: bool, plain: bool) -> None:
+    from firstcrank.cli.log_verdict import log_verdict
+
+    log_verdict(judgement, "what was judged")
     if as_lines:
         from firstcrank.analysis.as_json import to_line
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import sys
+from pathlib import Path
 
 import click
 
@@ -53,18 +54,30 @@ TROUBLE = 4
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(__version__, prog_name="firstcrank")
-def cli() -> None:
+@click.option(
+    "--log",
+    type=click.Path(dir_okay=False, path_type=Path),
+    envvar="FIRSTCRANK_LOG",
+    help="Add to this file what happens, for somebody who looks for a fault. Before the command.",
+)
+@click.pass_obj
+def cli(typed: list[str] | None, log: Path | None) -> None:
     """Proves the key-switch feed of a freshly wired electronic diesel while it cranks.
 
     Try it without hardware: firstcrank demo
     """
+    if log is not None:
+        from firstcrank.cli.log_file import begin
+
+        begin(log, typed or ())
 
 
-def _defaults(args: list[str] | None) -> dict[str, dict[str, object]]:
+def _defaults(typed: list[str]) -> dict[str, dict[str, object]]:
     """Defaults from the settings file; none for the commands that show and mend it."""
     from firstcrank.settings import default_map, read_settings, settings_path
 
-    typed = sys.argv[1:] if args is None else args
+    while typed and typed[0].startswith("--log"):
+        typed = typed[1 if "=" in typed[0] else 2 :]
     if (
         not typed
         or typed[0] in ("config", "doctor", "help", "completion", "--help", "-h", "--version")
@@ -72,6 +85,26 @@ def _defaults(args: list[str] | None) -> dict[str, dict[str, object]]:
     ):
         return {}
     return default_map(read_settings())
+
+
+def _logged(args: list[str] | None) -> int:
+    """Runs the command; with `--log` what ended it goes into the file, which is closed then. Returns the exit code."""
+    typed = sys.argv[1:] if args is None else args
+    try:
+        outcome = cli.main(args, prog_name="firstcrank", standalone_mode=False, default_map=_defaults(typed), obj=typed)
+        code = outcome if isinstance(outcome, int) else 0
+        _end_of_log(None, code)
+        return code
+    except BaseException as error:
+        _end_of_log(error, 0)
+        raise
+
+
+def _end_of_log(error: BaseException | None, code: int) -> None:
+    if "firstcrank.cli.log_file" in sys.modules:  # only --log loads it
+        from firstcrank.cli.log_file import end
+
+        end(error, code)
 
 
 def main(args: list[str] | None = None) -> None:
@@ -83,8 +116,7 @@ def main(args: list[str] | None = None) -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a console without our characters must not end the program
     try:
-        outcome = cli.main(args=args, prog_name="firstcrank", standalone_mode=False, default_map=_defaults(args))
-        sys.exit(outcome if isinstance(outcome, int) else 0)
+        sys.exit(_logged(args))
     except FirstcrankError as error:
         say(f"firstcrank: {error}", err=True)
         sys.exit(error.exit_code)

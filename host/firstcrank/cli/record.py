@@ -225,6 +225,7 @@ def _one_start(
 ) -> Judgement:
     from firstcrank.analysis.verdict import judge
     from firstcrank.cli.lead_map import channels_of
+    from firstcrank.cli.log_verdict import log_verdict
     from firstcrank.cli.result import show_start
     from firstcrank.cli.visit_screen import VisitScreen
     from firstcrank.recorder import Plan, record
@@ -255,6 +256,7 @@ def _one_start(
             record(client, plan, screen)
         recording = read_native(path)
         judgement = judge(recording.trace, limits, recording.context)
+        log_verdict(judgement, "what was recorded")
         console.print()
         show_start(
             console,

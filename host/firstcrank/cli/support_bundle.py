@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import platform
-import re
 import sys
 import zipfile
 from collections.abc import Mapping, Sequence
@@ -12,15 +11,11 @@ from importlib.metadata import distributions
 from pathlib import Path
 
 from firstcrank import __version__
+from firstcrank.cli.without_secrets import without_secrets
 from firstcrank.errors import UnwritableFileError
 
-SECRET = re.compile(r"(://[^:/@\s]*):[^@/\s]*@")  # the password of a database URL
+MOST_LOG_BYTES = 1_000_000
 HIDDEN = "technician"  # settings that name a person
-
-
-def without_secrets(text: str) -> str:
-    """A text without the passwords of URLs and without the home folder's name."""
-    return SECRET.sub(r"\1:***@", text).replace(str(Path.home()), "~")
 
 
 def write_bundle(
@@ -29,10 +24,11 @@ def write_bundle(
     settings: Mapping[str, object],
     identity: Mapping[str, object],
     recording: Path | None,
+    log: Path | None = None,
 ) -> list[str]:
     """Writes the bundle; returns what is in it, a line each. `recording` goes in as it is, where there is one.
 
-    `identity` is what the board says of itself, empty where none answered.
+    `identity` is what the board says of itself, empty where none answered. `log`: what `--log` wrote, its last million bytes.
 
     Raises UnwritableFileError where the file is already there or can't be written.
     """
@@ -45,6 +41,9 @@ def write_bundle(
     }
     kinds = ("what doctor found", "settings", "what the board says of itself", "versions")
     parts = [f"{name}: {what}" for name, what in zip(texts, kinds, strict=True)]
+    if log is not None:
+        texts["log.txt"] = _end_of(log)
+        parts.append("log.txt: what --log wrote")
     try:
         with zipfile.ZipFile(path, "x", zipfile.ZIP_DEFLATED, strict_timestamps=False) as bundle:
             for name, text in texts.items():
@@ -58,6 +57,15 @@ def write_bundle(
         path.unlink(missing_ok=True)
         raise UnwritableFileError(f"{path}: {error.strerror or error}") from error
     return parts
+
+
+def _end_of(log: Path) -> str:
+    try:
+        with log.open("rb") as file:
+            file.seek(max(log.stat().st_size - MOST_LOG_BYTES, 0))
+            return file.read().decode("utf-8", "replace")
+    except OSError as error:
+        return f"{log}: {error.strerror or error}"
 
 
 def _machine() -> dict[str, object]:

@@ -20,7 +20,9 @@ from firstcrank.jobs.patience import connector
 from firstcrank.jobs.place import Place, place_of
 from firstcrank.jobs.read_only import can_only_be_read, read_only_engine, reading_url
 from firstcrank.jobs.trouble import store_error, translate
+from firstcrank.log import logger
 
+LOG = logger(__name__)
 ENVIRONMENT = "FIRSTCRANK_STORE"
 BUSY_MS = 30_000
 MAKE = "firstcrank jobs new NUMBER makes one there"
@@ -72,7 +74,13 @@ def open_store(place: str | None = None, scratch: bool = False, create: bool = T
     """
     create = create or (place is None and not os.environ.get(ENVIRONMENT))
     where = place_of(place or default_place())
-    return _open_server(where, create) if where.file is None else _open_file(where, where.file, scratch, create)
+    try:
+        store = _open_server(where, create) if where.file is None else _open_file(where, where.file, scratch, create)
+    except StoreError as error:
+        LOG.warning("store %s not opened: %s", where.shown, error)
+        raise
+    LOG.info("store opened: %s%s", store.name, ", for reading alone" if store.read_only else "")
+    return store
 
 
 def raw_store(place: str | None = None) -> Store:

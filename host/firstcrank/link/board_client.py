@@ -10,8 +10,10 @@ from typing import cast
 from firstcrank import wire
 from firstcrank.errors import BoardRefusedError, LinkLostError, NoBoardError, WrongFirmwareError
 from firstcrank.link.base import Link
+from firstcrank.log import logger
 from firstcrank.wire_bodies import ChannelBody, IdentityBody, ReplyBody
 
+LOG = logger(__name__)
 INSTALL = "run: firstcrank board install"
 ANSWER_S = 3.0
 PROBE_EVERY_S = 1.0
@@ -70,6 +72,11 @@ class BoardClient:
                 f"the board runs firmware {identity.get('firmware')} and this program needs {wire.FIRMWARE_VERSION}: {INSTALL}"
             )
         self.identity = identity
+        named = ", ".join(f"{key} {identity.get(key)}" for key in ("firmware", "board", "chip", "micropython", "state"))
+        LOG.info("handshake with %s: %s", self.link.name, named)
+        for key in ("short_of_memory", "alone_error", "error", "restarts", "missed"):
+            if identity.get(key):
+                LOG.warning("the board reports %s: %s", key, identity.get(key))
         return identity
 
     def _silent(self) -> Exception:
@@ -87,11 +94,18 @@ class BoardClient:
         if data and raw is not None:
             raw(data)
         self._heard = (self._heard + data)[-512:]
-        return list(self._deframer.feed(data))
+        damaged = self.damaged_frames
+        frames = list(self._deframer.feed(data))
+        if self.damaged_frames != damaged:
+            LOG.warning(
+                "%s: %d pieces that are no frame, %d so far", self.link.name, self.damaged_frames - damaged, self.damaged_frames
+            )
+        return frames
 
     def command(self, kind: int, table: Mapping[str, object] | None = None, recording_id: bytes = wire.NO_RECORDING) -> None:
         """Sends one command; the answer is a frame to wait for."""
         body = json.dumps(table).encode("utf-8") if table is not None else b""
+        LOG.debug("command %r, %d bytes", chr(kind), len(body))
         frame = wire.encode_frame(kind, recording_id, self._sequence, body)
         self._sequence = (self._sequence + 1) & 0xFFFFFFFF
         self.link.write(b"\x00" + frame)
@@ -127,6 +141,7 @@ class BoardClient:
                 if frame.kind == wire.REPLY:
                     reply = table_of(frame.body)
                     if reply.get("to") == kind and not reply.get("ok"):
+                        LOG.warning("command %r refused: %s", chr(kind), reply.get("why"))
                         raise BoardRefusedError(f"the board refused: {reply.get('why')}")
                     if reply.get("to") == kind and answer == wire.REPLY:
                         return cast(ReplyBody, reply)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from firstcrank.link.base import Link
+from firstcrank.log import logger
+
+LOG = logger(__name__)
 
 
 def open_link(port: str | None) -> Link:
@@ -12,6 +15,7 @@ def open_link(port: str | None) -> Link:
 
         link = open_by_scheme(port)
         if link is not None:
+            LOG.info("link opened: %s", link.name)
             return link
     from firstcrank.link.serial_port import SerialLink
 
@@ -19,4 +23,6 @@ def open_link(port: str | None) -> Link:
         from firstcrank.link.ports import board_ports, the_only_port
 
         port = the_only_port(board_ports()).device
-    return SerialLink(port)
+    link = SerialLink(port)
+    LOG.info("port opened: %s", link.name)
+    return link
