@@ -26,8 +26,9 @@ def took_s(*arguments: str) -> float:
 def ratios(runs: int = RUNS) -> tuple[float, float]:
     """Ratio of `firstcrank --help`, and of `firstcrank jobs list` on a store that exists."""
     with tempfile.TemporaryDirectory() as folder:
-        listing = ("-c", CALL, "jobs", "list", "--store", str(Path(folder) / "shop.sqlite"))
-        took_s(*listing)  # makes the store
+        store = str(Path(folder) / "shop.sqlite")
+        took_s("-c", CALL, "jobs", "new", "1", "--store", store)  # makes it: a list of one that is not there is an error
+        listing = ("-c", CALL, "jobs", "list", "--store", store)
         rows = [(took_s("-c", "pass"), took_s("-c", CALL, "--help"), took_s(*listing)) for _ in range(runs)]
     empty_s, help_s, list_s = (min(column) for column in zip(*rows, strict=True))
     return help_s / empty_s, list_s / empty_s

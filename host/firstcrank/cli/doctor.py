@@ -54,7 +54,6 @@ def doctor(
       firstcrank doctor --port sim:healthy --json
       firstcrank doctor --bundle help.zip
       firstcrank doctor --bundle help.zip --no-recording
-      firstcrank --log trouble.log doctor --bundle help.zip
     """
     chosen = None if bundle is None or no_recording else _recording(recording)
     on_board, identity = _board(port)
