@@ -82,13 +82,14 @@ class KeyRuns:
     """Runs of consecutive key-feed conversions below `trigger_v`, per bin, shape (n,), counted in conversions.
 
     `longest` anywhere in the bin, `head` the run that touches the bin's start, `tail` the one that touches its
-    end. They give a dropout's duration with bounds finer than a bin.
+    end. They give a dropout's duration with bounds finer than a bin. `filter_s` is the time constant of the feed's input, 0 where unknown.
     """
 
     trigger_v: float
     longest: IntArray
     head: IntArray
     tail: IntArray
+    filter_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

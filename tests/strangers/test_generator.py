@@ -89,6 +89,12 @@ def test_stretches_and_windows_of_known_shapes() -> None:
     (low,) = below(t, v, 7.0)
     assert low.length_s == pytest.approx(0.004)
     assert low.lowest == 2.0
+    (between,) = below(t, v, 7.0, 1.002, 1.003)  # no point of the grid within
+    assert between.length_s == pytest.approx(0.001)
+    assert between.lowest == 2.0
+    assert below(t, -v, -7.0, 1.002, 1.003) == []
+    (end,) = below(t, v, 7.0, 1.0035, 1.6)
+    assert (end.begin_s, end.end_s) == (pytest.approx(1.0035), pytest.approx(1.0045))
     mean, where = worst_mean(t, 12.0 - v, 0.010, [(0.0, 2.0)])
     assert mean == pytest.approx((10 * 0.003 + 10 * 0.001) / 0.010, rel=0.01)
     assert 0.99 < where < 1.02

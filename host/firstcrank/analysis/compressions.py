@@ -62,8 +62,10 @@ def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThre
     if chain is None or _mostly_steps(raw_v, points, grid_s, chain, th):
         return None
     first, past = chain
-    if _begins_late(grid_s[lows], first, float(grid_s[0]), th):
-        return None
+    begins_s = _begins(grid_s[lows], first, th)
+    if begins_s - float(grid_s[0]) > th.first_low_s:  # an engine turns at once: these are a later crank's, look before them
+        past = int(np.searchsorted(at_s, begins_s - th.settle_s))
+        return find_rhythm(at_s[:past], volts[:past], sag_v, th) if past < len(at_s) else None
     inside = points[(grid_s[points] >= grid_s[lows[first]]) & (grid_s[points] <= grid_s[lows[past - 1]])]
     if past - first < th.swings_enough and _mostly_trend(fine_v, swing, inside, th):  # few lows may be what steps leave behind
         return None
@@ -139,11 +141,11 @@ def _chain_from(lows_s: FloatArray, first: int, th: CrankThresholds) -> tuple[in
     return past, odd
 
 
-def _begins_late(lows_s: FloatArray, first: int, from_s: float, th: CrankThresholds) -> bool:
-    """True where no lows, regular or not, lead from the beginning up to the first of the chain: an engine turns at once."""
+def _begins(lows_s: FloatArray, first: int, th: CrankThresholds) -> float:
+    """The first of the lows, regular or not, that lead up to the first of the chain, seconds."""
     while first > 0 and lows_s[first] - lows_s[first - 1] <= th.interval_most_s:
         first -= 1
-    return bool(lows_s[first] - from_s > th.first_low_s)
+    return float(lows_s[first])
 
 
 def _mostly_trend(fine_v: FloatArray, swing: FloatArray, points: IntArray, th: CrankThresholds) -> bool:

@@ -22,6 +22,7 @@ FOLLOW_PERIODS = 3.5  # behind a rise in which compressions are looked for
 FOLLOW_SHARE = 0.5  # of their swing before
 FOLLOW_POINTS = 4  # turning points that make them go on
 EARLY = 0.2  # quantile of the first moments that is their inrush: a dip of two milliseconds is none
+BESIDE_CRANK_S = 0.3  # a fall this close to a crank is that crank's
 BESIDE_S = 0.03  # the rise at the end is measured this far before and after
 
 
@@ -50,6 +51,31 @@ def find_sag_cranks(trace: Trace, th: CrankThresholds, known: tuple[tuple[float,
             found.append(crank)
         from_s = past_s + th.inrush_s
     return found
+
+
+def sags_without_compressions(trace: Trace, cranks: list[SagCrank], th: CrankThresholds) -> tuple[float, ...]:
+    """Begins of sags as deep, long and abrupt as a starter's that are no crank of `cranks`, seconds: an engine may have turned there."""
+    if len(trace) < 8 or float(np.median(np.diff(trace.start_s))) > th.coarsest_s:
+        return ()
+    battery_v = trace.channels["battery"].mean_v
+    found: list[float] = []
+    free_s = float(trace.start_s[0])
+    for fall_s in _falls(trace, th).tolist():
+        beside = any(c.start.early_s - BESIDE_CRANK_S <= fall_s <= c.end.late_s + BESIDE_CRANK_S for c in cranks)
+        if fall_s < free_s or beside:
+            continue
+        first, early, settled, past = (
+            int(np.searchsorted(trace.start_s, fall_s + after_s))
+            for after_s in (th.inrush_s / 2, th.inrush_deepest_s + th.inrush_s, th.settle_s, th.like_starter_s)
+        )
+        if past >= len(trace):
+            break
+        level_v = _level_v(trace, battery_v, fall_s, th)
+        sag_v = level_v - float(np.quantile(battery_v[settled:past], 0.9))
+        if _is_starters(np.zeros(0), battery_v[first:early], level_v, sag_v, th):
+            found.append(fall_s)
+            free_s = fall_s + th.like_starter_s
+    return tuple(found)
 
 
 def _falls(trace: Trace, th: CrankThresholds) -> FloatArray:

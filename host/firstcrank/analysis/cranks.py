@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.crank_sag import SagCrank, find_sag_cranks
+from firstcrank.analysis.crank_sag import SagCrank, find_sag_cranks, sags_without_compressions
 from firstcrank.analysis.intervals import stretches_of
 from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
@@ -43,17 +43,22 @@ class CrankInterval:
 
 @dataclass(frozen=True, slots=True)
 class Cranks:
-    """What was found. `unseen_by_lead`: cranks of the battery that a starter lead, clipped on, did not show."""
+    """What was found. `unseen_by_lead`: cranks of the battery that a starter lead, clipped on, did not show.
+
+    `like_a_starter_s`: without that lead, begins of sags as a starter makes them in which no compressions were found.
+    """
 
     intervals: tuple[CrankInterval, ...]
     unseen_by_lead: tuple[SagCrank, ...] = ()
     lead_always_live: bool = False
+    like_a_starter_s: tuple[float, ...] = ()
 
 
 def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
     """Every crank in time order."""
     if not trace.has("starter_coil"):
-        return Cranks(tuple(_from_sag(sag) for sag in find_sag_cranks(trace, th)))
+        sags = find_sag_cranks(trace, th)
+        return Cranks(tuple(_from_sag(sag) for sag in sags), like_a_starter_s=sags_without_compressions(trace, sags, th))
     live = coil_live(trace, th, system_v)
     stretches = [s for s in stretches_of(live, trace.start_s, trace.end_s, th.coil_join_s) if s[1] - s[0] >= th.coil_shortest_s]
     always = bool(live[0]) and bool(live.mean() > 0.5)

@@ -69,6 +69,9 @@ class CrankThresholds:
     release_least_v: float = number(0.18, "V", "a step up by less is no release")
     release_of_sag: float = number(0.1, "", "of the sag's depth that the release steps up at least")
     coil_on_before_s: float = number(0.06, "s", "without the lead: the coil goes live up to this before the sag begins")
+    like_starter_s: float = number(
+        0.6, "s", "without a starter lead: a sag as deep and abrupt as a starter's for this long may be a crank"
+    )
     coarsest_s: float = number(0.03, "s", "samples further apart can't tell an inrush from a heater")
 
 
@@ -107,6 +110,10 @@ class FeedThresholds:
     )
     merged_share: float = number(0.5, "", "two losses are one where the feed was below for this share of the whole")
     short_most: float = number(20.0, "", "more losses too short to count than this are undecided")
+    unexplained_share: float = number(
+        0.15, "", "of the area of a bin's longest loss: so much missing from its mean needs another loss there"
+    )
+    input_s: float = number(0.00006, "s", "time constant of the feed's input where the calibration does not tell it")
     steady_s: float = number(0.5, "s", "steady drop: worst mean over this")
     brief_s: float = number(0.01, "s", "brief drop: worst mean over this")
     above_source_v: float = number(0.3, "V", "a feed this far above its source has another source")

@@ -12,9 +12,10 @@ from firstcrank.analysis.account import feed_account, holes_of, intervals_of
 from firstcrank.analysis.crank_speed import crank_speed
 from firstcrank.analysis.cranks import CrankInterval, Cranks, find_cranks
 from firstcrank.analysis.feed import Feed, feed_of
+from firstcrank.analysis.hidden_losses import hidden_losses
 from firstcrank.analysis.intervals import BoolArray, Stretch
 from firstcrank.analysis.key import Key, read_key
-from firstcrank.analysis.losses import Losses, judge_losses, tolerated_bins, undecided_bins
+from firstcrank.analysis.losses import Losses, bins_of, judge_losses, tolerated_bins, undecided_bins
 from firstcrank.analysis.low_intervals import LowInterval, find_low
 from firstcrank.analysis.near_limit import near_minimum
 from firstcrank.analysis.running import ran_on
@@ -83,6 +84,13 @@ class View:
     def live_to_s(self) -> float:
         """Up to here."""
         return self.off_s if self.off_s is not None else float(self.trace.end_s[-1])
+
+    def hidden_losses(self, shown: list[Dropout]) -> tuple[int, float]:
+        """(how many losses more may lie in the bins of those `shown`, their time together at the most, seconds)."""
+        bins = np.zeros(len(self.trace), dtype=bool)
+        for drop in shown:
+            bins[bins_of(self.trace, drop.start_s, drop.end_s)] = True
+        return hidden_losses(self.trace, self.feed, self.limits["module_minimum_v"], bins, self.th.feed)
 
     def within(self, start_s: float, end_s: float) -> BoolArray:
         """Bins wholly inside a stretch, shape (n,)."""

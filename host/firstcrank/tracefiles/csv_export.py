@@ -87,6 +87,9 @@ def from_export(text: CsvText, rows: Rows, unknown: Uncertainty, accuracy_given:
             note = "the accuracy given is not used: this export states its own"
             trace = replace(trace, notes=(*trace.notes, note))
         calibration = Calibration.from_json(table["calibration"]) if table["calibration"] else None
+        if trace.runs is not None and calibration is not None and "key_switch" in calibration.channels:
+            lag_s = calibration.channel("key_switch").filter_s
+            trace = replace(trace, runs=replace(trace.runs, filter_s=lag_s))
         limits = Limits.from_json(table["limits"]) if table["limits"] else None
         recording = Recording(trace, context_from_json(table["answers"]), calibration, limits, cast(Meta, dict(table["meta"])))
     except (*BROKEN, CalibrationError, LimitsError) as error:

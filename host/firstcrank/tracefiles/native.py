@@ -186,8 +186,10 @@ class _Reader:
         channels = {role: _channel(role, i, codes, calibration) for i, role in enumerate(roles)}
         runs = None
         if int(stream.get("key_channel", -1)) >= 0 and calibration is not None and int(stream.get("trigger_code", 0)) > 0:
-            trigger_v = float(calibration.channel("key_switch").volts(int(stream["trigger_code"])))
-            runs = KeyRuns(trigger_v, *(_small(codes.runs[:, n]) for n in range(3)))
+            line = calibration.channel("key_switch")
+            trigger_v = float(line.volts(int(stream["trigger_code"])))
+            longest, head, tail = (_small(codes.runs[:, n]) for n in range(3))
+            runs = KeyRuns(trigger_v, longest, head, tail, line.filter_s)
         kind = self._kind()
         older = (OLDER,) if calibration is not None and OLDER in calibration.notes else ()
         return Trace(

@@ -31,11 +31,14 @@ class Stretch:
 
 
 def below(t: Floats, v: Floats, level: float, from_s: float = -math.inf, to_s: float = math.inf) -> list[Stretch]:
-    """Stretches with v < level, ends found on the straight lines between points."""
-    i, j = np.searchsorted(t, [from_s, to_s])
-    if j - i < 2:
+    """Stretches with v < level from `from_s` to `to_s`, ends found on the straight lines between points."""
+    from_s, to_s = max(from_s, float(t[0])), min(to_s, float(t[-1]))
+    if to_s <= from_s:
         return []
-    x, y = t[i:j], v[i:j]
+    i, j = np.searchsorted(t, [from_s, to_s], side="right")
+    j -= int(t[j - 1] == to_s)
+    x = np.concatenate(([from_s], t[i:j], [to_s]))
+    y = np.concatenate(([np.interp(from_s, t, v)], v[i:j], [np.interp(to_s, t, v)]))
     low = y < level
     change = np.flatnonzero(low[1:] != low[:-1])
     if not len(change):

@@ -14,6 +14,13 @@ from firstcrank.units import format_duration
 
 def seen(view: View) -> Finding:
     """The starter must have turned the engine at least once."""
+    if view.cranks and view.found.like_a_starter_s:
+        at_s = view.found.like_a_starter_s[0]
+        why = (
+            f"the battery sagged at {at_s:.2f} s as a starter pulls it, with no compressions to be told: perhaps one more crank, in which "
+            "nothing was judged (a starter lead on the S terminal (50) shows it)"
+        )
+        return lacking(CheckId.CRANK_SEEN, why, at_s=at_s)
     if view.cranks:
         by = "starter lead" if view.cranks[0].by_lead else "battery's compressions"
         return shown(CheckId.CRANK_SEEN, f"{len(view.cranks)} crank{'s' if len(view.cranks) > 1 else ''}, by the {by}")

@@ -129,13 +129,16 @@ def short_together(view: View) -> Finding:
     """Losses too short to count alone: their total time and their number, from ON to OFF."""
     limit_s = view.limits["dropout_total_max_s"]
     short = [d for d in view.dropouts if d.kind == "short"]
-    least_s, most_s = sum(d.duration_low_s for d in short), sum(d.duration_high_s for d in short)
+    more, more_s = view.hidden_losses(short)
+    least_s, most_s = sum(d.duration_low_s for d in short), sum(d.duration_high_s for d in short) + more_s
     best_s = sum(d.duration_s for d in short)
     value = Measured(best_s, (most_s - least_s) / (2 * COVERAGE), "s")
     check = CheckId.FEED_SHORT_LOSSES
     if not short:
         return Finding(check, Result.PASS, "no losses too short to count", value, limit_s)
     where = f"{len(short)} loss{'es' if len(short) > 1 else ''} too short to count alone, {format_duration(best_s)} in all"
+    if more and (most_s > limit_s >= most_s - more_s or len(short) <= view.th.feed.short_most < len(short) + more):
+        where += f", and about {more} more that lie too close beside them to be told apart"
     first = short[0]
     if least_s > limit_s:
         text = f"{where}: more than the {format_duration(limit_s)} allowed together"
@@ -143,7 +146,7 @@ def short_together(view: View) -> Finding:
     if most_s > limit_s:
         text = f"{where}: too close to the {format_duration(limit_s)} allowed together to tell"
         return Finding(check, Result.UNDECIDED, text, value, limit_s, first.start_s, first.phase)
-    if len(short) > view.th.feed.short_most:
+    if len(short) + more > view.th.feed.short_most:
         text = f"{where}: so many are no chance, and none is long enough to be sure of"
         return Finding(check, Result.UNDECIDED, text, value, limit_s, first.start_s, first.phase)
     return Finding(check, Result.WARN, where, value, limit_s, first.start_s, first.phase, tolerated=where)
