@@ -121,7 +121,8 @@ def _trace(text: CsvText, rows: Rows, table: AboutTable, integrity: tuple[str, .
     runs = None
     trigger_v = table.get("trigger_v")
     if rows.runs and trigger_v is not None:
-        runs = KeyRuns(float(trigger_v), *(values.astype(np.int64) for values in rows.runs))
+        longest, head, tail = (values.astype(np.int64) for values in rows.runs)
+        runs = KeyRuns(float(trigger_v), longest, head, tail)
     origin: dict[str, object] = {"file": str(text.path), "format": "csv", **table.get("meta", {})}
     if table.get("uncalibrated"):
         origin["uncalibrated"] = True

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -92,6 +94,8 @@ def _leads(f: Feed, labels: Labels) -> None:
         _, of, at = tricks["copy"]
         if at <= p.record.begin_s:
             labels.lacking.append(f"L2: key lead on {of}")
+        elif _reads_like_a_key(f, at):
+            labels.unsure.append("L1: key lead moved, and reads as a key that is off or comes on")
         elif at < _end(f) - 0.3:
             labels.lacking.append("L1: key lead moved")
         else:
@@ -103,6 +107,7 @@ def _leads(f: Feed, labels: Labels) -> None:
         # Battery and feed step together under any load as well: only a dead lead that reads below nothing tells, and a board
         # can't read below nothing.
         live = f.s.csv is not None and not f.no_lead and any(a + 0.02 < at < b - 0.02 for a, b in f.times.spans)
+        live &= not any(c.start_s - 0.02 < at < c.let_go_s + 0.02 for c in f.times.cranks)  # the starter lead is live there
         if kind == "step" and live and p.record.begin_s + 0.1 < at < p.record.end_s - 0.1 and abs(volts) > 0.4 * p.scale:
             labels.lacking.append(f"L1: ground clip moved by {volts:.2f} V")
         else:
@@ -116,6 +121,12 @@ def _leads(f: Feed, labels: Labels) -> None:
             labels.lacking.append(f"L1: battery at rest {volts:.2f} V")
         elif volts < low + 4 * u or volts > high - 4 * u:
             labels.unsure.append("L1: battery at rest near its bounds")
+
+
+def _reads_like_a_key(f: Feed, at: float) -> bool:
+    """Whether no reading differs from that of a lead in its place: moved while the feed was dead, or to where all is dead to the end."""
+    after = f.feed[(f.s.world.t_s > at + 0.01) & (f.s.world.t_s <= f.s.plan.record.end_s)]
+    return at < (f.times.on_s or math.inf) or bool(len(after) and after.max() < f.limits["feed_off_v"])
 
 
 def _off(f: Feed, labels: Labels, role: str, at: float, until: float) -> None:
@@ -157,6 +168,7 @@ def _key(f: Feed, labels: Labels) -> None:
     if times.never_back:
         labels.lacking.append("K4: gone and never back")
     labels.lacking += times.odd
+    labels.unsure += times.vague
     end = f.s.plan.record.tricks.get("torn", f.s.plan.record.end_s)
     for n, c in enumerate(times.cranks):
         nxt = times.cranks[n + 1].start_s if n + 1 < len(times.cranks) else None
@@ -220,7 +232,11 @@ def _logger(f: Feed, labels: Labels) -> None:
     if "frozen" in tricks:
         role, a, b = tricks["frozen"]
         b = min(b, p.record.end_s)
-        if b - a > 0.3 and a < _end(f) - 0.3 and b > (f.times.on_s or 0.0) + 0.3:
+        t = f.s.world.t_s
+        dead = (
+            float(np.abs(f.s.world.volts[role][(t >= a) & (t <= b)]).max(initial=0.0)) < 0.1
+        )  # it would read nothing all the same
+        if not dead and b - a > 0.3 and a < _end(f) - 0.3 and b > (f.times.on_s or 0.0) + 0.3:
             labels.lacking.append(f"R6: {role} frozen")
         else:
             labels.unsure.append("R6: frozen for a moment")

@@ -27,7 +27,9 @@ def judge_others(f: Feed, labels: Labels) -> None:
         _window(f, labels, "module_supply", volts["battery"] - volts["module_supply"], "module_supply_drop_fail_v")
     if "module_ground" in leads:
         _window(f, labels, "module_ground", volts["module_ground"], "module_ground_rise_fail_v")
-    if "engine_ground" in leads:
+    if "engine_ground" in leads and f.s.plan.record.tricks.get("ground", ("",))[0] == "block":
+        labels.unsure.append("O2: with the ground clip on the engine no lead shows the engine's own ground")
+    elif "engine_ground" in leads:
         _window(f, labels, "engine_ground", volts["engine_ground"], "engine_ground_rise_fail_v")
     if "starter_coil" in leads:
         _starter_control(f, labels)

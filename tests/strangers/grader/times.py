@@ -13,6 +13,7 @@ from tests.strangers.grader.measure import Stretch, below
 from tests.strangers.start import StrangeStart
 
 Floats = NDArray[np.float64]
+FALL_VAGUE_S = 0.01  # this close to the longest fall a bin decides
 FALL_MAX_S, DEAD_BETWEEN_S, OPENING_S = 0.5, 0.65, 0.010
 
 
@@ -35,6 +36,7 @@ class Times:
     offs: list[float] = field(default_factory=list)
     never_back: bool = False
     odd: list[str] = field(default_factory=list)
+    vague: list[str] = field(default_factory=list)
 
 
 def true_cranks(s: StrangeStart) -> list[Crank]:
@@ -139,7 +141,9 @@ def _spans(
         if times.cranks and to_end and d.begin_s < last_let_go + 2.0:
             times.never_back = True
         off = _opened(t, feed, d.begin_s, minimum_v, openings, open_from)
-        if d.begin_s - off > FALL_MAX_S:
+        if abs(d.begin_s - off - FALL_MAX_S) < FALL_VAGUE_S:
+            times.vague.append(f"key off or sunk: dead {d.begin_s - off:.3f} s after it opened")
+        if d.begin_s - off > FALL_MAX_S + FALL_VAGUE_S:
             continue  # it sank: judged as live
         if off > open_from:
             times.spans.append((open_from, off))
