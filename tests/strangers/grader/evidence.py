@@ -125,8 +125,10 @@ def _leads(f: Feed, labels: Labels) -> None:
 
 def _reads_like_a_key(f: Feed, at: float) -> bool:
     """Whether no reading differs from that of a lead in its place: moved while the feed was dead, or to where all is dead to the end."""
-    after = f.feed[(f.s.world.t_s > at + 0.01) & (f.s.world.t_s <= f.s.plan.record.end_s)]
-    return at < (f.times.on_s or math.inf) or bool(len(after) and after.max() < f.limits["feed_off_v"])
+    t, off_v = f.s.world.t_s, f.limits["feed_off_v"]
+    after = f.feed[(t > at + 0.01) & (t <= f.s.plan.record.end_s)]
+    before = f.feed[(t > at - 0.05) & (t < at)]
+    return at < (f.times.on_s or math.inf) or any(len(part) and part.max() < off_v for part in (before, after))
 
 
 def _off(f: Feed, labels: Labels, role: str, at: float, until: float) -> None:
