@@ -113,6 +113,7 @@ class FeedThresholds:
     unexplained_share: float = number(
         0.15, "", "of the area of a bin's longest loss: so much missing from its mean needs another loss there"
     )
+    opening_v: float = number(1.0, "V", "a loss less deep than this within a bin is no opening, and hides no other")
     input_s: float = number(0.00006, "s", "time constant of the feed's input where the calibration does not tell it")
     steady_s: float = number(0.5, "s", "steady drop: worst mean over this")
     brief_s: float = number(0.01, "s", "brief drop: worst mean over this")
