@@ -1,6 +1,7 @@
 # make demo   sets everything up and runs the demo
 # make test   sets everything up, checks the style, types and import contract, and runs the tests
 # make check  the checks alone        make benchmark  the benchmarks
+# make coverage        which lines and branches all tests run, as a table and as pages in build/coverage
 # make docs   builds the documentation as a site into build/site: strict links, nothing loaded from elsewhere
 # make wheel  builds the wheel into dist/
 # make hardware        writes the hardware notes' pages, drawings, lists, KiCad project, case from hardware_notes/builds.py
@@ -11,7 +12,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 JOBS   ?= auto
 
-.PHONY: demo test check tests docs benchmark wheel format clean hardware hardware-check tests-all
+.PHONY: demo test check tests docs benchmark wheel format clean hardware hardware-check tests-all coverage
 
 demo: $(VENV)/.installed
 	$(BIN)/firstcrank demo
@@ -29,6 +30,9 @@ tests: $(VENV)/.installed-dev
 
 tests-all: $(VENV)/.installed-dev
 	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal
+
+coverage: $(VENV)/.installed-dev
+	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal --cov --cov-report=term --cov-report=html -q tests
 
 benchmark: $(VENV)/.installed-dev
 	$(BIN)/python -m tests.host.benchmarks_host
