@@ -33,7 +33,7 @@ def test_before_and_after_are_compared_by_themselves_and_simulated_stands_everyw
     assert "no start to repeat" in output
     code, output = run(capsys, "record", "--job", "1207", "--port", "sim:marigold_trap", "--yes", "--out", "before.fcr")
     assert code == 1
-    assert "SIMULATED: counts for no vehicle" in output
+    assert "SIMULATED, no vehicle's" in output
     code, output = run(capsys, "repeat", "1207", "--port", "sim:marigold_repaired", "--yes", "--out", "after.fcr")
     assert code == 0, output[-1500:]
     assert "Start 1 beside start 2" in output

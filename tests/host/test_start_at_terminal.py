@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from firstcrank.analysis.verdict import judge
-from firstcrank.cli.before_crank import wrapped_text
+from firstcrank.cli.before_crank import seconds_typed, wrapped_text
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import read_native
 from firstcrank.visit.before import BEFORE
 
-from .terminal import finished, last_screenful, plain
+from .terminal import finished, last_screenful, plain, run_at
 from .visit_at_terminal import answered, start, verdict_of
 
 
@@ -52,6 +52,77 @@ def test_no_question_breaks_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
             lines = wrapped_text(f"1/6 {check.question} (y, n, s)", spare=4).split("\n")
             assert max(map(len, lines)) <= columns - 4
             assert " ".join(lines) == f"1/6 {check.question} (y, n, s)"
+
+
+@pytest.mark.parametrize(("text", "seconds"), [("20", 20.0), ("20 s", 20.0), ("20,5", 20.5), ("20.5s", 20.5), ("20 sec", 20.0)])
+def test_seconds_as_people_type_them(text: str, seconds: float) -> None:
+    assert seconds_typed(text, 1.0, 60.0) == seconds
+
+
+@pytest.mark.parametrize("text", ["twenty", "nan", "inf", "-3", "2 min", "20 20"])
+def test_what_is_no_number_of_seconds_is_told_in_plain_words(text: str) -> None:
+    with pytest.raises(ValueError, match="a number of seconds, for example 20"):
+        seconds_typed(text, 1.0, 60.0)
+    with pytest.raises(ValueError, match="200 s can't be: 1 to 60 seconds"):
+        seconds_typed("200", 1.0, 60.0)
+
+
+def test_a_job_that_is_not_there_is_told_before_the_first_question(tmp_path: Path) -> None:
+    assert finished(run_at(tmp_path, "jobs", "new", "1207"))[0] == 0
+    code, output = finished(start(tmp_path, "sim:healthy", "--job", "4711"))
+    assert code == 2, plain(output)
+    assert "1/6" not in plain(output)
+    assert "4711" in plain(output)
+
+
+def test_a_runaway_leads_the_last_screenful_and_is_no_good_start(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:runs_on,speed=4", "--oil-within", "60")
+    answered(program, figures=3)
+    program.expect("lamp is out")
+    program.send(" ")
+    program.expect("It runs. Oil pressure", timeout=60)
+    program.send("aa")
+    program.expect("it stands still")
+    time.sleep(0.5)
+    program.send("ao")
+    program.send("k")
+    program.expect("Do not crank again before its cause is found")
+    program.send("q")
+    code, output = finished(program)
+    assert code == 1, plain(output)[-1500:]
+    screen = " ".join(" ".join(last_screenful(output, 23)).split())
+    assert "Why: The engine ran away and its air was shut." in screen
+    assert "Check next: Do not crank again" in screen
+    assert "Key feed: " in screen
+    assert "does not fire" not in screen
+
+
+def test_no_oil_pressure_leads_the_last_screenful(tmp_path: Path) -> None:
+    program = start(tmp_path, "sim:hot_restart,speed=10", height=20, width=60)
+    answered(program)
+    program.expect("lamp is out")
+    program.send(" ")
+    program.expect("No oil pressure within 15 s", timeout=60)
+    code, output = finished(program)  # the simulated key goes off a minute later
+    assert code == 1, plain(output)[-1500:]
+    screen = " ".join(" ".join(last_screenful(output, 19)).split())
+    assert "N O O I L P R E S S U R E" in screen or "NO OIL PRESSURE" in screen
+    assert "Check next: Find out why" in screen
+    assert "does not fire" not in screen
+
+
+@pytest.mark.parametrize("name", ["both_on_battery", "leads_exchanged"])
+def test_leads_that_are_wrong_never_bring_the_word_crank(tmp_path: Path, name: str) -> None:
+    program = start(tmp_path, f"sim:{name},speed=10", "--plain")
+    answered(program)
+    code, output = finished(program)
+    shown = plain(output)
+    assert code == 3, shown[-1500:]
+    assert "CRANK: " not in shown
+    assert "Leave the key ON" not in shown
+    assert "put the leads right" in shown
+    assert shown.index("KEY OFF.") < shown.index("Verdict: NO VERDICT.")
+    assert ("the two leads look exchanged" in shown) == (name == "leads_exchanged")
 
 
 def test_a_whole_visit_with_two_bursts_in_one_recording(tmp_path: Path) -> None:
@@ -122,6 +193,7 @@ def test_a_hot_restart_goes_into_the_same_recording(tmp_path: Path) -> None:
     assert len(judge(recording.trace, shipped(12), recording.context).cranks) == 2
     noted = "\n".join(recording.trace.notes)
     assert "Burst 2 (hot restart)" in noted
+    assert "does not fire" not in plain(output)
     assert noted.count("key off: feed seen dead") == 2
 
 
@@ -146,6 +218,8 @@ def test_three_bursts_without_a_start_end_it(tmp_path: Path) -> None:
     recording = read_native(tmp_path / "start.fcr")
     assert len(judge(recording.trace, shipped(12), recording.context).cranks) == 3
     assert code == 0, plain(output)[-1500:]  # the key feed held through all three
+    assert "another WAIT cycle" in plain(output)
+    assert "PASS, but it does not fire: no more bursts" in " ".join(last_screenful(output, 23))
 
 
 @pytest.mark.slow

@@ -7,58 +7,23 @@ from dataclasses import replace
 import pytest
 
 from firstcrank.visit.before import BEFORE, answer
+from firstcrank.visit.ending import ending_of
 from firstcrank.visit.showing import account, show
-from firstcrank.visit.steps import BURSTS_S, IDLE_S, OIL_GRACE_S, OIL_S, SOAK_S, burst_limit_s, rest_s, step
-from firstcrank.visit.values import Bins, Clock, Key, Leads, MakersLimits, Stage, Visit, Word
+from firstcrank.visit.steps import BURSTS_S, IDLE_S, SOAK_S, burst_limit_s, rest_s, step
+from firstcrank.visit.values import Bins, Clock, Leads, MakersLimits, Stage, Visit, Word
 
-STEP_S = 0.1
-
-
-class Driven:
-    """A visit driven on its own clock; words that were shown, in order."""
-
-    def __init__(self, **visit: object) -> None:
-        self.visit = Visit(guided=True, **visit)  # type: ignore[arg-type]
-        self.at_s = 0.0
-        self.prompts: list[str] = []
-        self.crank_s = 0.0
-
-    def readings(self, seconds: float, state: str, feed_v: float = 12.3, battery_v: float = 12.5, **more: object) -> Driven:
-        for _ in range(round(seconds / STEP_S)):
-            self.at_s += STEP_S
-            self.crank_s = self.crank_s + STEP_S if state == "cranking" else self.crank_s
-            event = Bins(self.at_s, battery_v, feed_v, feed_v, state, crank_s=self.crank_s, **more)  # type: ignore[arg-type]
-            self.visit = step(self.visit, event)
-            self._note()
-        return self
-
-    def key(self, letters: str) -> Driven:
-        for letter in letters:
-            self.visit = step(self.visit, Key(letter, self.at_s))
-            self._note()
-        return self
-
-    def _note(self) -> None:
-        word = str(show(self.visit).word)
-        if not self.prompts or self.prompts[-1] != word:
-            self.prompts.append(word)
-
-    def to_ready(self) -> Driven:
-        return self.readings(1.0, "key off?", 0.0).readings(0.5, "key off seen", 0.0).readings(1.0, "key on").key(" ")
-
-    def crank(self, seconds: float, feed_v: float = 10.0, **more: object) -> Driven:
-        self.crank_s = 0.0
-        return self.readings(seconds, "cranking", feed_v, 10.2, **more).readings(0.3, "released", **more)
+from .driven_visit import STEP_S, Driven
 
 
 def test_the_words_of_a_whole_first_start_come_in_the_order_of_the_trade() -> None:
-    driven = Driven().to_ready().crank(4.0).readings(31.0, "released").crank(2.0, running=True)
+    driven = Driven().to_ready().crank(4.0).readings(31.0, "released").wait_cycle().crank(2.0, running=True)
     assert driven.visit.stage is Stage.OIL
     driven.key("o").readings(IDLE_S + 1, "released").readings(3.0, "released", 0.0)
     assert driven.visit.stage is Stage.SOAK
     driven.readings(SOAK_S + 1, "released", 0.0).readings(0.5, "released").key(" ").crank(1.0, running=True)
     driven.key("o").readings(3.0, "released", 0.0)
-    cold = ["KEY OFF", "KEY ON", "WAIT", "CRANK", "REST", "CRANK", "LET GO", "OIL", "IDLE", "KEY OFF"]
+    again = ["KEY OFF", "KEY ON", "WAIT", "CRANK"]  # the heat is lost in seconds: another WAIT cycle after the rest
+    cold = ["KEY OFF", "KEY ON", "WAIT", "CRANK", "REST", *again, "LET GO", "OIL", "IDLE", "KEY OFF"]
     assert driven.prompts == [*cold, "REST", "KEY ON", "WAIT", "CRANK", "LET GO", "OIL", "KEY OFF", "DONE"]
     assert driven.visit.why == "the whole start was watched"
     assert [b.ran for b in driven.visit.bursts] == [False, True, True]
@@ -150,6 +115,11 @@ def test_the_wait_lamp_decides_and_a_crank_before_it_is_told() -> None:
     assert show(driven.visit).word is Word.WAIT
     driven.crank(2.0)
     assert "cranked before the WAIT lamp was answered for" in driven.visit.noted
+    early = Driven().readings(1.0, "key off?", 0.0).readings(0.5, "key off seen", 0.0).readings(2.0, "key on")
+    early.crank_s = 0.0
+    early.readings(1.0, "cranking", 10.0, 10.2)
+    assert "Noted: cranked before the WAIT lamp was answered for." in show(early.visit).lines
+    assert ending_of(driven.visit).noted == ("cranked before the WAIT lamp was answered for",)
 
 
 def test_the_key_turned_before_told_is_noted_each_time() -> None:
@@ -168,27 +138,6 @@ def test_after_three_bursts_it_stops_and_after_a_lost_feed_at_once() -> None:
     driven = Driven().to_ready().crank(3.0, feed_good=False).readings(3.0, "released")
     assert driven.visit.stage is Stage.OVER
     assert "feed did not hold" in driven.visit.why
-
-
-def test_no_oil_pressure_is_key_off_and_a_runaway_is_air() -> None:
-    driven = Driven().to_ready().crank(2.0, running=True).readings(15.5, "released")
-    shown = show(driven.visit)
-    assert shown.word is Word.KEY_OFF
-    assert "No oil pressure within 15 s" in shown.line
-    driven.key("a")
-    assert show(driven.visit).word is Word.SHUT_AIR
-    assert "never a hand or a rag" in show(driven.visit).line
-    after = Driven().to_ready().crank(2.0, running=True).readings(16.0, "released").readings(0.6, "released", 0.0)
-    assert after.visit.stage is Stage.OVER
-    assert after.visit.why == "no oil pressure within 15 s, key off: find out why before the next crank"
-    early = Driven().to_ready().crank(2.0, running=True).readings(4.0, "released").readings(0.6, "released", 0.0)
-    assert early.visit.why == "no oil pressure seen, key off: find out why before the next crank"
-    left_on = Driven().to_ready().crank(2.0, running=True).readings(OIL_S + OIL_GRACE_S + 0.5, "released")
-    assert left_on.visit.stage is Stage.OVER
-    assert "turn it off now" in left_on.visit.why
-    assert any("no oil pressure" in line for line in account(left_on.visit))
-    makers = Driven(makers=MakersLimits(oil_s=8.0)).to_ready().crank(2.0, running=True).readings(8.5, "released")
-    assert show(makers.visit).word is Word.KEY_OFF
 
 
 def test_what_is_skipped_stands_in_the_account() -> None:

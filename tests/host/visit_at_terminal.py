@@ -27,6 +27,7 @@ STAGES = {
     Stage.OFF_AFTER: ("Key off now", ""),
     Stage.SOAK: ("Hot restart after 15 min", "h"),
 }
+AGAIN = "for another WAIT cycle"
 RESTING = "Not again before the engine stands still"
 
 
@@ -63,7 +64,7 @@ def led_to(program: pexpect.spawn[str], stage: Stage) -> None:
 def led_on(program: pexpect.spawn[str], stage: Stage, last: Stage) -> None:
     """From `stage`, which is on the screen, to the stage `last`."""
     if stage is Stage.REST:
-        program.expect("Burst 2 of 3")
+        program.expect(AGAIN)
         stage = Stage.CRANKING
     order = list(STAGES)
     here = stage

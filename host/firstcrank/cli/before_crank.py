@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import textwrap
 from typing import TYPE_CHECKING
@@ -11,12 +12,13 @@ import click
 from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 from firstcrank.visit.before import BEFORE, answer
-from firstcrank.visit.values import MakersLimits, Visit
+from firstcrank.visit.values import MAKERS_RANGES_S, MakersLimits, Visit
 
 if TYPE_CHECKING:
     from firstcrank.visit.before import Reply
 
 REPLIES: dict[str, Reply] = {"y": "yes", "n": "no", "s": "skip"}
+SECONDS = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:s|sec|seconds?)?\.?", re.IGNORECASE)
 ASKED = (
     ("starter_on_s", "Starter on at most, seconds by the engine's maker"),
     ("rest_s", "Starter's rest, seconds by its maker"),
@@ -61,12 +63,23 @@ def ask_makers(known: MakersLimits) -> MakersLimits:
     return MakersLimits(**given)
 
 
+def seconds_typed(text: str, low_s: float, high_s: float) -> float:
+    """Seconds as people type them: 20, 20 s, 20,5. Raises ValueError with what to type instead."""
+    typed = SECONDS.fullmatch(text.strip())
+    if typed is None:
+        raise ValueError("a number of seconds, for example 20")
+    seconds = float(typed[1].replace(",", "."))
+    if not low_s <= seconds <= high_s:
+        raise ValueError(f"{seconds:g} s can't be: {low_s:g} to {high_s:g} seconds")
+    return seconds
+
+
 def _seconds(question: str, name: str) -> float | None:
     while True:
-        text = click.prompt(f"{question} (Enter: not known)", default="", show_default=False).strip().replace(",", ".")
+        text = click.prompt(f"{question} (Enter: not known)", default="", show_default=False).strip()
         if not text:
             return None
         try:
-            return float(getattr(MakersLimits(**{name: float(text)}), name))
+            return seconds_typed(text, *MAKERS_RANGES_S[name])
         except ValueError as error:
             say(f"   {error}")

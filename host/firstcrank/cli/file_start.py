@@ -84,10 +84,20 @@ def file_start(path: Path, judgement: Judgement, job: str, place: str | None, si
         say(f"The recording is kept as {path}. Later: firstcrank jobs attach {job} {path}", err=True)
         return None
     tell_sent(kept.sent)
-    mark = " (SIMULATED: counts for no vehicle)" if simulated else ""
     if kept.start is None:
-        say(f"Kept on this computer{mark}: it goes to job {job} by itself when its store is back (firstcrank jobs outbox).")
+        say(
+            f"Kept on this computer{_mark(simulated)}: it goes to job {job} by itself when its store is back (firstcrank jobs outbox)."
+        )
         say(f"Why: {kept.why}", err=True)
     else:
-        say(f"Filed with job {job} as start {kept.start}{mark}")
+        say(filed_line(job, simulated, kept.start))
     return kept.start
+
+
+def filed_line(job: str, simulated: bool, number: int = 9999) -> str:
+    """What stands under the result of a start that was filed; as long as most become where its number is not known yet."""
+    return f"Filed with job {job} as start {number}{_mark(simulated)}"
+
+
+def _mark(simulated: bool) -> str:
+    return " (SIMULATED, no vehicle's)" if simulated else ""

@@ -8,19 +8,8 @@ from pathlib import Path
 
 import click
 
+from firstcrank.cli.no_fire import NO_FIRE, ONLY_THE_FEED
 from firstcrank.cli.say import say
-
-# Common practice, no single source; "no smoke means no fuel" stands in published manuals.
-NO_FIRE = (
-    "PASS says only that the key feed held. No smoke while cranking: no fuel is delivered. In this order:",
-    "1. Codes and immobiliser: read them, the lamp's message.",
-    "2. Engine speed seen by the module while cranking (crank sensor).",
-    "3. Rail pressure rises while cranking, by the maker's figure.",
-    "4. Low-pressure supply and air in it: clear hose, suction side.",
-    "5. Module supply and ground while cranking (leads module_supply and module_ground).",
-    "6. WAIT lamp's cycle: cranked at once when it went out?",
-    "7. Compression.",
-)
 
 
 @click.command("help")
@@ -39,7 +28,7 @@ def help_topics(topic: str) -> int:
     from firstcrank.errors import UsageError
 
     if topic == "no-fire":
-        _lines((*NO_FIRE, f"Caution: {STANDING['K1']}", f"Caution: {STANDING['K4']}"))
+        _lines((ONLY_THE_FEED, *NO_FIRE, f"Caution: {STANDING['K1']}", f"Caution: {STANDING['K4']}"))
     elif topic == "safety":
         _lines(safety_text().splitlines())
     elif topic == "cautions":

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, ParamSpec, TypeVar, Unpack
 import click
 
 from firstcrank.cli.answers import EXIT, answers_given, context_with, judging_options
-from firstcrank.cli.file_start import file_start, known_of, with_known
+from firstcrank.cli.file_start import file_start, filed_line, known_of, with_known
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.options import RecordingOptions
 from firstcrank.cli.say import say
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from firstcrank.link.board_client import BoardClient
     from firstcrank.model.context import Context
     from firstcrank.model.judgement import Judgement
+    from firstcrank.visit.ending import Ending
     from firstcrank.visit.values import Visit
 
 P = ParamSpec("P")
@@ -34,6 +35,10 @@ CAUTIONS = (
     "Engine-to-battery ground strap checked first. Board ground on the battery negative POST only; a fuse at the clip.",
     "Laptop on its own battery, not on the mains. Never pierce pedal or data-bus wires.",
     "Starter 30 s at most, then 2 minutes' rest. The engine maker's instructions come before all of this.",
+)
+GUIDED = (
+    "The limits of this guide are shorter than a starter's on purpose: bursts of 5, 10, 15 s, rests of 30 s and more. The engine "
+    "maker's instructions come before all of this."
 )
 
 
@@ -85,8 +90,11 @@ def record(**options: Unpack[RecordingOptions]) -> int:
     return run_recording(options)
 
 
-def run_recording(options: RecordingOptions, visit: Visit | None = None) -> int:
-    """Everything of a recording from options to exit code; `visit` for a guided start. Checked before anybody touches a key."""
+def run_recording(options: RecordingOptions, ask_visit: Callable[[RecordingOptions], Visit] | None = None) -> int:
+    """Everything of a recording from options to exit code. Checked before anybody touches a key.
+
+    `ask_visit`: for a guided start, its questions, asked when files and job are known to be there; it may answer in the options too.
+    """
     from firstcrank.board.before_crank import warnings_of
     from firstcrank.cli.choose_port import chosen_link
     from firstcrank.cli.lead_map import channels_of
@@ -107,24 +115,26 @@ def run_recording(options: RecordingOptions, visit: Visit | None = None) -> int:
     job, store = options["job"], options["store"]
     if job is not None:
         options = with_known(options, known_of(job, store))
+    visit = ask_visit(options) if ask_visit is not None else None
     client = BoardClient(chosen_link(options["port"]))
     try:
         for line in warnings_of(client.handshake()):
             console.print(line, style="bold")
-        cautions(console)
+        cautions(console, guided=visit is not None)
         options = as_simulated(client, options)
         limits = limits_of(options)
         context = ask(context_with(Context(), answers_given(options)), ask_user=not options["yes"])
         calibration = choose_calibration(client, options["calibration_file"], limits, console, options["acquisition"])
         while True:
-            judgement = _one_start(console, client, path, limits, calibration, context, options, visit)
+            judgement, ending = _one_start(console, client, path, limits, calibration, context, options, visit)
             if job is not None:
                 number = file_start(path, judgement, job, store, client.link.synthetic)
                 before = options.get("compare_with")
                 if before is not None and number is not None:
                     _compare(before, number, store)
-            if options["yes"] or visit is not None or harmful(judgement) or not _again(console):  # never offered where it harms
-                return EXIT[judgement.verdict]
+            harms = harmful(judgement) or ending.is_fault  # never offered where it harms
+            if options["yes"] or visit is not None or harms or not _again(console):
+                return EXIT["FAIL"] if ending.is_fault else EXIT[judgement.verdict]
             path = _by_time(path.parent)
             context = ask(context_with(Context(), answers_given(options)), ask_user=True)  # the answers can have changed
     finally:
@@ -136,14 +146,14 @@ def _by_time(folder: Path) -> Path:
     return folder / datetime.now().strftime("start-%Y%m%d-%H%M%S.fcr")
 
 
-def cautions(console: Console) -> None:
-    """Shown before the key is touched."""
+def cautions(console: Console, guided: bool = False) -> None:
+    """Shown before the key is touched; a guided start has limits of its own."""
     from rich.table import Table
     from rich.text import Text
 
     console.print(Text.assemble(("Before you touch the key", "bold"), "  (whole list: docs/safety.md)"))
     table = Table.grid(padding=(0, 1))
-    for line in CAUTIONS:
+    for line in (*CAUTIONS[:-1], GUIDED) if guided else CAUTIONS:
         table.add_row("  !", line)
     console.print(table)
     console.print()
@@ -222,7 +232,7 @@ def _one_start(
     context: Context,
     options: RecordingOptions,
     visit: Visit | None = None,
-) -> Judgement:
+) -> tuple[Judgement, Ending]:
     from firstcrank.analysis.verdict import judge
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.log_verdict import log_verdict
@@ -231,6 +241,7 @@ def _one_start(
     from firstcrank.recorder import Plan, record
     from firstcrank.settings import read_settings
     from firstcrank.tracefiles.native import read_native
+    from firstcrank.visit.ending import ending_of
 
     plan = Plan(
         path=path,
@@ -257,6 +268,7 @@ def _one_start(
         recording = read_native(path)
         judgement = judge(recording.trace, limits, recording.context)
         log_verdict(judgement, "what was recorded")
+        ending = ending_of(screen.visit)
         console.print()
         show_start(
             console,
@@ -264,12 +276,14 @@ def _one_start(
             recording,
             f"Kept as {path.resolve()} (firstcrank judge shows every figure of it)",
             options["plain"],
+            ending,
+            below="" if options["job"] is None else filed_line(options["job"], client.link.synthetic),
         )
     except KeyboardInterrupt:  # while it was closed, judged or shown
         if path.exists():
             console.print(f"Stopped. What was recorded is kept as {path} (firstcrank judge judges it)")
         raise
-    return judgement
+    return judgement, ending
 
 
 def _compare(before: int, after: int, store: str | None) -> None:

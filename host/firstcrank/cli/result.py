@@ -6,11 +6,14 @@ from pathlib import Path
 
 from rich.console import Console
 
-from firstcrank.cli.result_screen import SIMULATED, show_result
+from firstcrank.cli.result_screen import SIMULATED, ending_lines, show_result
 from firstcrank.cli.screen import Screen
 from firstcrank.cli.show import last_line, show
 from firstcrank.model.judgement import Judgement
 from firstcrank.recording import Recording
+from firstcrank.visit.ending import Ending
+
+JUST_ENDED = Ending()
 
 
 def is_simulated(recording: Recording) -> bool:
@@ -34,13 +37,26 @@ def show_all(judgement: Judgement, recording: Recording, path: Path, plain: bool
         last_line(console, judgement, str(path))
 
 
-def show_start(console: Console, judgement: Judgement, recording: Recording, footer: str, plain: bool = False) -> None:
-    """What comes after a recording: the last screenful on a terminal; elsewhere the verdict, the picture and the footer."""
+def show_start(
+    console: Console,
+    judgement: Judgement,
+    recording: Recording,
+    footer: str,
+    plain: bool = False,
+    ending: Ending = JUST_ENDED,
+    below: str = "",
+) -> None:
+    """What comes after a recording: the last screenful on a terminal; elsewhere how it ended, the verdict, the picture and the footer.
+
+    `below`: what will be printed under it, for which its lines are left free.
+    """
     simulated = is_simulated(recording)
     if plain or console.is_terminal:
-        show_result(console, judgement, footer, plain, simulated)
+        show_result(console, judgement, footer, plain, simulated, ending, below)
         return
     if simulated:
         console.print(SIMULATED)
+    for line in ending_lines(judgement, ending):
+        console.print(line, style="bold")
     show(console, judgement, recording.trace, details=False)
     last_line(console, judgement, footer)

@@ -27,7 +27,9 @@ def start(
     """Be led through a first start: dead checks, key off, ON, WAIT lamp, cranks with rests, oil, idle, key off.
 
     One large word at a time and a bell at each change. Several cranks go into one recording; what is skipped stands in the report.
-    With --yes nothing is asked and every question counts as skipped.
+    With --yes nothing is asked and every question counts as skipped. A runaway and missing oil pressure lead the result whatever the key
+    feed's verdict. Exit code: 0 PASS, 1 FAIL, a runaway or no oil pressure, 2 wrong usage, 3 NO VERDICT, 4 trouble with the board, port
+    or file.
 
     \b
     Examples:
@@ -35,22 +37,24 @@ def start(
       firstcrank start --starter-on 15 --starter-rest 60
       firstcrank start --port sim:runs_on,speed=1
     """
+    from dataclasses import replace
+
     from firstcrank.cli.before_crank import ask_before, ask_makers
     from firstcrank.visit.before import BEFORE, answer
     from firstcrank.visit.values import MakersLimits, Visit
 
-    makers = MakersLimits(starter_on, starter_rest, options["hold_on_s"], oil_within)
-    visit = Visit(guided=True)
-    if options["yes"]:
-        for check in BEFORE:
-            visit = answer(visit, check, "skip", "--yes")
-    else:
-        visit = ask_before(visit)
-        makers = ask_makers(makers)
-    if makers.power_down_s is not None:
-        options["hold_on_s"] = makers.power_down_s
+    def asked(known: RecordingOptions) -> Visit:
+        makers = MakersLimits(starter_on, starter_rest, known["hold_on_s"], oil_within)
+        visit = Visit(guided=True)
+        if known["yes"]:
+            for check in BEFORE:
+                visit = answer(visit, check, "skip", "--yes")
+        else:
+            visit = ask_before(visit)
+            makers = ask_makers(makers)
+        if makers.power_down_s is not None:
+            known["hold_on_s"] = makers.power_down_s
+        return replace(visit, makers=makers, attended=not known["yes"], patience_s=patience)
+
     options["longest_s"] = max(options["longest_s"], 3600.0) + patience
-    return run_recording(
-        options,
-        Visit(makers, True, not options["yes"], patience, answered=visit.answered, skipped=visit.skipped, noted=visit.noted),
-    )
+    return run_recording(options, asked)

@@ -22,7 +22,7 @@ from firstcrank.cli.strip import ASCII_BLOCKS, BLOCKS, row
 from firstcrank.limits import Limits
 from firstcrank.printable import printable
 from firstcrank.visit.from_tracker import bins_event
-from firstcrank.visit.showing import account, show
+from firstcrank.visit.showing import account, lead_lines, show
 from firstcrank.visit.steps import step
 from firstcrank.visit.values import Event, Key, Leads, Show, Stage, Visit
 
@@ -78,8 +78,8 @@ class VisitScreen:
         before = self.visit.leads
         self._take(Leads(lines))
         if self._live is None:
-            for line in lines:
-                self._console.print(f"Check the leads: {line}", markup=False)
+            for line in lead_lines(self.visit):
+                self._console.print(line, markup=False)
             if before and not lines:
                 self._console.print("Leads look right now.")
 
@@ -142,14 +142,14 @@ class VisitScreen:
         """Whether the engine runs: as seen or answered in the visit, else asked where there is somebody to ask."""
         if self.visit.ran:
             return True
-        if not self._ask:
+        if not self._ask or self.visit.fault:
             return None
         self.__exit__(None, None, None)
         return click.confirm("The crank was short. Does the engine run by itself now?", default=False)
 
     def over(self) -> str:
         """Why the visit is over, empty while it goes on."""
-        if not self.visit.guided and self.visit.why != "ended at the keyboard":
+        if not self.visit.guided and not self.visit.fault and self.visit.why != "ended at the keyboard":
             return ""
         return self.visit.why if self.visit.stage is Stage.OVER else ""
 

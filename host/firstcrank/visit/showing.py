@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from firstcrank.visit.steps import BRIDGED, BURSTS_S, OIL_S, SOAK_S, burst_limit_s
+from firstcrank.visit.ending import ending_of
+from firstcrank.visit.steps import BEFORE_CRANK, BRIDGED, BURSTS_S, EXCHANGED, OIL_S, SOAK_S, burst_limit_s, no_crank_reason
 from firstcrank.visit.values import Show, Stage, Visit, Word
 
 AIR = ("a", "it runs away")
 QUIT = ("q", "end")
+WAIT_KEYS = (("space", "lamp is out"), ("n", "no lamp seen"), QUIT)
 LATE = "Ears first: this screen may be a second late."
 
 
@@ -16,12 +18,16 @@ def show(visit: Visit) -> Show:
         return Show(
             Word.SHUT_AIR,
             "Plate over the intake, never a hand or a rag; then keep clear. The key does not stop a runaway.",
-            keys=(("a", "it has stopped"), QUIT),
+            keys=(("k", "it stands still"), QUIT),
             warning=True,
         )
+    if visit.fault and visit.stage is not Stage.OVER:
+        return _key_off_now(visit)
     if visit.ending and visit.stage is not Stage.OVER:
         line = f"LEAVE THE KEY ON for {max(visit.wait_s, 0.5):.1f} s more: the verdict needs it."
         return Show(Word.REST, line, (f"Then: {visit.ending}.",), (("q", "end at once"), AIR), countdown_s=visit.wait_s)
+    if visit.stage in BEFORE_CRANK and visit.stage is not Stage.SEE_OFF and no_crank_reason(visit):
+        return _leads_wrong(visit)
     return {
         Stage.SEE_OFF: _see_off,
         Stage.SEE_ON: _see_on,
@@ -37,8 +43,28 @@ def show(visit: Visit) -> Show:
     }[visit.stage](visit)
 
 
+def lead_lines(visit: Visit) -> tuple[str, ...]:
+    """What is wrong with the leads, a line each; exchanged leads stand alone, since nothing else can be read from them."""
+    return tuple(f"Check the leads: {line}" for line in ((EXCHANGED,) if visit.exchanged else visit.leads))
+
+
+def _key_off_now(visit: Visit) -> Show:
+    if visit.fault == "runaway":
+        lines = ("Do not crank again before its cause is found. The plate stays at hand.", "It runs again: a.")
+        return Show(Word.KEY_OFF, "It ran away. Key off, and leave it off.", lines, (AIR, QUIT), warning=True)
+    line = f"{visit.why[:1].upper()}{visit.why[1:]}: KEY OFF, find out why."
+    lines = ("No second start before the cause is found.", "It does not stop: a.")
+    return Show(Word.KEY_OFF, line, lines, (AIR, QUIT), warning=True)
+
+
+def _leads_wrong(visit: Visit) -> Show:
+    line = "NO CRANK: key off, put the leads right."
+    lines = lead_lines(visit) or (f"{visit.unproved[:1].upper()}{visit.unproved[1:]}.",)
+    return Show(Word.KEY_OFF, line, lines, (QUIT,), warning=True)
+
+
 def _leads(visit: Visit) -> tuple[str, ...]:
-    lines = tuple(f"Check the leads: {line}" for line in visit.leads)
+    lines = lead_lines(visit)
     if visit.bridged_s is not None:
         lines = (*lines, f"{BRIDGED[0].upper()}{BRIDGED[1:]}. That is no start by the key.")
     if visit.leads_seen and not visit.leads and not visit.key_proved:
@@ -47,19 +73,32 @@ def _leads(visit: Visit) -> tuple[str, ...]:
 
 
 def _see_off(visit: Visit) -> Show:
-    return Show(Word.KEY_OFF, "Waiting to see the feed dead.", _leads(visit), (QUIT,), warning=bool(visit.leads))
+    wrong = bool(visit.leads) or visit.exchanged
+    return Show(Word.KEY_OFF, "Waiting to see the feed dead.", _leads(visit), (QUIT,), warning=wrong)
 
 
 def _see_on(visit: Visit) -> Show:
     if visit.feed_v >= visit.feed_off_v:
-        return Show(Word.KEY_ON, "The feed comes alive.", _leads(visit), (QUIT,), warning=bool(visit.leads))
+        return Show(Word.KEY_ON, "The feed comes alive.", _leads(visit), (QUIT,))
     if visit.bursts or visit.key_proved:
         return Show(Word.KEY_ON, "NO FEED: DO NOT CRANK. Turn the key ON.", _leads(visit), (QUIT,), warning=True)
     line = "Feed seen dead. Turn the key ON. NO FEED YET: DO NOT CRANK."
-    return Show(Word.KEY_ON, line, _leads(visit), (QUIT,), warning=bool(visit.leads))
+    return Show(Word.KEY_ON, line, _leads(visit), (QUIT,))
+
+
+def _wait_again(visit: Visit) -> Show:
+    number = len(visit.bursts_now) + 1
+    lines = (
+        "The heat of the last cycle is lost. Lamp out again: CRANK AT ONCE, foot off the accelerator pedal.",
+        f"At most {burst_limit_s(visit):.0f} s. Not before the engine stands still.",
+    )
+    line = f"Burst {number} of {len(BURSTS_S)}: KEY OFF, then KEY ON for another WAIT cycle."
+    return Show(Word.KEY_OFF, line, (*lines, *_leads(visit)), WAIT_KEYS)
 
 
 def _wait_lamp(visit: Visit) -> Show:
+    if visit.bursts_now and not visit.cycled:
+        return _wait_again(visit)
     lines = (
         "The lamp decides: it lights, then goes out. Foot off the accelerator pedal.",
         "When it goes out CRANK AT ONCE; the heat is lost in seconds.",
@@ -69,7 +108,7 @@ def _wait_lamp(visit: Visit) -> Show:
         Word.WAIT,
         "WAIT lamp still lit?",
         (*lines, *_leads(visit)),
-        (("space", "lamp is out"), ("n", "no lamp seen"), QUIT),
+        WAIT_KEYS,
         count_s=_in_stage_s(visit),
     )
 
@@ -89,14 +128,23 @@ def _cranking(visit: Visit) -> Show:
         return Show(Word.LET_GO, "FEED DEAD: let go.", ("The engine can't fire without it.",), keys, cranked_s, left_s, True)
     if visit.ran:
         return Show(Word.LET_GO, "It runs up by itself: let go.", (LATE,), keys, cranked_s, left_s)
+    if no_crank_reason(visit):
+        lines = lead_lines(visit) or (f"{visit.unproved[:1].upper()}{visit.unproved[1:]}: this crank proves nothing.",)
+        return Show(Word.LET_GO, "Let go, then KEY OFF: put the leads right.", lines, keys, cranked_s, left_s, True)
     if left_s <= 0.0:
         return Show(Word.LET_GO, "Long enough: let go.", ("The starter rests next.",), keys, cranked_s, left_s, True)
-    return Show(Word.CRANK, "Cranking. Let go when it runs up by itself.", (LATE,), keys, cranked_s, left_s)
+    early = tuple(f"Noted: {text}." for text in visit.noted[-1:] if visit.attended and "WAIT" in text)
+    return Show(Word.CRANK, "Cranking. Let go when it runs up by itself.", (LATE, *early), keys, cranked_s, left_s)
 
 
 def _rest(visit: Visit) -> Show:
     left_s = max(visit.rest_until_s - visit.now_s, 0.0)
     lines = tuple(f"Still missing: {text}" for text in visit.missing)
+    if no_crank_reason(visit):
+        keys = (("r", "it runs by itself"), AIR, QUIT) if visit.guided else (AIR,)
+        return Show(
+            Word.KEY_OFF, "Key off, put the leads right, then start again.", lead_lines(visit) or lines, keys, warning=True
+        )
     if not visit.guided:
         return Show(Word.REST, "LEAVE THE KEY ON; if the engine runs, let it run.", lines, (AIR,))
     return Show(
@@ -112,8 +160,6 @@ def _oil(visit: Visit) -> Show:
     due_s = visit.makers.oil_s or OIL_S
     left_s = max(due_s - _in_stage_s(visit), 0.0)
     keys = (("o", "oil pressure shows"), ("s", "skip"), AIR)
-    if left_s <= 0.0:
-        return Show(Word.KEY_OFF, f"No oil pressure within {due_s:.0f} s: KEY OFF, find out why.", (), keys, warning=True)
     return Show(Word.OIL, "It runs. Oil pressure? No revving until it is seen.", (), keys, countdown_s=left_s)
 
 
@@ -156,7 +202,8 @@ def _soak(visit: Visit) -> Show:
 
 
 def _over(visit: Visit) -> Show:
-    return Show(Word.DONE, visit.why or "Done.", tuple(f"Skipped: {name}" for name in visit.skipped))
+    word = Word.KEY_OFF if ending_of(visit).key_off else Word.DONE
+    return Show(word, visit.why or "Done.", tuple(f"Skipped: {name}" for name in visit.skipped))
 
 
 def _in_stage_s(visit: Visit) -> float:

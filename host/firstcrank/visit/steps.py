@@ -15,7 +15,6 @@ BURSTS_S = (5.0, 10.0, 15.0)  # longest crank of the first, second, third burst
 REST_TIMES, REST_LEAST_S = 4.0, 30.0
 STANDSTILL_S = 5.0
 OIL_S = 15.0
-OIL_GRACE_S = 10.0  # the key must be off so long after the limit, else the visit ends with the engine running and says so
 SOAK_S = 900.0  # 15 min with the key off, then the hot restart: common practice, no source
 IDLE_S = 62.0  # charging is judged after a minute
 SETTLE_S = 2.5  # watched after a crank in any case, for the judge
@@ -24,6 +23,8 @@ DEAD_S = 0.05
 MOST_HELD_S = 6.0  # an end that is asked for waits at most so long for evidence that watching brings
 ALONE_S = 6.5  # watched after the first burst where nobody can answer
 BRIDGED = "the engine was turned without the starter lead going live: lead off the S terminal (50), or the starter bridged"
+EXCHANGED = "battery lead dead and key lead live with the key off: the two leads look exchanged"
+RAN_AWAY = "the engine ran away: air shut"
 BEFORE_CRANK = (Stage.SEE_OFF, Stage.SEE_ON, Stage.WAIT_LAMP, Stage.READY)
 AFTER_START = (Stage.OIL, Stage.IDLE, Stage.OFF_AFTER, Stage.SOAK)
 
@@ -40,6 +41,13 @@ def rest_s(visit: Visit, cranked_s: float) -> float:
     makers_s = visit.makers.rest_s
     due_s = max(REST_TIMES * cranked_s, REST_LEAST_S) if makers_s is None else makers_s
     return max(due_s, STANDSTILL_S)
+
+
+def no_crank_reason(visit: Visit) -> str:
+    """Why no burst may come now: leads that are wrong, or a feed that this recording cannot prove any more; empty where one may."""
+    if visit.exchanged:
+        return EXCHANGED
+    return visit.leads[0] if visit.leads else visit.unproved
 
 
 def step(visit: Visit, event: Event) -> Visit:
@@ -70,9 +78,13 @@ def _seen(visit: Visit, bins: Bins) -> Visit:
         wait_s=bins.wait_s,
         dead_since_s=_dead_since_s(visit, bins),
         key_proved=visit.key_proved or bins.feed_v > visit.feed_live_v,
+        exchanged=_exchanged(visit, bins),
+        unproved=bins.unproved,
     )
     if bins.bridged and visit.bridged_s is None:
         visit = replace(visit, bridged_s=visit.now_s, noted=(*visit.noted, BRIDGED))
+    if visit.fault and visit.stage is not Stage.CRANKING:
+        return visit
     if bins.state == "cranking" and visit.stage is not Stage.CRANKING:
         return _begin_crank(visit, bins)
     if visit.stage is Stage.CRANKING:
@@ -80,14 +92,21 @@ def _seen(visit: Visit, bins: Bins) -> Visit:
     if visit.stage is Stage.SEE_OFF and bins.state != "key off?":
         return _go(visit, Stage.SEE_ON)
     if visit.stage is Stage.SEE_ON and bins.feed_v > visit.feed_live_v and bins.state in ("key on", "released"):
-        return _go(visit, Stage.WAIT_LAMP if not visit.bursts_now else Stage.READY)
+        return _go(visit, Stage.WAIT_LAMP if visit.wait_lamp or not visit.bursts_now else Stage.READY)
     if visit.stage in (Stage.WAIT_LAMP, Stage.READY) and _dead_for(visit, NO_FEED_S):
-        return _go(visit, Stage.SEE_ON)
+        return _go(replace(visit, cycled=True), Stage.SEE_ON)
     if visit.stage is Stage.REST and bins.running and not visit.ran:
         return _runs(visit)
     if visit.stage is Stage.OIL and _dead_for(visit, NO_FEED_S):
-        return _no_oil(visit, "key off")
+        return _key_off_without_oil(visit)
     return visit
+
+
+def _exchanged(visit: Visit, bins: Bins) -> bool:
+    """Remembered while the key is ON, when both leads read alike, until the battery lead is live beside a key lead that is dead."""
+    if bins.state == "key off?" and bins.battery_v < visit.feed_off_v and bins.feed_v > visit.feed_live_v:
+        return True
+    return visit.exchanged and not (bins.battery_v > visit.feed_live_v and bins.feed_v < visit.feed_off_v)
 
 
 def _dead_since_s(visit: Visit, bins: Bins) -> float | None:
@@ -107,7 +126,12 @@ def _begin_crank(visit: Visit, bins: Bins) -> Visit:
     elif visit.stage is Stage.SEE_ON:
         noted = (*noted, "cranked with no feed seen in ON")
     elif visit.stage is Stage.WAIT_LAMP:
-        noted = (*noted, "cranked before the WAIT lamp was answered for")
+        again = visit.bursts_now and not visit.cycled
+        number = len(visit.bursts_now) + 1
+        noted = (
+            *noted,
+            f"burst {number} without another WAIT cycle" if again else "cranked before the WAIT lamp was answered for",
+        )
     elif visit.stage is Stage.REST:
         noted = (*noted, f"cranked {max(visit.rest_until_s - visit.now_s, 0.0):.0f} s before the rest was over")
     elif visit.stage is Stage.SOAK:
@@ -115,6 +139,8 @@ def _begin_crank(visit: Visit, bins: Bins) -> Visit:
         visit = replace(visit, cold_bursts=len(visit.bursts))
     elif visit.stage in AFTER_START:
         noted = (*noted, "cranked again after the engine had run")
+    if visit.exchanged:
+        noted = (*noted, EXCHANGED)
     visit = replace(visit, noted=noted, crank_from_s=bins.now_s - bins.crank_s, feed_dead=False, ran=False, ending="")
     return _in_crank(_go(visit, Stage.CRANKING), bins)
 
@@ -125,10 +151,13 @@ def _in_crank(visit: Visit, bins: Bins) -> Visit:
     if bins.state == "cranking":
         return visit
     lasted_s = bins.crank_s if bins.crank_s > 0.0 else visit.now_s - visit.crank_from_s
-    held = bins.feed_good and not visit.feed_dead
-    burst = Burst(visit.crank_from_s, lasted_s, held, visit.ran)
-    visit = replace(visit, bursts=(*visit.bursts, burst), rest_until_s=visit.now_s + rest_s(visit, lasted_s))
+    visit = _with_burst(visit, lasted_s, bins.feed_good and not visit.feed_dead)
+    visit = replace(visit, rest_until_s=visit.now_s + rest_s(visit, lasted_s), cycled=False)
     return _runs(visit) if visit.ran and visit.guided else _go(visit, Stage.REST)
+
+
+def _with_burst(visit: Visit, lasted_s: float, feed_held: bool) -> Visit:
+    return replace(visit, bursts=(*visit.bursts, Burst(visit.crank_from_s, lasted_s, feed_held, visit.ran)))
 
 
 def _runs(visit: Visit) -> Visit:
@@ -137,19 +166,42 @@ def _runs(visit: Visit) -> Visit:
     return _go(visit, Stage.OIL) if visit.guided else visit
 
 
-def _no_oil(visit: Visit, then: str) -> Visit:
-    due_s = visit.makers.oil_s or OIL_S
-    why = (
-        f"no oil pressure seen, {then}"
-        if visit.now_s - visit.since_s < due_s
-        else f"no oil pressure within {due_s:.0f} s, {then}"
-    )
-    return _go(replace(visit, noted=(*visit.noted, why)), Stage.OVER, f"{why}: find out why before the next crank")
+def _key_off_without_oil(visit: Visit) -> Visit:
+    """The key went off before anybody answered for the oil pressure; where nobody is there to answer it proves no fault."""
+    if not visit.attended:
+        return _go(visit, Stage.OVER, "key off before the oil pressure was asked for")
+    return _fault_over(_no_oil(visit, "no oil pressure seen"))
+
+
+def _no_oil(visit: Visit, why: str) -> Visit:
+    """KEY OFF until the feed is seen dead; no key leads back."""
+    visit = replace(visit, fault="no oil pressure", fault_s=visit.now_s, noted=(*visit.noted, why))
+    return _go(visit, Stage.OFF_AFTER, why)
+
+
+def _stands_still(visit: Visit) -> Visit:
+    """The runaway is over: key off and no further step."""
+    if visit.stage is Stage.CRANKING:
+        visit = _with_burst(replace(visit, ran=True), visit.now_s - visit.crank_from_s, not visit.feed_dead)
+    visit = replace(visit, air=False, answered=(*visit.answered, "the engine stands still after the runaway"))
+    return _go(visit, Stage.OFF_AFTER, RAN_AWAY)
+
+
+def _with_fault(visit: Visit) -> Visit:
+    """A visit that ends with a fault: it goes on until the feed is seen dead, as long as patience lasts."""
+    if visit.now_s - visit.fault_s > visit.patience_s:
+        still_on = "it was not seen to stand still" if visit.air else "the key is still on: turn it off now"
+        return _go(visit, Stage.OVER, f"{visit.why or RAN_AWAY}, {still_on}")
+    return visit if visit.air or not _dead_for(visit, NO_FEED_S) else _fault_over(visit)
+
+
+def _fault_over(visit: Visit) -> Visit:
+    return _go(visit, Stage.OVER, f"{visit.why}, key off: find out why before the next crank")
 
 
 def _asked_to_end(visit: Visit, why: str) -> Visit:
     """The end, at once where no more watching helps the verdict or it is asked for again; else when the evidence is there."""
-    if visit.ending or visit.air or not visit.bursts or visit.wait_s <= 0.0 or _dead_for(visit, DEAD_S):
+    if visit.ending or visit.fault or visit.unproved or not visit.bursts or visit.wait_s <= 0.0 or _dead_for(visit, DEAD_S):
         return _go(visit, Stage.OVER, visit.ending or why)
     return replace(visit, ending=why, ending_since_s=visit.now_s)
 
@@ -162,7 +214,11 @@ def _held(visit: Visit) -> Visit:
 
 
 def _timed(visit: Visit) -> Visit:
+    if visit.stage is Stage.OVER:
+        return visit
     in_stage_s = visit.now_s - visit.since_s
+    if visit.fault:
+        return _with_fault(visit)
     if visit.ending:
         return _held(visit)
     if not visit.guided:
@@ -176,8 +232,8 @@ def _timed(visit: Visit) -> Visit:
         return _go(visit, Stage.OVER, "nobody there to go on")
     if visit.stage is Stage.REST:
         return _rested(visit, in_stage_s)
-    if visit.stage is Stage.OIL and not visit.air and in_stage_s > (visit.makers.oil_s or OIL_S) + OIL_GRACE_S:
-        return _no_oil(visit, "the key is still on: turn it off now")
+    if visit.stage is Stage.OIL and in_stage_s > (visit.makers.oil_s or OIL_S):
+        return _no_oil(visit, f"no oil pressure within {visit.makers.oil_s or OIL_S:.0f} s")
     if visit.stage is Stage.SOAK and in_stage_s > SOAK_S:
         return _hot(visit)
     if visit.stage is Stage.IDLE and in_stage_s > IDLE_S:
@@ -191,39 +247,58 @@ def _after_off(visit: Visit) -> Visit:
     """The hot restart, where it has not been and somebody is there."""
     if visit.cold_bursts is not None or not visit.attended:
         return _go(visit, Stage.OVER, "the whole start was watched")
-    return _go(visit, Stage.SOAK)
+    return _soak(visit)
+
+
+def _soak(visit: Visit) -> Visit:
+    """The soak before the hot restart, where another crank may come."""
+    why = _no_more_cranks(visit)
+    return _go(visit, Stage.OVER, why) if why else _go(visit, Stage.SOAK)
+
+
+def _no_more_cranks(visit: Visit) -> str:
+    """Only where the feed passed there is another burst."""
+    if not all(burst.feed_held for burst in visit.bursts):
+        return "the feed did not hold: find the cause before the next crank"
+    reason = no_crank_reason(visit)
+    return f"{reason}; key off, put the leads right, then start again" if reason else ""
 
 
 def _hot(visit: Visit) -> Visit:
-    return _go(replace(visit, cold_bursts=len(visit.bursts), hot_from_s=visit.now_s, ran=False), Stage.SEE_ON)
+    return _go(replace(visit, cold_bursts=len(visit.bursts), hot_from_s=visit.now_s, ran=False, cycled=False), Stage.SEE_ON)
 
 
 def _rested(visit: Visit, in_stage_s: float) -> Visit:
     if in_stage_s < SETTLE_S or visit.ran:
         return visit
-    if not visit.bursts[-1].feed_held:
-        return _go(visit, Stage.OVER, "the feed did not hold: find the cause before the next crank")
+    why = _no_more_cranks(visit)
+    if why and (visit.attended or not visit.bursts[-1].feed_held):
+        return _go(visit, Stage.OVER, why)
     if len(visit.bursts_now) >= len(BURSTS_S):
         return _go(visit, Stage.OVER, "three bursts without a start: find the cause, the fuel supply first")
     if visit.now_s < visit.rest_until_s:
         return visit
-    return _go(visit, Stage.READY)
+    return _go(visit, Stage.WAIT_LAMP if visit.wait_lamp else Stage.READY)
 
 
 def _pressed(visit: Visit, letter: str) -> Visit:
     letter = letter.lower()
-    if letter == "a":
-        return replace(
-            visit, air=not visit.air, noted=visit.noted if visit.air else (*visit.noted, "the engine ran away: air shut")
-        )
+    if letter == "a":  # however often: only another key clears it
+        noted = visit.noted if visit.fault == "runaway" else (*visit.noted, RAN_AWAY)
+        return replace(visit, air=True, fault="runaway", fault_s=visit.now_s, ending="", noted=noted)
     if letter == "q":
         return _asked_to_end(visit, "ended at the keyboard")
+    if visit.fault:
+        return _stands_still(visit) if visit.air and letter == "k" else visit
     if visit.ending:
         return _asked_to_end(visit, visit.ending) if letter == "s" else visit
+    if visit.stage is Stage.WAIT_LAMP and no_crank_reason(visit):
+        return visit
     if visit.stage is Stage.WAIT_LAMP and letter in (" ", "\r", "\n"):
         return _go(replace(visit, answered=(*visit.answered, "WAIT lamp lit and went out")), Stage.READY)
     if visit.stage is Stage.WAIT_LAMP and letter == "n":
-        return _go(replace(visit, noted=(*visit.noted, "no WAIT lamp seen: bulb, wire or a warm engine")), Stage.READY)
+        noted = (*visit.noted, "no WAIT lamp seen: bulb, wire or a warm engine")
+        return _go(replace(visit, noted=noted, wait_lamp=False), Stage.READY)
     if visit.stage is Stage.REST and letter == "r" and visit.bursts:
         return _runs(visit)
     if visit.stage is Stage.OIL and letter == "o":
@@ -247,5 +322,5 @@ def _skipped(visit: Visit) -> Visit:
     if visit.stage is Stage.IDLE:
         return _go(visit, Stage.OFF_AFTER)
     if visit.stage is Stage.OFF_AFTER and visit.cold_bursts is None and visit.attended:
-        return _go(visit, Stage.SOAK)
+        return _soak(visit)
     return _asked_to_end(visit, "the last step was skipped")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Literal
 
 
 class Word(StrEnum):
@@ -38,6 +39,10 @@ class Stage(StrEnum):
     OVER = "over"
 
 
+MAKERS_RANGES_S = {"starter_on_s": (1.0, 60.0), "rest_s": (5.0, 1800.0), "power_down_s": (0.0, 3600.0), "oil_s": (1.0, 60.0)}
+Fault = Literal["", "runaway", "no oil pressure"]
+
+
 @dataclass(frozen=True, slots=True)
 class MakersLimits:
     """The engine maker's figures; what is None was not given and the default of common practice stands.
@@ -51,12 +56,7 @@ class MakersLimits:
     oil_s: float | None = None
 
     def __post_init__(self) -> None:
-        for name, low_s, high_s in (
-            ("starter_on_s", 1.0, 60.0),
-            ("rest_s", 5.0, 1800.0),
-            ("power_down_s", 0.0, 3600.0),
-            ("oil_s", 1.0, 60.0),
-        ):
+        for name, (low_s, high_s) in MAKERS_RANGES_S.items():
             value = getattr(self, name)
             if value is not None and not low_s <= value <= high_s:
                 raise ValueError(f"{name} is {value:g} s, must be {low_s:g} to {high_s:g} s")
@@ -68,7 +68,8 @@ class Bins:
 
     `state` is the tracker's; `crank_s` how long the engine has been cranked, `missing` what a PASS still lacks (the judge's own
     list), `wait_s` how much longer watching can bring some of it, `running` that the engine was seen to run by itself, `bridged` that
-    it was turned without the starter lead going live.
+    it was turned without the starter lead going live, `unproved` what no further watching or cranking can prove in this recording any
+    more (the key feed never seen off, or not up before the crank); empty where all can be.
     """
 
     now_s: float
@@ -82,6 +83,7 @@ class Bins:
     running: bool = False
     feed_good: bool = True
     bridged: bool = False
+    unproved: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +128,8 @@ class Visit:
     `patience_s`: so long without a crank ends it. `attended`: somebody can answer; else it ends after the first burst. `skipped` are
     steps that were left out, `noted` what was done out of order. `cold_bursts`: how many bursts came before the hot restart; None
     before it. `ending` and `ending_since_s`: it was asked to end and goes on only for `wait_s`, which the verdict still needs.
+    `fault`: what ends it with KEY OFF and no further crank; `fault_s` since when, `air` while a runaway is not over. `exchanged`: battery
+    and key lead look exchanged. `wait_lamp`: the engine has one, `cycled`: it was asked for again with the key turned off and on.
     """
 
     makers: MakersLimits = MakersLimits()
@@ -150,6 +154,12 @@ class Visit:
     ran: bool = False
     bridged_s: float | None = None
     air: bool = False
+    fault: Fault = ""
+    fault_s: float = 0.0
+    exchanged: bool = False
+    unproved: str = ""
+    wait_lamp: bool = True
+    cycled: bool = False
     leads: tuple[str, ...] = ()
     leads_seen: bool = False
     key_proved: bool = False
