@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import xml.etree.ElementTree as ElementTree
+import zlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -155,10 +156,22 @@ def test_a_whole_store_as_a_parquet_folder(tmp_path: Path) -> None:
     with open_store(str(tmp_path / "s.sqlite")) as store:
         records.create_job(store, "1207", vehicle="Marigold")
         attach(store, "1207", file)
+        records.create_job(store, "1208", vehicle="Foxglove")
+        attach(store, "1208", file)  # the same recording once more: its bins are written once
         assert export_store(store, tmp_path / "out") == []
         with pytest.raises(UsageError, match="not empty"):
             export_store(store, tmp_path / "out")
-    assert ds.dataset(tmp_path / "out" / "starts.parquet").to_table()["verdict"].to_pylist() == ["FAIL"]
+    starts = ds.dataset(tmp_path / "out" / "starts.parquet").to_table()
+    assert starts["verdict"].to_pylist() == ["FAIL", "FAIL"]
     bins = ds.dataset(tmp_path / "out" / "bins", partitioning="hive").to_table()
-    assert set(bins["start"].to_pylist()) == {1}
-    assert "key_switch_lowest_v" in bins.column_names
+    assert set(bins["content_hash"].to_pylist()) == set(starts["content_hash"].to_pylist())
+    trace = from_bytes(file.read_bytes()).trace
+    assert bins["t_s"].to_pylist() == trace.start_s.tolist()
+    lowest_v = bins["key_switch_lowest_v"].to_numpy()
+    assert np.abs(lowest_v - trace.channels["key_switch"].lowest_v).max() < 2e-6
+    written = sum(path.stat().st_size for path in (tmp_path / "out" / "bins").rglob("*.parquet"))
+    kept = len(zlib.compress(file.read_bytes()))  # as the store keeps it
+    print(
+        f"bins of a start: {written / kept:.2f} of what the store keeps of it, {written / file.stat().st_size:.2f} of the recording"
+    )
+    assert written < 2.5 * kept

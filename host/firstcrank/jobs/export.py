@@ -16,8 +16,9 @@ from firstcrank.jobs.store import Store
 
 
 def export_store(store: Store, folder: Path, progress: Callable[[int, int], None] | None = None) -> list[str]:
-    """jobs, starts, notes, measurements, photos as FOLDER/NAME.parquet; bins as FOLDER/bins/start=ID/bins.parquet.
+    """jobs, starts, notes, measurements, photos as FOLDER/NAME.parquet; bins as FOLDER/bins/content_hash=HASH/bins.parquet.
 
+    Each recording is written once, however many starts name it by their content_hash; volts as 32-bit floats (1 uV at 14 V).
     Lines about recordings that are missing or altered come back; the rest is written. Raises UsageError for a folder in use.
     """
     with extra_packages("parquet"):
@@ -25,7 +26,7 @@ def export_store(store: Store, folder: Path, progress: Callable[[int, int], None
         import pyarrow.parquet as pq
 
     from firstcrank.jobs.recordings import recording_of
-    from firstcrank.tracefiles.export import bin_columns
+    from firstcrank.tracefiles.export import write_bins
 
     if folder.exists() and any(folder.iterdir()):
         raise UsageError(f"{folder} is not empty: choose another folder")
@@ -38,16 +39,20 @@ def export_store(store: Store, folder: Path, progress: Callable[[int, int], None
         pq.write_table(pa.table(columns), folder / f"{table.name}.parquet")
         if table is STARTS:
             starts = rows
-    trouble = []
+    trouble: list[str] = []
+    written: set[object] = set()
     for number, start in enumerate(starts, start=1):
+        if start["content_hash"] in written:
+            continue
         try:
             recording = recording_of(store, cast(StartRow, start))
         except StoreError as error:
             trouble.append(f"start {start['id']}: {error}")
             continue
-        place = folder / "bins" / f"start={start['id']}"
+        place = folder / "bins" / f"content_hash={start['content_hash']}"
         place.mkdir(parents=True)
-        pq.write_table(pa.table(bin_columns(recording.trace)), place / "bins.parquet")
+        write_bins(place / "bins.parquet", recording.trace)
+        written.add(start["content_hash"])
         if progress:
             progress(number, len(starts))
     return trouble
