@@ -1,8 +1,8 @@
 """`python -m tests.strangers.run --starts N --seed S --jobs 2`: judges strangers' starts, prints how verdicts and truth agree.
 
-`--family NAME` takes starts of one family only. `--keep FILE` adds the outcomes to a file of JSON lines as they come, so that a
-long run may be cut and gone on with; `--table FILE ...` prints the table of what was kept. `--show SEED` prints one start's
-truth, grade, verdict and reasons, and draws it.
+`--family NAME` takes starts of one family only, `--each` as many of every one. `--keep FILE` adds the outcomes to a file of JSON
+lines as they come, so that a long run may be cut and gone on with; `--table FILE ...` prints the table of what was kept. `--show SEED`
+prints one start's truth, grade, verdict and reasons, and draws it.
 """
 
 from __future__ import annotations
@@ -21,14 +21,22 @@ from tests.strangers.families import NAMES
 from tests.strangers.outcome import Outcome, judge_one, outcome_of
 from tests.strangers.table import table
 
+STRIDE = 1000
 
-def outcomes(seeds: list[int], family: str | None, jobs: int) -> Iterator[Outcome]:
-    """Outcomes of all seeds, in their order."""
+
+def outcomes(wanted: list[tuple[int, str | None]], jobs: int) -> Iterator[Outcome]:
+    """Outcomes of all (seed, family), in their order."""
     if jobs <= 1:
-        yield from (outcome_of(seed, family) for seed in seeds)
+        yield from (outcome_of(seed, family) for seed, family in wanted)
         return
     with ProcessPoolExecutor(jobs) as pool:
-        yield from pool.map(outcome_of, seeds, [family] * len(seeds), chunksize=8)
+        yield from pool.map(outcome_of, *zip(*wanted, strict=True), chunksize=8)
+
+
+def each(first: int, starts: int) -> list[tuple[int, str | None]]:
+    """`starts` seeds of every family, none of them in two: family n begins at first + n * STRIDE, n from 1."""
+    stride = max(STRIDE, starts)
+    return [(first + n * stride + k, name) for n, name in enumerate(NAMES, start=1) for k in range(starts)]
 
 
 def kept(paths: list[Path]) -> list[Outcome]:
@@ -90,6 +98,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=0, help="the first seed")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--family", choices=NAMES)
+    parser.add_argument("--each", action="store_true", help="--starts of every family")
     parser.add_argument("--show", type=int, metavar="SEED")
     parser.add_argument("--keep", type=Path, metavar="FILE")
     parser.add_argument("--table", type=Path, nargs="+", metavar="FILE")
@@ -101,10 +110,11 @@ def main(arguments: list[str] | None = None) -> int:
     if given.table:
         found = kept(given.table)
     else:
-        seeds = list(range(given.seed, given.seed + given.starts))
+        one_family = [(seed, given.family) for seed in range(given.seed, given.seed + given.starts)]
+        wanted = each(given.seed, given.starts) if given.each else one_family
         found = []
         with given.keep.open("a", encoding="utf-8") if given.keep else nullcontext() as file:
-            for o in outcomes(seeds, given.family, given.jobs):
+            for o in outcomes(wanted, given.jobs):
                 found.append(o)
                 if file:
                     keep(o, file)
