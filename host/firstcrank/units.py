@@ -31,3 +31,8 @@ def local_time(utc: str) -> str:
         return utc
     when = when if when.tzinfo else when.replace(tzinfo=UTC)
     return when.astimezone().strftime("%Y-%m-%d %H:%M %z")
+
+
+def counted(count: int, noun: str) -> str:
+    """`1 start`, `2 starts`: a number and what it counts, regular nouns only."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"

@@ -9,6 +9,7 @@ import click
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, WHO, opened
 from firstcrank.errors import UsageError
+from firstcrank.units import counted
 
 if TYPE_CHECKING:
     from firstcrank.jobs.rows import JobRow
@@ -69,7 +70,7 @@ def forget(
             waited = forgetting.out_of_outbox(store, [job["number"] for job in jobs])
             done = forgetting.forget(store, [job["id"] for job in jobs], who, keep_measurements)
             trouble = done.trouble
-            say(f"Deleted: {done.text()}." + (f" {waited} starts out of this computer's outbox." if waited else ""))
+            say(f"Deleted: {done.text()}." + (f" {counted(waited, 'start')} out of this computer's outbox." if waited else ""))
         cleared, messages = scrub(store, rewrite)
     for line in (*trouble, *messages, *(() if sweep else ELSEWHERE)):
         say(f"Note: {line}", err=True)
@@ -94,7 +95,8 @@ def _confirmed(store: Store, jobs: list[JobRow], keep_measurements: bool, yes: b
 
     for job in jobs:
         whole = job_detail(store, job["number"])
-        counts = f"{len(whole.starts)} starts, {len(whole.notes)} notes, {len(whole.photos)} photos"
+        found = ((whole.starts, "start"), (whole.notes, "note"), (whole.photos, "photo"))
+        counts = ", ".join(counted(len(rows), noun) for rows, noun in found)
         say(f"Job {job['number']}  {job['customer']}  {job['vehicle']}: {counts}, all its history.")
     say("Each start's verdict and figures stay, without job and day." if keep_measurements else "No figure of it stays.")
-    return yes or click.confirm(f"Delete {len(jobs)} jobs for good?", default=False)
+    return yes or click.confirm(f"Delete {counted(len(jobs), 'job')} for good?", default=False)

@@ -8,6 +8,7 @@ import click
 
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, WHO, opened
+from firstcrank.units import counted
 
 if TYPE_CHECKING:
     from firstcrank.jobs.merging import Merged
@@ -55,7 +56,7 @@ def merge(other: str, dry_run: bool, yes: bool, who: str, place: str | None) -> 
 
 def _tell(done: Merged, name: str, dry_run: bool) -> None:
     would = "Would bring" if dry_run else "Brought"
-    counts = ", ".join(f"{count} {table.replace('_', ' ')}" for table, count in done.rows.items())
+    counts = ", ".join(counted(count, table.replace("_", " ").removesuffix("s")) for table, count in done.rows.items())
     say(f"{would} from {name}: {counts}." if counts else f"{name} has nothing that is not here already.")
     for there, here in done.renumbered:
         say(f"Job {there} there is job {here} here: another job has that number.")

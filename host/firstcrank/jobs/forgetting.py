@@ -24,6 +24,7 @@ from firstcrank.jobs.search_index import refresh
 from firstcrank.jobs.snapshot import hashes
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.tombstones import OWNED, add_tombstones, number_hash
+from firstcrank.units import counted
 
 FIGURES = (
     "verdict",
@@ -50,8 +51,8 @@ class Deleted:
 
     def text(self) -> str:
         """As it stands in the audit line: counts alone."""
-        counts = ", ".join(f"{count} {kind}{'' if count == 1 else 's'}" for kind, count in self.rows.items())
-        return f"{self.jobs} job{'' if self.jobs == 1 else 's'} with {counts or 'nothing in it'}"
+        counts = ", ".join(counted(count, kind) for kind, count in self.rows.items())
+        return f"{counted(self.jobs, 'job')} with {counts or 'nothing in it'}"
 
     def add(self, other: Deleted) -> None:
         """Counts of another one too."""
