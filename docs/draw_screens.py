@@ -13,6 +13,7 @@ from firstcrank.cli.draw import draw
 from firstcrank.cli.result_screen import result_lines
 from firstcrank.model.judgement import FeedVerdict, Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Result, Verdict
+from firstcrank.visit.ending import ending_of
 from firstcrank.visit.showing import show
 from firstcrank.visit.values import Burst, Stage, Visit
 
@@ -54,6 +55,10 @@ RESULTS = {
     "result_fail": judgement("FAIL", "feed_dead_in_start"),
     "result_other_fault": judgement("FAIL", "heater_reversed", CheckId.HEATER_POLARITY),
 }
+ENDINGS = {
+    "result_runaway": ending_of(replace(AT, fault="runaway", bursts=(BURST,))),
+    "result_no_start": ending_of(replace(AT, bursts=(BURST, BURST, BURST))),
+}
 
 
 def pictures() -> dict[str, str]:
@@ -61,6 +66,10 @@ def pictures() -> dict[str, str]:
     lines = {name: draw(show(visit), READINGS, WIDTH, HEIGHT - 1, mark=MARK) for name, visit in VISITS.items()}
     footer = "Kept as start-20260101-101500.fcr"
     lines |= {name: result_lines(one, footer, WIDTH, HEIGHT - 1, simulated=True) for name, one in RESULTS.items()}
+    passed = judgement("PASS")
+    lines |= {
+        name: result_lines(passed, footer, WIDTH, HEIGHT - 2, simulated=True, ending=one) for name, one in ENDINGS.items()
+    }
     found = {}
     for name, rows in lines.items():
         console = Console(file=io.StringIO(), width=WIDTH, height=HEIGHT, record=True, force_terminal=True, highlight=False)

@@ -144,7 +144,7 @@ def test_exchanged_leads_are_called_a_swap_at_once_and_remembered_with_the_key_o
     assert not any("exchanged" in line for line in show(right.visit).lines)
     driven.crank(3.0, 12.0).readings(10.0, "released", 12.5)
     assert "CRANK" not in driven.prompts
-    assert EXCHANGED in ending_of(driven.visit).noted
+    assert f"{EXCHANGED}: exchange them" in ending_of(driven.visit).noted
     assert "Out of order: " + EXCHANGED in account(driven.visit)
 
 

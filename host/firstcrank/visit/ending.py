@@ -43,7 +43,9 @@ class Ending:
 
 def ending_of(visit: Visit) -> Ending:
     """How a visit ended; of one that nobody attended nothing is noted that only a person could have answered."""
-    noted = tuple(text for text in visit.noted if "WAIT" in text or text == EXCHANGED)
+    noted = tuple(
+        f"{text}: exchange them" if text == EXCHANGED else text for text in visit.noted if "WAIT" in text or text == EXCHANGED
+    )
     noted = noted if visit.guided and visit.attended else ()
     ran = visit.ran or any(burst.ran for burst in visit.bursts)
     if visit.fault == "runaway":
