@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import io
 import signal
 import time
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from firstcrank.analysis.verdict import judge
 from firstcrank.cli.before_crank import seconds_typed, wrapped_text
+from firstcrank.cli.record import cautions
+from firstcrank.cli.result import show_start
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import read_native
 from firstcrank.visit.before import BEFORE
+from firstcrank.visit.ending import ending_of
+from firstcrank.visit.steps import BURSTS_S, REST_LEAST_S
+from firstcrank.visit.values import Visit
 
 from .terminal import finished, last_screenful, plain, run_at
 from .visit_at_terminal import answered, start, verdict_of
@@ -65,6 +72,32 @@ def test_what_is_no_number_of_seconds_is_told_in_plain_words(text: str) -> None:
         seconds_typed(text, 1.0, 60.0)
     with pytest.raises(ValueError, match="200 s can't be: 1 to 60 seconds"):
         seconds_typed("200", 1.0, 60.0)
+
+
+def test_a_guided_start_says_that_its_limits_are_shorter_than_a_starters() -> None:
+    outputs = {}
+    for guided in (False, True):
+        console = Console(file=io.StringIO(), width=200)
+        cautions(console, guided)
+        outputs[guided] = console.file.getvalue()  # type: ignore[attr-defined]
+    assert "Starter 30 s at most" in outputs[False]
+    assert "Starter 30 s at most" not in outputs[True]
+    assert "shorter than a starter's on purpose" in outputs[True]
+    for limit_s in (*BURSTS_S, REST_LEAST_S):
+        assert f"{limit_s:.0f}" in outputs[True].partition("on purpose")[2]
+    assert "maker's instructions come before all of this" in " ".join(outputs[True].split())
+
+
+def test_piped_output_begins_and_ends_with_the_runaway(tmp_path: Path) -> None:
+    assert finished(start(tmp_path, "sim:healthy", "--yes", "--plain"))[0] == 0
+    recording = read_native(tmp_path / "start.fcr")
+    target = io.StringIO()
+    ending = ending_of(Visit(guided=True, fault="runaway", ran=True))
+    judgement = judge(recording.trace, shipped(12), recording.context)
+    show_start(Console(file=target, width=80, force_terminal=False), judgement, recording, "Kept as x", ending=ending)
+    lines = [line.strip() for line in target.getvalue().splitlines() if line.strip()]
+    assert lines[1] == "RUNAWAY. KEY OFF."
+    assert lines[-3:] == ["RUNAWAY. KEY OFF.", "Key feed: PASS", "Kept as x"]
 
 
 def test_a_job_that_is_not_there_is_told_before_the_first_question(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from firstcrank.visit.ending import RUNAWAY_CAUTION, ending_of
 from firstcrank.visit.showing import account, show
-from firstcrank.visit.steps import EXCHANGED, OIL_S, step
+from firstcrank.visit.steps import EXCHANGED, NEVER_SEEN_OFF, NOT_UP_BEFORE, OIL_S, step
 from firstcrank.visit.values import Key, Leads, MakersLimits, Stage, Word
 
 from .driven_visit import STEP_S, Driven
@@ -91,13 +91,16 @@ def test_a_runaway_ends_with_q_and_after_all_patience_too() -> None:
     assert show(again.visit).word is Word.SHUT_AIR  # it ran up again
 
 
-def test_no_burst_where_the_feed_was_never_seen_off() -> None:
-    unproved = "the key feed was never seen off"
+@pytest.mark.parametrize(
+    ("unproved", "put_right"),
+    [(NEVER_SEEN_OFF, "put the leads right"), (NOT_UP_BEFORE, "start again: KEY ON, WAIT lamp, then START")],
+)
+def test_no_second_burst_where_the_feed_was_never_proved(unproved: str, put_right: str) -> None:
     driven = Driven().readings(2.0, "key off?").crank(3.0, unproved=unproved).readings(1.0, "released", unproved=unproved)
     shown = show(driven.visit)
     assert shown.word is Word.KEY_OFF
     assert "Leave the key ON" not in shown.line
-    assert "put the leads right" in shown.line
+    assert put_right in shown.line
     driven.readings(60.0, "released", unproved=unproved)
     assert driven.visit.stage is Stage.OVER
     assert "CRANK" not in driven.prompts

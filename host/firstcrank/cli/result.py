@@ -59,4 +59,6 @@ def show_start(
     for line in ending_lines(judgement, ending):
         console.print(line, style="bold")
     show(console, judgement, recording.trace, details=False)
+    if ending.is_fault:  # before the feed's verdict at the bottom too
+        console.print(f"\n{ending_lines(judgement, ending)[0]}", style="bold")
     last_line(console, judgement, footer)

@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from firstcrank.visit.ending import ending_of
-from firstcrank.visit.steps import BEFORE_CRANK, BRIDGED, BURSTS_S, EXCHANGED, OIL_S, SOAK_S, burst_limit_s, no_crank_reason
+from firstcrank.visit.steps import (
+    BEFORE_CRANK,
+    BRIDGED,
+    BURSTS_S,
+    EXCHANGED,
+    OIL_S,
+    SOAK_S,
+    burst_limit_s,
+    no_crank_reason,
+    put_right,
+)
 from firstcrank.visit.values import Show, Stage, Visit, Word
 
 AIR = ("a", "it runs away")
@@ -58,7 +68,7 @@ def _key_off_now(visit: Visit) -> Show:
 
 
 def _leads_wrong(visit: Visit) -> Show:
-    line = "NO CRANK: key off, put the leads right."
+    line = f"NO CRANK: key off, {put_right(visit)}."
     lines = lead_lines(visit) or (f"{visit.unproved[:1].upper()}{visit.unproved[1:]}.",)
     return Show(Word.KEY_OFF, line, lines, (QUIT,), warning=True)
 
@@ -130,7 +140,7 @@ def _cranking(visit: Visit) -> Show:
         return Show(Word.LET_GO, "It runs up by itself: let go.", (LATE,), keys, cranked_s, left_s)
     if no_crank_reason(visit):
         lines = lead_lines(visit) or (f"{visit.unproved[:1].upper()}{visit.unproved[1:]}: this crank proves nothing.",)
-        return Show(Word.LET_GO, "Let go, then KEY OFF: put the leads right.", lines, keys, cranked_s, left_s, True)
+        return Show(Word.LET_GO, f"Let go, then KEY OFF: {put_right(visit)}.", lines, keys, cranked_s, left_s, True)
     if left_s <= 0.0:
         return Show(Word.LET_GO, "Long enough: let go.", ("The starter rests next.",), keys, cranked_s, left_s, True)
     early = tuple(f"Noted: {text}." for text in visit.noted[-1:] if visit.attended and "WAIT" in text)
@@ -142,9 +152,7 @@ def _rest(visit: Visit) -> Show:
     lines = tuple(f"Still missing: {text}" for text in visit.missing)
     if no_crank_reason(visit):
         keys = (("r", "it runs by itself"), AIR, QUIT) if visit.guided else (AIR,)
-        return Show(
-            Word.KEY_OFF, "Key off, put the leads right, then start again.", lead_lines(visit) or lines, keys, warning=True
-        )
+        return Show(Word.KEY_OFF, f"Key off, {put_right(visit)}.", lead_lines(visit) or lines, keys, warning=True)
     if not visit.guided:
         return Show(Word.REST, "LEAVE THE KEY ON; if the engine runs, let it run.", lines, (AIR,))
     return Show(

@@ -24,6 +24,8 @@ MOST_HELD_S = 6.0  # an end that is asked for waits at most so long for evidence
 ALONE_S = 6.5  # watched after the first burst where nobody can answer
 BRIDGED = "the engine was turned without the starter lead going live: lead off the S terminal (50), or the starter bridged"
 EXCHANGED = "battery lead dead and key lead live with the key off: the two leads look exchanged"
+NEVER_SEEN_OFF = "the key feed was never seen off"
+NOT_UP_BEFORE = "the key feed was not up before the crank"
 RAN_AWAY = "the engine ran away: air shut"
 BEFORE_CRANK = (Stage.SEE_OFF, Stage.SEE_ON, Stage.WAIT_LAMP, Stage.READY)
 AFTER_START = (Stage.OIL, Stage.IDLE, Stage.OFF_AFTER, Stage.SOAK)
@@ -48,6 +50,12 @@ def no_crank_reason(visit: Visit) -> str:
     if visit.exchanged:
         return EXCHANGED
     return visit.leads[0] if visit.leads else visit.unproved
+
+
+def put_right(visit: Visit) -> str:
+    """What to do about it: the leads, or a key that was turned from OFF to START in one sweep."""
+    swept = no_crank_reason(visit) == NOT_UP_BEFORE
+    return "start again: KEY ON, WAIT lamp, then START" if swept else "put the leads right, then start again"
 
 
 def step(visit: Visit, event: Event) -> Visit:
@@ -261,7 +269,7 @@ def _no_more_cranks(visit: Visit) -> str:
     if not all(burst.feed_held for burst in visit.bursts):
         return "the feed did not hold: find the cause before the next crank"
     reason = no_crank_reason(visit)
-    return f"{reason}; key off, put the leads right, then start again" if reason else ""
+    return f"{reason}; key off, {put_right(visit)}" if reason else ""
 
 
 def _hot(visit: Visit) -> Visit:
