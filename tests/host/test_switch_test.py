@@ -9,7 +9,7 @@ import pytest
 
 from firstcrank.analysis.switch_test import KIND, SwitchWord, judge_switch
 from firstcrank.analysis.verdict import judge
-from firstcrank.cli.switch_test import EXIT
+from firstcrank.cli.switch_result import EXIT
 from firstcrank.limits import shipped
 from firstcrank.trace import Channel, Hole, Trace, Uncertainty
 from firstcrank.tracefiles.native import read_native
@@ -97,6 +97,15 @@ def test_the_command_keeps_a_recording_that_no_judge_takes_for_a_start(tmp_path:
     judgement = judge(recording.trace, shipped(12), recording.context)
     assert judgement.verdict == "NO VERDICT"
     assert "switch test" in judgement.reasons[0]
+    judged = finished(run_at(tmp_path, "judge", "s.fcr"))
+    shown = " ".join(plain(judged[1]).split())
+    assert judged[0] == code  # never 0: no start
+    assert word in shown
+    assert "Record a start" not in shown
+    assert "while cranking" not in shown
+    if code == 1:
+        assert shown.count("Caution: ") >= 2  # K1 and K2
+        assert "Do not crank. The starter stays disabled until the feed holds" in shown
 
 
 def test_putting_the_s_wire_back_is_asked_until_it_is_done(tmp_path: Path) -> None:
@@ -110,6 +119,18 @@ def test_putting_the_s_wire_back_is_asked_until_it_is_done(tmp_path: Path) -> No
     program.expect("back on its stud")
     program.sendline("y")
     assert finished(program)[0] == 3
+
+
+def test_after_a_lost_feed_the_starter_stays_disabled_for_the_repair(tmp_path: Path) -> None:
+    program = run_at(tmp_path, "switch-test", "--port", "sim:switch_lost", "--longest", "11", "--out", "s.fcr")
+    for _ in range(3):
+        program.expect(r"\[y/N\]")
+        program.sendline("y")
+    program.expect("stay disabled for the repair and another switch test")
+    program.sendline("y")
+    code, output = finished(program)
+    assert code == 1
+    assert "back on its stud" not in plain(output)
 
 
 def test_a_no_before_it_ends_it(tmp_path: Path) -> None:

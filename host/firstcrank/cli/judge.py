@@ -14,6 +14,7 @@ from firstcrank.cli.options import FiledOptions
 from firstcrank.cli.say import say, say_json
 from firstcrank.cli.store_option import STORE, opened
 from firstcrank.errors import FirstcrankError
+from firstcrank.limits import Limits
 from firstcrank.model.judgement import Judgement
 from firstcrank.model.vocabulary import beside
 from firstcrank.recording import Recording
@@ -78,17 +79,32 @@ def _filed(number: str, as_lines: bool, plain: bool, options: FiledOptions) -> i
     from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
-    from firstcrank.limits import Limits
 
     with opened(options["place"]) as store:
         start, _ = find_start(store, number)
         recording = recording_of(store, start)
     limits = chosen_limits(options["limits_file"], options["system"], Limits.from_json(json.loads(start["limits_json"])))
+    if recording.trace.kind == "switch test" and not as_lines:
+        return _switch(recording, limits)
     judgement = judge_trace(recording.trace, limits, context_with(recording.context, answers_given(options)))
     _show(judgement, recording, Path(start["file_name"]), as_lines, plain)
     if not as_lines:
         say(f"Filed as {beside(start['verdict'], start['feed_verdict'])}; the record is as it was.")
     return EXIT[judgement.verdict]
+
+
+def _switch(recording: Recording, limits: Limits) -> int:
+    """A switch test has its own answer and is no start: nobody cranked, so no verdict of a start is shown."""
+    from firstcrank.analysis.switch_test import judge_switch
+    from firstcrank.cli.result import is_simulated
+    from firstcrank.cli.screen import Screen
+    from firstcrank.cli.switch_result import EXIT as SWITCH_EXIT
+    from firstcrank.cli.switch_result import show_switch
+
+    result = judge_switch(recording.trace, limits)
+    show_switch(Screen(), result, is_simulated(recording))
+    say("A switch test is no start: there is no verdict of one (NO VERDICT).")
+    return SWITCH_EXIT[result.word]
 
 
 def _show(judgement: Judgement, recording: Recording, file: Path, as_lines: bool, plain: bool) -> None:
@@ -118,6 +134,8 @@ def _one(
     chosen_limits(options["limits_file"], options["system"])  # a wrong limits file is told before a wrong trace
     recording = load(file, calibration, columns, accuracy)
     limits = chosen_limits(options["limits_file"], options["system"], recording.limits)
+    if recording.trace.kind == "switch test" and not as_lines:
+        return _switch(recording, limits)
     judgement = judge_trace(recording.trace, limits, context_with(recording.context, answers_given(options)))
     _show(judgement, recording, file, as_lines, plain)
     return EXIT[judgement.verdict]

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from firstcrank.analysis.switch_test import SwitchResult
 
-EXIT = {"FEED HELD, SWITCH TEST ONLY": 3, "FEED LOST IN START": 1, "START NOT SEEN": 3}
 DISABLE = (
     "Is the starter disabled as said above, the S wire off, insulated, tied back, and the starter lead clipped on that wire?",
     "Neutral, clutch down, brake on, wheels chocked, nobody near belts and fan, a second person watching?",
@@ -47,6 +46,7 @@ def switch_test(**options: Unpack[RecordingOptions]) -> int:
     from firstcrank.analysis.switch_test import judge_switch
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.switch_recording import record_switch
+    from firstcrank.cli.switch_result import EXIT, show_switch
 
     if options["job"] is not None:
         from firstcrank.cli.file_start import job_is_there
@@ -63,37 +63,28 @@ def switch_test(**options: Unpack[RecordingOptions]) -> int:
         console.print(line)
     path, trace, limits, simulated = record_switch(console, options)
     result = judge_switch(trace, limits)
-    _show(console, result, simulated)
+    show_switch(console, result, simulated)
     console.print(f"Kept as {path.resolve()}")
     if options["job"] is not None and not simulated:
         from firstcrank.cli.checklist import keep_by_board
         from firstcrank.visit.checklist import from_switch_test
 
         keep_by_board(options["job"], options["store"], "switch_test", from_switch_test(result))
+        console.print(f"Noted in job {options['job']}.")
+    elif options["job"] is not None:
+        console.print("Nothing is noted in the job: a simulated switch is no vehicle's.")
+    if _repeats(result, ask=not options["yes"]):
+        return EXIT[result.word]
+    if options["yes"] and result.word != "FEED HELD, SWITCH TEST ONLY":
+        console.print("When it holds, before anybody cranks:")
     _put_back(console, ask=not options["yes"])
     return EXIT[result.word]
 
 
-def _show(console: Console, result: SwitchResult, simulated: bool) -> None:
-    from rich.text import Text
-
-    from firstcrank.analysis.switch_test import CANNOT_SHOW
-
-    if simulated:
-        console.print("SIMULATED: no vehicle", style="bold reverse")
-    console.print(Text(f" {result.word} ".center(min(console.width, 80)), style="bold reverse"))
-    console.print(f"Why: {result.reason[:1].upper()}{result.reason[1:]}")
-    console.print(f"It can't show: {'; '.join(CANNOT_SHOW)}.")
-    if result.word == "FEED LOST IN START":
-        console.print(
-            "Check next: a terminal proved live in ON and in START (firstcrank wire --terminals). Never the START terminal."
-        )
-    elif result.word == "START NOT SEEN":
-        console.print(
-            "Check next: the starter lead on the removed S wire. A module-controlled starter may keep it dead in a healthy vehicle."
-        )
-    else:
-        console.print("Next: put the S wire back, then firstcrank start.")
+def _repeats(result: SwitchResult, ask: bool) -> bool:
+    """Whether it goes on with the starter disabled, so that nothing is put back yet."""
+    question = "Does the starter stay disabled for the repair and another switch test?"
+    return ask and result.word != "FEED HELD, SWITCH TEST ONLY" and click.confirm(question, default=True)
 
 
 def _put_back(console: Console, ask: bool) -> None:
