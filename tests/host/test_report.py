@@ -18,6 +18,7 @@ from firstcrank.analysis.as_json import from_table, to_table
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import MissingExtraError
 from firstcrank.limits import shipped
+from firstcrank.model.vocabulary import SEEN_FIRST, VISIT_LINES
 from firstcrank.report import drawing, html, pdf, plots
 from firstcrank.report import svg as drawing_svg
 from firstcrank.report.document import Part, texts
@@ -26,6 +27,9 @@ from firstcrank.report.inputs import ReportInputs
 from firstcrank.report.sections import document
 from firstcrank.tracefiles.table import load
 from firstcrank.units import local_time
+from firstcrank.visit.showing import account
+from firstcrank.visit.steps import RAN_AWAY
+from firstcrank.visit.values import Burst, Visit
 
 from .sim_recording import recorded
 
@@ -106,6 +110,34 @@ def full(tmp_path: Path) -> ReportInputs:
         shop_logo=logo,
         photos=((logo, "the plug after the repair"),),
     )
+
+
+def test_what_the_visit_wrote_down_is_in_the_report_and_a_runaway_leads(tmp_path: Path) -> None:
+    made = inputs(tmp_path, "marigold_repaired")
+    lines = (
+        "Burst 1: 2.0 s, the engine ran by itself, feed held",
+        "Skipped: hot restart",
+        f"Out of order: {RAN_AWAY}",
+        "a note of another kind",
+    )
+    seen = replace(made, recording=replace(made.recording, trace=replace(made.recording.trace, notes=lines)))
+    shown = [text for part in document(seen) for text in texts(part)]
+    assert "The visit" in shown
+    assert all(line in shown for line in lines[:3])
+    warning = "The engine ran away: air shut. Do not crank again before its cause is found."
+    assert shown.index(warning) < shown.index("What to check next")
+    assert shown.count(warning) == 2  # under the verdict, and first of what to check next
+    assert warning in html.render(seen)
+    assert not any("Seen at the vehicle" in text or "The visit" in text for part in document(made) for text in texts(part))
+
+
+def test_every_line_of_a_visits_account_is_known_to_the_report() -> None:
+    visit = Visit(
+        bursts=(Burst(1.0, 2.0, True, False),), answered=("a",), skipped=("b",), noted=("no oil pressure within 15 s",)
+    )
+    assert len(account(visit)) == 4
+    assert all(line.startswith(VISIT_LINES) for line in account(visit))
+    assert RAN_AWAY.startswith(tuple(SEEN_FIRST))
 
 
 def without_spaces(text: str) -> str:

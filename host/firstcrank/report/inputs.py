@@ -10,7 +10,7 @@ from firstcrank.jobs.rows import MeasurementRow, NoteRow
 from firstcrank.limits import SPECS, Limits
 from firstcrank.model.fault_order import DO_NOT_CRANK
 from firstcrank.model.judgement import Finding, Judgement
-from firstcrank.model.vocabulary import CheckId, Result, Scope
+from firstcrank.model.vocabulary import SEEN_FIRST, VISIT_LINES, CheckId, Result, Scope
 from firstcrank.recording import Recording
 from firstcrank.report.summary import harmful, rows
 from firstcrank.trace import Trace
@@ -65,6 +65,22 @@ class ReportInputs:
     def job_number(self) -> str:
         """The job's number; empty for a file that is in no record."""
         return str(self.job.get("number") or "")
+
+    @property
+    def visit_lines(self) -> list[str]:
+        """What a guided start wrote down: bursts, answers, what was skipped and what was out of order."""
+        return [line for line in self.recording.trace.notes if line.startswith(VISIT_LINES)]
+
+    @property
+    def seen_first(self) -> list[str]:
+        """What was seen at the vehicle that comes before any verdict, each with what must not be done."""
+        out_of_order = [line.partition(": ")[2] for line in self.visit_lines if line.startswith(VISIT_LINES[-1])]
+        return [
+            f"{sentence(line)}. {never}"
+            for line in out_of_order
+            for begin, never in SEEN_FIRST.items()
+            if line.startswith(begin)
+        ]
 
     @property
     def made(self) -> str:

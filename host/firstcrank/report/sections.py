@@ -37,6 +37,15 @@ def _verdict(inputs: ReportInputs) -> Parts:
     return [Box(judgement.verdict, "Whole vehicle", large, f"Key feed: {judgement.feed.verdict}", inputs.plain)]
 
 
+def _seen(inputs: ReportInputs) -> Parts:
+    """A runaway or missing oil pressure, before anything that the readings say."""
+    return _listed("Seen at the vehicle", inputs.seen_first)
+
+
+def _visit(inputs: ReportInputs) -> Parts:
+    return _listed("The visit", inputs.visit_lines, small=True)
+
+
 def _faults(inputs: ReportInputs) -> Parts:
     return _listed("Other fault found", inputs.fault_lines())
 
@@ -51,7 +60,13 @@ def _tolerated(inputs: ReportInputs) -> Parts:
 
 def _next_check(inputs: ReportInputs) -> Parts:
     cautions = tuple(f"Caution: {line}" for line in inputs.judgement.cautions)
-    return [Heading("What to check next"), Paragraph(inputs.next_check), *([Bullets(cautions, small=True)] if cautions else [])]
+    first = [Paragraph(line) for line in inputs.seen_first]
+    return [
+        Heading("What to check next"),
+        *first,
+        Paragraph(inputs.next_check),
+        *([Bullets(cautions, small=True)] if cautions else []),
+    ]
 
 
 def _done(inputs: ReportInputs) -> Parts:
@@ -168,6 +183,7 @@ SECTIONS: tuple[Callable[[ReportInputs], Parts], ...] = (
     _title,
     _head,
     _verdict,
+    _seen,
     _faults,
     _reasons,
     _tolerated,
@@ -179,6 +195,7 @@ SECTIONS: tuple[Callable[[ReportInputs], Parts], ...] = (
     _photos,
     _cautions,
     _annex,
+    _visit,
     _tested,
     _cranks,
     _findings,
