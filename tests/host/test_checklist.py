@@ -12,6 +12,8 @@ from firstcrank.analysis.switch_test import SwitchResult, SwitchWord
 from firstcrank.cli.checklist import keep_by_board
 from firstcrank.cli.main import main
 from firstcrank.errors import UsageError
+from firstcrank.jobs.records import job_detail
+from firstcrank.jobs.store import open_store
 from firstcrank.visit.checklist import (
     Outcome,
     State,
@@ -111,6 +113,29 @@ def test_a_visit_to_the_terminal_resumes_and_stands_in_the_record(tmp_path: Path
     assert code == 1
     assert "12.6 V" in plain(output)
     assert "skipped" in plain(output)
+
+
+@pytest.mark.parametrize(("answer", "state"), [("y", State.DONE), ("n", State.FAILED), ("s", None)])
+def test_one_reading_does_not_close_a_check_that_needs_two(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str, state: State | None
+) -> None:
+    monkeypatch.setenv("FIRSTCRANK_STORE", str(tmp_path / "shop.sqlite"))
+    with pytest.raises(SystemExit):
+        main(["jobs", "new", "1207", "--engine", "invented 2.8"])
+    program = run_at(tmp_path, "checklist", "1207", "--check", "7")
+    program.expect("a reading")
+    program.sendline("0.4")
+    program.expect("to the other's pin")
+    program.sendline(answer)
+    if state is None:
+        program.expect("stays open")
+        program.expect("a reading")
+        program.sendline("q")
+    finished(program)
+    with open_store(str(tmp_path / "shop.sqlite")) as store:
+        notes = [note["text"] for note in job_detail(store, "1207").notes]
+    found = outcomes_of(notes).get(7)
+    assert (found.state if found else None) is state
 
 
 def test_at_24_v_supply_volts_double_and_bus_and_ohms_stay() -> None:

@@ -221,7 +221,7 @@ def _ask(record: _Record, check: Check) -> Outcome | None:
 
 
 def _reading(record: _Record, check: Check, text: str) -> Outcome | None:
-    from firstcrank.visit.checklist import judge_reading, slipped, typed_reading
+    from firstcrank.visit.checklist import State, judge_reading, slipped, typed_reading
 
     try:
         value = typed_reading(text, check.unit)
@@ -233,7 +233,24 @@ def _reading(record: _Record, check: Check, text: str) -> Outcome | None:
         f"     {value:g} {check.unit}? A decimal point may have slipped. Keep it?"
     ):
         return None
-    return judge_reading(value, limits, check.unit)
+    outcome = judge_reading(value, limits, check.unit)
+    return outcome if outcome.state is not State.DONE else _also(check, outcome)
+
+
+def _also(check: Check, outcome: Outcome) -> Outcome | None:
+    """A good reading with what must be true besides; None (asked again) where one of them was not looked at."""
+    from firstcrank.visit.checklist import Outcome, State
+
+    for question in check.also:
+        answer = click.prompt(
+            f"     {question} y yes, n no, s not measured", type=click.Choice(["y", "n", "s"]), show_choices=False
+        )
+        if answer == "n":
+            return Outcome(State.FAILED, f"{outcome.text}; no: {question}")
+        if answer == "s":
+            say("     Then it stays open: one reading does not close it.")
+            return None
+    return outcome
 
 
 def _limits(record: _Record, check: Check) -> tuple[float | None, float | None]:

@@ -45,7 +45,8 @@ class State(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Check:
     """One check. `low`, `high` in `unit`; `maker` names the figure that is asked once per engine; `board` what shows it by itself:
-    a start's feed or one of its checks, the switch test, the harness watch. `at_24v`: what the limits are multiplied by there; without
+    a start's feed or one of its checks, the switch test, the harness watch. `also`: what must be answered yes besides the reading, for
+    one reading does not close it. `at_24v`: what the limits are multiplied by there; without
     it volts are doubled and the rest stays."""
 
     number: int
@@ -66,6 +67,7 @@ class Check:
     board: str = ""
     source: str = ""
     at_24v: float | None = None
+    also: tuple[str, ...] = ()
 
     def limits_at(self, system_v: int) -> tuple[float | None, float | None]:
         """`low` and `high` in `unit` for a vehicle of 12 or 24 V."""
@@ -104,8 +106,11 @@ def checks_of(table: Mapping[str, object], name: str) -> tuple[Check, ...]:
 def _check(row: object, where: str) -> Check:
     if not isinstance(row, dict):
         raise UsageError(f"{where} is no table")
+    also = row.get("also", [])
+    if not isinstance(also, list) or not all(isinstance(question, str) and question for question in also):
+        raise UsageError(f"{where}: also must be a list of questions")
     try:
-        check = Check(**row)
+        check = Check(**{**row, "also": tuple(also)})
         for key in ("low", "high", "at_24v"):
             if getattr(check, key) is not None:
                 finite(key, getattr(check, key))
