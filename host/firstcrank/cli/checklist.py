@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
+from collections.abc import Sequence
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -62,14 +64,34 @@ def checklist(
     if not only_show:
         chosen = [c for c in checks if c.number in numbers] if numbers else list(open_checks(checks, outcomes))
         _go_through(record, chosen, outcomes)
+    else:
+        _rows(checks, outcomes)
     left = open_checks(checks, outcomes)
+    _sum(checks, outcomes, left)
+    if not only_show:
+        say(f"Every row: firstcrank checklist {job} --show")
+    return OPEN if left else COMPLETE
+
+
+def _rows(checks: tuple[Check, ...], outcomes: dict[int, Outcome]) -> None:
     for check in checks:
         outcome = outcomes.get(check.number)
+        text = check.text if len(check.text) <= 50 else f"{check.text[:47]}..."
         say(
-            f"{check.number:3d}  {outcome.state if outcome else 'open':<14}  {check.text[:50]}  {outcome.text if outcome else ''}".rstrip()
+            f"{check.number:3d}  {outcome.state if outcome else 'open':<14}  {text}  {outcome.text if outcome else ''}".rstrip()
         )
-    say(f"{len(checks) - len(left)} of {len(checks)} closed; open: {', '.join(str(c.number) for c in left) or 'none'}")
-    return OPEN if left else COMPLETE
+
+
+def _sum(checks: tuple[Check, ...], outcomes: dict[int, Outcome], left: Sequence[Check]) -> None:
+    """How many are closed and as what; failed ones apart from open ones."""
+    closed = Counter(str(outcomes[c.number].state) for c in checks if c not in left)
+    states = ", ".join(f"{count} {state}" for state, count in closed.items())
+    failed = [str(c.number) for c in left if c.number in outcomes and outcomes[c.number].state == "failed"]
+    still = [str(c.number) for c in left if str(c.number) not in failed]
+    say(f"{len(checks) - len(left)} of {len(checks)} closed" + (f" ({states})" if states else ""))
+    if failed:
+        say(f"FAILED, to be put right: {', '.join(failed)}")
+    say(f"open: {', '.join(still) or 'none'}")
 
 
 def _read(list_file: Path | None) -> tuple[Check, ...]:
@@ -183,6 +205,7 @@ def _go_through(record: _Record, chosen: list[Check], outcomes: dict[int, Outcom
             return
         outcomes[check.number] = outcome
         record.keep(check, outcome)
+        say(f"     {outcome.state}: {outcome.text}")
         if outcome.state == "failed":
             say(f"     FAILED: {check.fails}. Next: {check.next}")
 
