@@ -33,6 +33,11 @@ def local_time(utc: str) -> str:
     return when.astimezone().strftime("%Y-%m-%d %H:%M %z")
 
 
+def sentence(text: str) -> str:
+    """A text with its first letter large."""
+    return text[:1].upper() + text[1:]
+
+
 def counted(count: int, noun: str) -> str:
     """`1 start`, `2 starts`: a number and what it counts, regular nouns only."""
     return f"{count} {noun}{'' if count == 1 else 's'}"

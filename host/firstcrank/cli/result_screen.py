@@ -23,6 +23,7 @@ from firstcrank.cli.plain_letters import in_plain_letters
 from firstcrank.model.judgement import Judgement
 from firstcrank.printable import printable
 from firstcrank.report.summary import harmful, large_lines, one_line
+from firstcrank.units import sentence
 from firstcrank.visit.ending import Ending
 
 REVERSE = "bold reverse"
@@ -212,7 +213,7 @@ def _why(judgement: Judgement) -> str:
     """The worst fault's line, else the feed's first reason."""
     feed = (judgement.feed.reasons or judgement.reasons or ("",))[0]
     text = judgement.other_faults[0].reason if judgement.other_faults else feed
-    return text[:1].upper() + text[1:]
+    return sentence(text)
 
 
 def _shortened(text: str, width: int, most_lines: int) -> str:

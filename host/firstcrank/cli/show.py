@@ -16,6 +16,7 @@ from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.printable import printable
 from firstcrank.report.summary import cause_label, large_lines, one_line, rows
 from firstcrank.trace import Trace
+from firstcrank.units import sentence
 
 STYLE = {"PASS": "bold green", "FAIL": "bold red", "NO VERDICT": "bold"}  # no yellow: it can't be seen on white
 HEAD_STYLE = {**STYLE, "NO VERDICT": "bold reverse"}
@@ -127,4 +128,4 @@ def _sentence(console: Console, text: str) -> str:
     text = printable(text)
     if console.options.ascii_only:
         text = in_plain_letters(text)
-    return text[:1].upper() + text[1:]
+    return sentence(text)

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from firstcrank.analysis.causes.advice import ADVICE
 from firstcrank.analysis.switch_test import CANNOT_SHOW, SwitchResult, SwitchWord
+from firstcrank.units import sentence
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,7 +22,7 @@ def show_switch(console: Console, result: SwitchResult, simulated: bool) -> None
     if simulated:
         console.print("SIMULATED: no vehicle", style="bold reverse")
     console.print(Text(f" {result.word} ".center(min(console.width, 80)), style="bold reverse"))
-    console.print(f"Why: {result.reason[:1].upper()}{result.reason[1:]}")
+    console.print(f"Why: {sentence(result.reason)}")
     if result.word is SwitchWord.HELD:
         console.print(f"It can't show: {'; '.join(CANNOT_SHOW)}.")
         console.print("Next: put the S wire back, then firstcrank start.")

@@ -16,7 +16,7 @@ from firstcrank.report.drawing import HEADROOM, STYLES, Curve, Drawing, Style, a
 from firstcrank.report.inputs import RESULT_LABELS, number
 from firstcrank.report.summary import losses
 from firstcrank.trace import FloatArray, Trace
-from firstcrank.units import format_duration
+from firstcrank.units import format_duration, sentence
 
 TITLE = "Before and after"
 FROM_STARTER = "seconds from the starter engaging"
@@ -84,7 +84,7 @@ def drawings(compared: Comparison) -> list[Drawing]:
         drawing = Drawing(
             7.2,
             1.7,
-            label[:1].upper() + label[1:],
+            sentence(label),
             curves,
             _filled(compared),
             (low - 0.3, high * HEADROOM),

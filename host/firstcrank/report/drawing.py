@@ -14,7 +14,7 @@ from firstcrank.model.judgement import Dropout, Interval, Judgement
 from firstcrank.report.summary import losses
 from firstcrank.role_properties import PROPERTIES
 from firstcrank.trace import FloatArray, Trace
-from firstcrank.units import format_duration
+from firstcrank.units import format_duration, sentence
 
 PIXELS = 1500  # most groups of bins that one line is drawn from
 PHASE_NAMES = {"key off": "off", "key on": "KEY ON", "crank": "START", "after": "KEY ON"}
@@ -166,7 +166,7 @@ def alt_text(drawing: Drawing) -> str:
     for curve in drawing.curves:
         known = curve.volts[np.isfinite(curve.volts)]
         if curve.label and len(known):
-            parts.append(f"{curve.label[:1].upper()}{curve.label[1:]}: {known.min():.1f} to {known.max():.1f} V.")
+            parts.append(f"{sentence(curve.label)}: {known.min():.1f} to {known.max():.1f} V.")
     parts += [f"{drawing.bands_label} from {a:.3f} to {b:.3f} s.".capitalize() for a, b in drawing.bands_s[:MOST_LISTED]]
     if len(drawing.bands_s) > MOST_LISTED:
         parts.append(f"{len(drawing.bands_s)} such stretches in all.")

@@ -14,7 +14,7 @@ from firstcrank.model.vocabulary import SEEN_FIRST, VISIT_LINES, CheckId, Result
 from firstcrank.recording import Recording
 from firstcrank.report.summary import harmful, rows
 from firstcrank.trace import Trace
-from firstcrank.units import MS_PER_S, local_time
+from firstcrank.units import MS_PER_S, local_time, sentence
 
 TITLE = "First-start record"
 MOST_CLOSE_UPS = 4
@@ -185,11 +185,6 @@ class ReportInputs:
             (spec.meaning, f"{self.limits[key]:g} {spec.unit}".strip(), self.limits.sources.get(key, ""))
             for key, spec in SPECS.items()
         ]
-
-
-def sentence(text: str) -> str:
-    """First letter large."""
-    return text[:1].upper() + text[1:]
 
 
 def number(finding: Finding, value: float | None) -> str:

@@ -13,8 +13,9 @@ from firstcrank.report.customer_text import for_customer
 from firstcrank.report.detail import detail
 from firstcrank.report.document import Annex, Box, Bullets, Figure, Heading, Pairs, Paragraph, Part, Photo, Rows, Title
 from firstcrank.report.drawing import around_the_cranks, close_up, overview
-from firstcrank.report.inputs import CAUTIONS, MOST_CLOSE_UPS, RESULT_LABELS, TITLE, ReportInputs, sentence
+from firstcrank.report.inputs import CAUTIONS, MOST_CLOSE_UPS, RESULT_LABELS, TITLE, ReportInputs
 from firstcrank.report.summary import losses
+from firstcrank.units import sentence
 
 Parts = list[Part]
 MOST_CAUSES = 3

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firstcrank.analysis.causes.cautions import STANDING
+from firstcrank.units import sentence
 from firstcrank.visit.steps import BURSTS_S, EXCHANGED, no_crank_reason
 from firstcrank.visit.values import Visit
 
@@ -62,7 +63,7 @@ def ending_of(visit: Visit) -> Ending:
         missed = next((text for text in visit.noted if text.startswith("no oil pressure")), "no oil pressure seen")
         return Ending(
             ("NO OIL PRESSURE", "KEY OFF"),
-            f"{missed[:1].upper()}{missed[1:]} after the engine ran by itself.",
+            f"{sentence(missed)} after the engine ran by itself.",
             "Find out why there was no oil pressure before the next crank.",
             ("No revs and no second start to see whether it comes.", STANDING["K4"]),
             key_off=True,

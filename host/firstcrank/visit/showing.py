@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from firstcrank.units import sentence
 from firstcrank.visit.ending import ending_of
 from firstcrank.visit.steps import (
     BEFORE_CRANK,
@@ -62,14 +63,14 @@ def _key_off_now(visit: Visit) -> Show:
     if visit.fault == "runaway":
         lines = ("Do not crank again before its cause is found. The plate stays at hand.", "It runs again: a.")
         return Show(Word.KEY_OFF, "It ran away. Key off, and leave it off.", lines, (AIR, QUIT), warning=True)
-    line = f"{visit.why[:1].upper()}{visit.why[1:]}: KEY OFF, find out why."
+    line = f"{sentence(visit.why)}: KEY OFF, find out why."
     lines = ("No second start before the cause is found.", "It does not stop: a.")
     return Show(Word.KEY_OFF, line, lines, (AIR, QUIT), warning=True)
 
 
 def _leads_wrong(visit: Visit) -> Show:
     line = f"NO CRANK: key off, {put_right(visit)}."
-    lines = lead_lines(visit) or (f"{visit.unproved[:1].upper()}{visit.unproved[1:]}.",)
+    lines = lead_lines(visit) or (f"{sentence(visit.unproved)}.",)
     return Show(Word.KEY_OFF, line, lines, (QUIT,), warning=True)
 
 
@@ -139,7 +140,7 @@ def _cranking(visit: Visit) -> Show:
     if visit.ran:
         return Show(Word.LET_GO, "It runs up by itself: let go.", (LATE,), keys, cranked_s, left_s)
     if no_crank_reason(visit):
-        lines = lead_lines(visit) or (f"{visit.unproved[:1].upper()}{visit.unproved[1:]}: this crank proves nothing.",)
+        lines = lead_lines(visit) or (f"{sentence(visit.unproved)}: this crank proves nothing.",)
         return Show(Word.LET_GO, f"Let go, then KEY OFF: {put_right(visit)}.", lines, keys, cranked_s, left_s, True)
     if left_s <= 0.0:
         return Show(Word.LET_GO, "Long enough: let go.", ("The starter rests next.",), keys, cranked_s, left_s, True)

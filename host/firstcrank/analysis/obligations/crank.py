@@ -9,7 +9,7 @@ from firstcrank.analysis.seen import still_missing
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
-from firstcrank.units import format_duration
+from firstcrank.units import counted, format_duration
 
 
 def seen(view: View) -> Finding:
@@ -23,7 +23,7 @@ def seen(view: View) -> Finding:
         return lacking(CheckId.CRANK_SEEN, why, at_s=at_s)
     if view.cranks:
         by = "starter lead" if view.cranks[0].by_lead else "battery's compressions"
-        return shown(CheckId.CRANK_SEEN, f"{len(view.cranks)} crank{'s' if len(view.cranks) > 1 else ''}, by the {by}")
+        return shown(CheckId.CRANK_SEEN, f"{counted(len(view.cranks), 'crank')}, by the {by}")
     if view.found.unseen_by_lead:
         return _lead_stayed_dead(CheckId.CRANK_SEEN)
     if view.trace.has("starter_coil"):
