@@ -36,14 +36,17 @@ class SagCrank:
     sag_v: float
 
 
-def find_sag_cranks(trace: Trace, th: CrankThresholds, known: tuple[tuple[float, float], ...] = ()) -> list[SagCrank]:
-    """Every sag that an engine being turned explains, in time order; those that begin within `known` stretches, s, are left out."""
-    if len(trace) < 8 or float(np.median(np.diff(trace.start_s))) > th.coarsest_s:
-        return []
+def find_sag_cranks(
+    trace: Trace, falls_s: FloatArray, th: CrankThresholds, known: tuple[tuple[float, float], ...] = ()
+) -> list[SagCrank]:
+    """Every sag that an engine being turned explains, in time order; those that begin within `known` stretches, s, are left out.
+
+    `falls_s`: see `sag_falls`.
+    """
     battery_v = trace.channels["battery"].mean_v
     found: list[SagCrank] = []
-    from_s = float(trace.start_s[0])
-    for fall_s in _falls(trace, th).tolist():
+    from_s = float(trace.start_s[0]) if len(trace) else 0.0
+    for fall_s in falls_s.tolist():
         if fall_s < from_s or any(begin_s <= fall_s <= end_s for begin_s, end_s in known):
             continue
         crank, past_s = _crank_at(trace, battery_v, fall_s, th)
@@ -53,14 +56,17 @@ def find_sag_cranks(trace: Trace, th: CrankThresholds, known: tuple[tuple[float,
     return found
 
 
-def sags_without_compressions(trace: Trace, cranks: list[SagCrank], th: CrankThresholds) -> tuple[float, ...]:
-    """Begins of sags as deep, long and abrupt as a starter's that are no crank of `cranks`, seconds: an engine may have turned there."""
-    if len(trace) < 8 or float(np.median(np.diff(trace.start_s))) > th.coarsest_s:
-        return ()
+def sags_without_compressions(
+    trace: Trace, falls_s: FloatArray, cranks: list[SagCrank], th: CrankThresholds
+) -> tuple[float, ...]:
+    """Begins of sags as deep, long and abrupt as a starter's that are no crank of `cranks`, seconds: an engine may have turned there.
+
+    `falls_s`: see `sag_falls`.
+    """
     battery_v = trace.channels["battery"].mean_v
     found: list[float] = []
-    free_s = float(trace.start_s[0])
-    for fall_s in _falls(trace, th).tolist():
+    free_s = float(trace.start_s[0]) if len(trace) else 0.0
+    for fall_s in falls_s.tolist():
         beside = any(c.start.early_s - BESIDE_CRANK_S <= fall_s <= c.end.late_s + BESIDE_CRANK_S for c in cranks)
         if fall_s < free_s or beside:
             continue
@@ -78,8 +84,10 @@ def sags_without_compressions(trace: Trace, cranks: list[SagCrank], th: CrankThr
     return tuple(found)
 
 
-def _falls(trace: Trace, th: CrankThresholds) -> FloatArray:
-    """Times before which the battery stood and after which it falls by an inrush."""
+def sag_falls(trace: Trace, th: CrankThresholds) -> FloatArray:
+    """Times before which the battery stood and after which it falls by an inrush; none where the samples are too coarse to tell."""
+    if len(trace) < 8 or float(np.median(np.diff(trace.start_s))) > th.coarsest_s:
+        return np.zeros(0)
     grid_s, volts = resampled(trace.mid_s, trace.channels["battery"].mean_v, th.grid_hz)
     width = max(int(th.inrush_s * th.grid_hz), 2)
     if len(grid_s) < 3 * width:

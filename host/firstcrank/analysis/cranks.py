@@ -6,13 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.crank_sag import SagCrank, find_sag_cranks, sags_without_compressions
+from firstcrank.analysis.crank_sag import BESIDE_CRANK_S, SagCrank, find_sag_cranks, sag_falls, sags_without_compressions
 from firstcrank.analysis.intervals import stretches_of
 from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
 from firstcrank.trace import BoolArray, FloatArray, Trace
 
-BESIDE_S = 0.3  # a sag this close to a crank of the starter lead is that crank's
 FULL_BATTERY_V = 12.0  # of a 12 V system
 SYSTEM_12_V = 12.0
 
@@ -56,18 +55,21 @@ class Cranks:
 
 def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
     """Every crank in time order."""
+    falls_s = sag_falls(trace, th)
     if not trace.has("starter_coil"):
-        sags = find_sag_cranks(trace, th)
-        return Cranks(tuple(_from_sag(sag) for sag in sags), like_a_starter_s=sags_without_compressions(trace, sags, th))
+        sags = find_sag_cranks(trace, falls_s, th)
+        unsure = sags_without_compressions(trace, falls_s, sags, th)
+        return Cranks(tuple(_from_sag(sag) for sag in sags), like_a_starter_s=unsure)
     live = coil_live(trace, th, system_v)
     stretches = [s for s in stretches_of(live, trace.start_s, trace.end_s, th.coil_join_s) if s[1] - s[0] >= th.coil_shortest_s]
     always = bool(live[0]) and bool(live.mean() > 0.5)
     started = [s for s in stretches if s[0] > trace.start_s[0]]
     intervals = tuple(_from_lead(trace, begin_s, end_s, th) for begin_s, end_s in started)
+    beside = tuple((i.start.early_s - BESIDE_CRANK_S, i.end.late_s + BESIDE_CRANK_S) for i in intervals)
     unseen = tuple(
         sag
-        for sag in find_sag_cranks(trace, th, tuple((i.start.early_s - BESIDE_S, i.end.late_s + BESIDE_S) for i in intervals))
-        if not any(i.start.early_s - BESIDE_S <= sag.end.late_s and sag.sag_s <= i.end.late_s + BESIDE_S for i in intervals)
+        for sag in find_sag_cranks(trace, falls_s, th, beside)
+        if not any(begin_s <= sag.end.late_s and sag.sag_s <= end_s for begin_s, end_s in beside)
     )
     return Cranks(intervals, unseen, always)
 

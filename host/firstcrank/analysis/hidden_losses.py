@@ -22,8 +22,8 @@ BESIDE = 64  # bins on either side that show what the feed usually loses
 
 def hidden_losses(trace: Trace, feed: Feed, minimum_v: float, bins: BoolArray, th: FeedThresholds) -> tuple[int, float]:
     """(how many openings more, their time together in seconds at the most) in `bins`, a mask of shape (n,); (0, 0.0) without runs."""
-    runs = usable_runs(trace, feed, minimum_v, th)
-    if runs is None or not bins.any():
+    runs = usable_runs(trace, feed, minimum_v, th) if bins.any() else None
+    if runs is None:
         return 0, 0.0
     span_s = (trace.end_s - trace.start_s)[bins]
     conversions = trace.conversions[bins]
