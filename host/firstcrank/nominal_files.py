@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from importlib import resources
 from pathlib import Path
 
@@ -17,8 +16,6 @@ def file_name(system_v: int, behind: str) -> str:
     return f"calibration_minimal_{system_v}v{AFTER_NAME[converter(behind).name]}.toml"
 
 
-@contextmanager
-def nominal_file(system_v: int, behind: str) -> Iterator[Path]:
+def nominal_file(system_v: int, behind: str) -> AbstractContextManager[Path]:
     """That file as a path, for as long as it is needed."""
-    with resources.as_file(resources.files("firstcrank.data") / file_name(system_v, behind)) as path:
-        yield path
+    return resources.as_file(resources.files("firstcrank.data") / file_name(system_v, behind))

@@ -18,7 +18,6 @@ from firstcrank.analysis.as_json import from_table, to_table
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import MissingExtraError
 from firstcrank.limits import shipped
-from firstcrank.model.vocabulary import SEEN_FIRST, VISIT_LINES
 from firstcrank.report import drawing, html, pdf, plots
 from firstcrank.report import svg as drawing_svg
 from firstcrank.report.document import Part, texts
@@ -27,7 +26,8 @@ from firstcrank.report.inputs import ReportInputs
 from firstcrank.report.sections import document
 from firstcrank.tracefiles.table import load
 from firstcrank.units import local_time
-from firstcrank.visit.showing import account
+from firstcrank.visit.ending import SEEN_FIRST
+from firstcrank.visit.showing import VISIT_LINES, account
 from firstcrank.visit.steps import RAN_AWAY
 from firstcrank.visit.values import Burst, Visit
 

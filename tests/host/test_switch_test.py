@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pexpect
 import pytest
 
 from firstcrank.analysis.switch_test import KIND, SwitchWord, judge_switch
@@ -108,11 +109,17 @@ def test_the_command_keeps_a_recording_that_no_judge_takes_for_a_start(tmp_path:
         assert "Do not crank. The starter stays disabled until the feed holds" in shown
 
 
-def test_putting_the_s_wire_back_is_asked_until_it_is_done(tmp_path: Path) -> None:
-    program = run_at(tmp_path, "switch-test", "--port", "sim:switch_held", "--longest", "11", "--out", "s.fcr")
+def begun(tmp_path: Path, port: str) -> pexpect.spawn[str]:
+    """A switch test whose questions beforehand are answered with yes."""
+    program = run_at(tmp_path, "switch-test", "--port", port, "--longest", "11", "--out", "s.fcr")
     for _ in range(3):
         program.expect(r"\[y/N\]")
         program.sendline("y")
+    return program
+
+
+def test_putting_the_s_wire_back_is_asked_until_it_is_done(tmp_path: Path) -> None:
+    program = begun(tmp_path, "sim:switch_held")
     program.expect("back on its stud")
     program.sendline("n")
     program.expect("can't be skipped")
@@ -122,10 +129,7 @@ def test_putting_the_s_wire_back_is_asked_until_it_is_done(tmp_path: Path) -> No
 
 
 def test_after_a_lost_feed_the_starter_stays_disabled_for_the_repair(tmp_path: Path) -> None:
-    program = run_at(tmp_path, "switch-test", "--port", "sim:switch_lost", "--longest", "11", "--out", "s.fcr")
-    for _ in range(3):
-        program.expect(r"\[y/N\]")
-        program.sendline("y")
+    program = begun(tmp_path, "sim:switch_lost")
     program.expect("stay disabled for the repair and another switch test")
     program.sendline("y")
     code, output = finished(program)

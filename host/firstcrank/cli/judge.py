@@ -76,7 +76,6 @@ def _filed(number: str, as_lines: bool, plain: bool, options: FiledOptions) -> i
     """A start of the record; what was filed stays as it is."""
     import json
 
-    from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.jobs.recordings import recording_of
     from firstcrank.jobs.records import find_start
 
@@ -84,12 +83,21 @@ def _filed(number: str, as_lines: bool, plain: bool, options: FiledOptions) -> i
         start, _ = find_start(store, number)
         recording = recording_of(store, start)
     limits = chosen_limits(options["limits_file"], options["system"], Limits.from_json(json.loads(start["limits_json"])))
-    if recording.trace.kind == "switch test" and not as_lines:
-        return _switch(recording, limits)
-    judgement = judge_trace(recording.trace, limits, context_with(recording.context, answers_given(options)))
-    _show(judgement, recording, Path(start["file_name"]), as_lines, plain)
+    code = _judged(recording, Path(start["file_name"]), limits, as_lines, plain, options)
     if not as_lines:
         say(f"Filed as {beside(start['verdict'], start['feed_verdict'])}; the record is as it was.")
+    return code
+
+
+def _judged(recording: Recording, file: Path, limits: Limits, as_lines: bool, plain: bool, options: FiledOptions) -> int:
+    """Judges a recording, shows what was found, and returns the exit code."""
+    from firstcrank.analysis.switch_test import KIND
+    from firstcrank.analysis.verdict import judge as judge_trace
+
+    if recording.trace.kind == KIND and not as_lines:
+        return _switch(recording, limits)
+    judgement = judge_trace(recording.trace, limits, context_with(recording.context, answers_given(options)))
+    _show(judgement, recording, file, as_lines, plain)
     return EXIT[judgement.verdict]
 
 
@@ -124,7 +132,6 @@ def _show(judgement: Judgement, recording: Recording, file: Path, as_lines: bool
 def _one(
     file: Path, columns: dict[str, str], uncertainty: str | None, as_lines: bool, plain: bool, options: FiledOptions
 ) -> int:
-    from firstcrank.analysis.verdict import judge as judge_trace
     from firstcrank.calibration import read_calibration
     from firstcrank.tracefiles.csv import parse_uncertainty
     from firstcrank.tracefiles.table import load
@@ -134,8 +141,4 @@ def _one(
     chosen_limits(options["limits_file"], options["system"])  # a wrong limits file is told before a wrong trace
     recording = load(file, calibration, columns, accuracy)
     limits = chosen_limits(options["limits_file"], options["system"], recording.limits)
-    if recording.trace.kind == "switch test" and not as_lines:
-        return _switch(recording, limits)
-    judgement = judge_trace(recording.trace, limits, context_with(recording.context, answers_given(options)))
-    _show(judgement, recording, file, as_lines, plain)
-    return EXIT[judgement.verdict]
+    return _judged(recording, file, limits, as_lines, plain, options)

@@ -43,7 +43,7 @@ def switch_test(**options: Unpack[RecordingOptions]) -> int:
       firstcrank switch-test --port sim:switch_lost --yes --longest 95
     """
     from firstcrank.analysis.causes.cautions import STANDING
-    from firstcrank.analysis.switch_test import judge_switch
+    from firstcrank.analysis.switch_test import SwitchWord, judge_switch
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.switch_recording import record_switch
     from firstcrank.cli.switch_result import EXIT, show_switch
@@ -70,12 +70,11 @@ def switch_test(**options: Unpack[RecordingOptions]) -> int:
         from firstcrank.visit.checklist import from_switch_test
 
         keep_by_board(options["job"], options["store"], "switch_test", from_switch_test(result))
-        console.print(f"Noted in job {options['job']}.")
     elif options["job"] is not None:
         console.print("Nothing is noted in the job: a simulated switch is no vehicle's.")
     if _repeats(result, ask=not options["yes"]):
         return EXIT[result.word]
-    if options["yes"] and result.word != "FEED HELD, SWITCH TEST ONLY":
+    if options["yes"] and result.word is not SwitchWord.HELD:
         console.print("When it holds, before anybody cranks:")
     _put_back(console, ask=not options["yes"])
     return EXIT[result.word]
@@ -83,8 +82,10 @@ def switch_test(**options: Unpack[RecordingOptions]) -> int:
 
 def _repeats(result: SwitchResult, ask: bool) -> bool:
     """Whether it goes on with the starter disabled, so that nothing is put back yet."""
+    from firstcrank.analysis.switch_test import SwitchWord
+
     question = "Does the starter stay disabled for the repair and another switch test?"
-    return ask and result.word != "FEED HELD, SWITCH TEST ONLY" and click.confirm(question, default=True)
+    return ask and result.word is not SwitchWord.HELD and click.confirm(question, default=True)
 
 
 def _put_back(console: Console, ask: bool) -> None:

@@ -50,7 +50,7 @@ class _UndoneError(Exception):
 def would_forget(store: Store, source: Store) -> list[str]:
     """Numbers of the jobs here that were forgotten in the other store: merging deletes them."""
     with store.engine.connect() as here, source.engine.connect() as there:
-        gone = {name for kind, name in tombstones(there).names if kind == "job"}
+        gone = tombstones(there).named("job")
         rows = here.execute(select(JOBS.c.uuid, JOBS.c.number).order_by(JOBS.c.id)).all()
     return [str(number) for uuid, number in rows if uuid in gone]
 
@@ -104,9 +104,7 @@ class _Merge:
         with self.store.engine.connect() as here:
             self.gone = tombstones(here)
             known = {str(u) for table in WITH_CONTENT for u in here.execute(select(table.c.uuid)).scalars()}
-            jobs = {str(u) for u in there.execute(select(JOBS.c.uuid)).scalars()} - {
-                n for k, n in self.gone.names if k == "job"
-            }
+            jobs = {str(u) for u in there.execute(select(JOBS.c.uuid)).scalars()} - self.gone.named("job")
         for table in WITH_CONTENT:
             query = select(table.c.uuid, table.c.content_hash, JOBS.c.uuid.label("job")).join(JOBS, JOBS.c.id == table.c.job_id)
             for row in there.execute(query).mappings().all():

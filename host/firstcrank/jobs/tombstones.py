@@ -27,6 +27,10 @@ class Tombstones:
 
     names: frozenset[tuple[str, str]]
 
+    def named(self, kind: str) -> set[str]:
+        """Names of one kind."""
+        return {name for of, name in self.names if of == kind}
+
     def hold(self, table: StoreTable, row: dict[str, object]) -> bool:
         """Whether a row was forgotten, by its UUID or by its content."""
         kind = KINDS.get(table.name)

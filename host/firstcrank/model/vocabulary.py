@@ -131,11 +131,3 @@ def scope_of(check: CheckId) -> Scope:
 def beside(verdict: str, feed_verdict: str | None) -> str:
     """The overall verdict with the feed's beside it where they differ, for a list."""
     return f"{verdict} (feed {feed_verdict})" if feed_verdict and feed_verdict != verdict else verdict
-
-
-# How the lines begin that a guided start adds to its recording's notes, and what in them comes before any verdict.
-VISIT_LINES = ("Burst ", "Answered: ", "Skipped: ", "Out of order: ")
-SEEN_FIRST = {
-    "the engine ran away": "Do not crank again before its cause is found.",
-    "no oil pressure": "Do not crank again before it is known why.",
-}

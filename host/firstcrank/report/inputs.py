@@ -10,11 +10,13 @@ from firstcrank.jobs.rows import MeasurementRow, NoteRow
 from firstcrank.limits import SPECS, Limits
 from firstcrank.model.fault_order import DO_NOT_CRANK
 from firstcrank.model.judgement import Finding, Judgement
-from firstcrank.model.vocabulary import SEEN_FIRST, VISIT_LINES, CheckId, Result, Scope
+from firstcrank.model.vocabulary import CheckId, Result, Scope
 from firstcrank.recording import Recording
 from firstcrank.report.summary import harmful, rows
 from firstcrank.trace import Trace
 from firstcrank.units import MS_PER_S, local_time, sentence
+from firstcrank.visit.ending import SEEN_FIRST
+from firstcrank.visit.showing import OUT_OF_ORDER, VISIT_LINES
 
 TITLE = "First-start record"
 MOST_CLOSE_UPS = 4
@@ -74,7 +76,7 @@ class ReportInputs:
     @property
     def seen_first(self) -> list[str]:
         """What was seen at the vehicle that comes before any verdict, each with what must not be done."""
-        out_of_order = [line.partition(": ")[2] for line in self.visit_lines if line.startswith(VISIT_LINES[-1])]
+        out_of_order = [line.removeprefix(OUT_OF_ORDER) for line in self.visit_lines if line.startswith(OUT_OF_ORDER)]
         return [
             f"{sentence(line)}. {never}"
             for line in out_of_order

@@ -13,6 +13,12 @@ from firstcrank.units import sentence
 from firstcrank.visit.steps import BURSTS_S, EXCHANGED, no_crank_reason
 from firstcrank.visit.values import Visit
 
+# What a person saw that comes before any verdict, as it stands out of order in the account, and what must not be done.
+NO_OIL = "no oil pressure"
+SEEN_FIRST = {
+    "the engine ran away": "Do not crank again before its cause is found.",
+    NO_OIL: "Do not crank again before it is known why.",
+}
 RUNAWAY_CAUTION = "A runaway is not stopped by the key: plate over the intake, never a hand or a rag; then keep clear."
 
 
@@ -60,7 +66,7 @@ def ending_of(visit: Visit) -> Ending:
             noted=noted,
         )
     if visit.fault == "no oil pressure":
-        missed = next((text for text in visit.noted if text.startswith("no oil pressure")), "no oil pressure seen")
+        missed = next((text for text in visit.noted if text.startswith(NO_OIL)), "no oil pressure seen")
         return Ending(
             ("NO OIL PRESSURE", "KEY OFF"),
             f"{sentence(missed)} after the engine ran by itself.",

@@ -17,6 +17,8 @@ from firstcrank.visit.steps import (
 )
 from firstcrank.visit.values import Show, Stage, Visit, Word
 
+BURST, ANSWERED, SKIPPED, OUT_OF_ORDER = "Burst ", "Answered: ", "Skipped: ", "Out of order: "  # lines of the account
+VISIT_LINES = (BURST, ANSWERED, SKIPPED, OUT_OF_ORDER)
 AIR = ("a", "it runs away")
 QUIT = ("q", "end")
 WAIT_KEYS = (("space", "lamp is out"), ("n", "no lamp seen"), QUIT)
@@ -144,7 +146,8 @@ def _cranking(visit: Visit) -> Show:
         return Show(Word.LET_GO, f"Let go, then KEY OFF: {put_right(visit)}.", lines, keys, cranked_s, left_s, True)
     if left_s <= 0.0:
         return Show(Word.LET_GO, "Long enough: let go.", ("The starter rests next.",), keys, cranked_s, left_s, True)
-    early = tuple(f"Noted: {text}." for text in visit.noted[-1:] if visit.attended and "WAIT" in text)
+    answered_for = visit.guided and visit.attended  # else nobody was there whom the lamp's question could reach
+    early = tuple(f"Noted: {text}." for text in visit.noted[-1:] if answered_for and "WAIT" in text)
     return Show(Word.CRANK, "Cranking. Let go when it runs up by itself.", (LATE, *early), keys, cranked_s, left_s)
 
 
@@ -226,11 +229,11 @@ def _hot(visit: Visit, number: int) -> str:
 def account(visit: Visit) -> tuple[str, ...]:
     """What the report says of the visit beside the verdict: bursts, what was answered, skipped and out of order."""
     lines = [
-        f"Burst {n}{_hot(visit, n)}: {b.lasted_s:.1f} s, {'the engine ran by itself' if b.ran else 'no start'}, "
+        f"{BURST}{n}{_hot(visit, n)}: {b.lasted_s:.1f} s, {'the engine ran by itself' if b.ran else 'no start'}, "
         f"feed {'held' if b.feed_held else 'lost'}"
         for n, b in enumerate(visit.bursts, 1)
     ]
-    lines += [f"Answered: {text}" for text in visit.answered]
-    lines += [f"Skipped: {text}" for text in visit.skipped]
-    lines += [f"Out of order: {text}" for text in visit.noted]
+    lines += [f"{ANSWERED}{text}" for text in visit.answered]
+    lines += [f"{SKIPPED}{text}" for text in visit.skipped]
+    lines += [f"{OUT_OF_ORDER}{text}" for text in visit.noted]
     return tuple(lines)
