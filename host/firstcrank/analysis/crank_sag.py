@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstcrank.analysis.compressions import Rhythm, find_rhythm, turning_points
-from firstcrank.analysis.grid import resampled
+from firstcrank.analysis.grid import resampled, smoothed
 from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
 from firstcrank.trace import FloatArray, Trace
@@ -59,7 +59,9 @@ def find_sag_cranks(
 def sags_without_compressions(
     trace: Trace, falls_s: FloatArray, cranks: list[SagCrank], th: CrankThresholds
 ) -> tuple[float, ...]:
-    """Begins of sags as deep, long and abrupt as a starter's that are no crank of `cranks`, seconds: an engine may have turned there.
+    """Begins of sags as deep, long and abrupt as a starter's, and with a ripple, that are no crank of `cranks`, seconds.
+
+    An engine may have turned there: its compressions are only not regular enough, or not for long enough, to be sure. A heater is smooth.
 
     `falls_s`: see `sag_falls`.
     """
@@ -78,7 +80,8 @@ def sags_without_compressions(
             break
         level_v = _level_v(trace, battery_v, fall_s, th)
         sag_v = level_v - float(np.quantile(battery_v[settled:past], 0.9))
-        if _is_starters(np.zeros(0), battery_v[first:early], level_v, sag_v, th):
+        abrupt = _is_starters(np.zeros(0), battery_v[first:early], level_v, sag_v, th, sure=False)
+        if abrupt and _ripples(trace.mid_s[settled:past], battery_v[settled:past], sag_v, th):
             found.append(fall_s)
             free_s = fall_s + th.like_starter_s
     return tuple(found)
@@ -124,17 +127,30 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
     crank = slice(first, max(int(np.searchsorted(trace.start_s, end.early_s)), first + 1))
     sag_v = level_v - float(battery_v[crank].mean())
     early = slice(first, int(np.searchsorted(trace.start_s, sag_s + th.inrush_deepest_s)))
-    if not _is_starters(battery_v[:first], battery_v[early], level_v, sag_v, th):
+    if not _is_starters(battery_v[:first], battery_v[early], level_v, sag_v, th, sure=True):
         return None, end.late_s
     return SagCrank(start, end, sag_s, sag_v), end.late_s
 
 
-def _is_starters(before: FloatArray, early: FloatArray, level_v: float, sag_v: float, th: CrankThresholds) -> bool:
-    """Whether a starter's current explains the sag: a fan or a pump takes less, and more of it as inrush."""
+def _ripples(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThresholds) -> bool:
+    """Whether the battery swings, beside its course, by as much as a compression does."""
+    grid_s, raw_v = resampled(at_s, volts, th.grid_hz)
+    if len(grid_s) < 8:
+        return False
+    fine_v = smoothed(raw_v, round(th.smooth_s * th.grid_hz))
+    course_v = np.polyval(np.polyfit(grid_s - grid_s[0], fine_v, 3), grid_s - grid_s[0])
+    return float(np.ptp(fine_v - course_v)) >= max(th.swing_least_v, th.swing_of_sag * sag_v)
+
+
+def _is_starters(
+    before: FloatArray, early: FloatArray, level_v: float, sag_v: float, th: CrankThresholds, *, sure: bool
+) -> bool:
+    """Whether a starter's current explains the sag, or may: a fan or a pump takes less, and more of it as inrush."""
+    least_v = th.sag_no_lead_v if sure else th.maybe_sag_v
     risen_v = max(float(np.quantile(before, 0.9)) - level_v, 0.0) if len(before) else 0.0  # a heater that was on until now
     inrush_v = level_v - float(np.quantile(early, EARLY)) if len(early) else 0.0
     sag_v, inrush_v = risen_v + sag_v, risen_v + inrush_v
-    return sag_v >= th.sag_no_lead_v and th.inrush_no_lead_v <= inrush_v <= th.inrush_of_sag * sag_v
+    return sag_v >= least_v and th.inrush_no_lead_v <= inrush_v <= th.inrush_of_sag * sag_v
 
 
 def _level_v(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresholds) -> float:

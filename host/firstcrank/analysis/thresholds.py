@@ -34,11 +34,12 @@ class CrankThresholds:
     coil_shortest_s: float = number(0.05, "s", "a shorter pulse of the coil is no crank")
     sag_least_v: float = number(0.2, "V", "a starter that works pulls the battery down by at least this")
     sag_no_lead_v: float = number(
-        1.0, "V", "without a starter lead a crank pulls the battery down by at least this: no fan does"
+        1.3, "V", "without a starter lead a crank pulls the battery down by at least this: hardly a fan does"
     )
     inrush_of_sag: float = number(
         2.3, "", "without a starter lead: the inrush is at most so many times the sag; a fan's is more"
     )
+    maybe_sag_v: float = number(1.0, "V", "and from here to the sag above it may be a crank, which is undecided")
     inrush_no_lead_v: float = number(
         1.5, "V", "without a starter lead: and by at least this at first, a starter that stands still"
     )
