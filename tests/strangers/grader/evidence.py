@@ -235,9 +235,12 @@ def _logger(f: Feed, labels: Labels) -> None:
         role, a, b = tricks["frozen"]
         b = min(b, p.record.end_s)
         t = f.s.world.t_s
-        dead = (
-            float(np.abs(f.s.world.volts[role][(t >= a) & (t <= b)]).max(initial=0.0)) < 0.1
-        )  # it would read nothing all the same
+        volts = np.abs(f.s.world.volts[role][(t >= a) & (t <= b)])
+        dead = float(volts.max(initial=0.0)) < 0.1  # it would read nothing all the same
+        before_start = not f.times.cranks or b < f.times.cranks[0].start_s
+        dead |= (
+            len(volts) > 0 and bool(volts[0] < 0.1) and before_start
+        )  # frozen at nothing, it reads as a key that comes on later
         if not dead and b - a > 0.3 and a < _end(f) - 0.3 and b > (f.times.on_s or 0.0) + 0.3:
             labels.lacking.append(f"R6: {role} frozen")
         else:
