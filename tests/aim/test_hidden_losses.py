@@ -108,6 +108,7 @@ def test_a_feed_that_follows_its_source_hides_none() -> None:
     [
         ("crackle", 921058),  # 25 losses that an input shows, 19 of them one by one
         ("crackle", 921251),  # 27
+        ("fan", 3059023),  # nothing turned: a fan that pulls the battery down by 1.06 V, with a ripple of 9 Hz
         (
             "module_supply",
             935222,
