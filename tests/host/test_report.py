@@ -26,8 +26,7 @@ from firstcrank.report.inputs import ReportInputs
 from firstcrank.report.sections import document
 from firstcrank.tracefiles.table import load
 from firstcrank.units import local_time
-from firstcrank.visit.ending import SEEN_FIRST
-from firstcrank.visit.showing import VISIT_LINES, account
+from firstcrank.visit.account import SEEN_FIRST, VISIT_LINES, account
 from firstcrank.visit.steps import RAN_AWAY
 from firstcrank.visit.values import Burst, Visit
 

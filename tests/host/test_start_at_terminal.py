@@ -128,6 +128,11 @@ def test_a_runaway_leads_the_last_screenful_and_is_no_good_start(tmp_path: Path)
     assert "Check next: Do not crank again" in screen
     assert "Key feed: " in screen
     assert "does not fire" not in screen
+    _, output = finished(run_at(tmp_path, "judge", "start.fcr"))  # later too
+    screen = " ".join(" ".join(last_screenful(output, 23)).split())
+    assert "Why: The engine ran away: air shut." in screen
+    assert "Check next: Do not crank again before its cause is found." in screen
+    assert "does not fire" not in screen
 
 
 def test_no_oil_pressure_leads_the_last_screenful(tmp_path: Path) -> None:

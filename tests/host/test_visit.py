@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from firstcrank.visit.account import account
 from firstcrank.visit.before import BEFORE, answer
 from firstcrank.visit.ending import ending_of
-from firstcrank.visit.showing import account, show
+from firstcrank.visit.showing import show
 from firstcrank.visit.steps import BURSTS_S, IDLE_S, SOAK_S, burst_limit_s, rest_s, step
 from firstcrank.visit.values import Bins, Clock, Leads, MakersLimits, Stage, Visit, Word
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from firstcrank.visit.account import account
 from firstcrank.visit.ending import RUNAWAY_CAUTION, ending_of
-from firstcrank.visit.showing import account, show
+from firstcrank.visit.showing import show
 from firstcrank.visit.steps import EXCHANGED, NEVER_SEEN_OFF, NOT_UP_BEFORE, OIL_S, step
 from firstcrank.visit.values import Key, Leads, MakersLimits, Stage, Word
 

@@ -11,7 +11,7 @@ from firstcrank.cli.screen import Screen
 from firstcrank.cli.show import last_line, show
 from firstcrank.model.judgement import Judgement
 from firstcrank.recording import Recording
-from firstcrank.visit.ending import Ending
+from firstcrank.visit.ending import Ending, ending_kept
 
 JUST_ENDED = Ending()
 
@@ -24,16 +24,18 @@ def is_simulated(recording: Recording) -> bool:
 def show_all(judgement: Judgement, recording: Recording, path: Path, plain: bool = False) -> None:
     """Every figure, then on a terminal the result once more as the last screenful; plain lines alone where they are wanted."""
     console = Screen()
-    simulated = is_simulated(recording)
+    simulated, ending = is_simulated(recording), ending_kept(recording.trace.notes)
     if plain or console.is_dumb_terminal:
-        show_result(console, judgement, str(path), True, simulated)
+        show_result(console, judgement, str(path), True, simulated, ending)
         return
     if simulated:
         console.print(SIMULATED, style="bold reverse")
     show(console, judgement, recording.trace, title=path.name)
     if console.is_terminal:
-        show_result(console, judgement, str(path), False, simulated)
+        show_result(console, judgement, str(path), False, simulated, ending)
     else:
+        for line in ending_lines(judgement, ending):
+            console.print(line, style="bold")
         last_line(console, judgement, str(path))
 
 

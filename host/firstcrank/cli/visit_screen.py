@@ -21,8 +21,9 @@ from firstcrank.cli.keyboard import Keyboard
 from firstcrank.cli.strip import ASCII_BLOCKS, BLOCKS, row
 from firstcrank.limits import Limits
 from firstcrank.printable import printable
+from firstcrank.visit.account import account
 from firstcrank.visit.from_tracker import bins_event
-from firstcrank.visit.showing import account, lead_lines, show
+from firstcrank.visit.showing import lead_lines, show
 from firstcrank.visit.steps import step
 from firstcrank.visit.values import Event, Key, Leads, Show, Stage, Visit
 

@@ -15,8 +15,7 @@ from firstcrank.recording import Recording
 from firstcrank.report.summary import harmful, rows
 from firstcrank.trace import Trace
 from firstcrank.units import MS_PER_S, local_time, sentence
-from firstcrank.visit.ending import SEEN_FIRST
-from firstcrank.visit.showing import OUT_OF_ORDER, VISIT_LINES
+from firstcrank.visit.account import seen_first, visit_lines
 
 TITLE = "First-start record"
 MOST_CLOSE_UPS = 4
@@ -71,18 +70,12 @@ class ReportInputs:
     @property
     def visit_lines(self) -> list[str]:
         """What a guided start wrote down: bursts, answers, what was skipped and what was out of order."""
-        return [line for line in self.recording.trace.notes if line.startswith(VISIT_LINES)]
+        return visit_lines(self.recording.trace.notes)
 
     @property
     def seen_first(self) -> list[str]:
         """What was seen at the vehicle that comes before any verdict, each with what must not be done."""
-        out_of_order = [line.removeprefix(OUT_OF_ORDER) for line in self.visit_lines if line.startswith(OUT_OF_ORDER)]
-        return [
-            f"{sentence(line)}. {never}"
-            for line in out_of_order
-            for begin, never in SEEN_FIRST.items()
-            if line.startswith(begin)
-        ]
+        return [f"{sentence(line)}. {never}" for line, never in seen_first(self.recording.trace.notes)]
 
     @property
     def made(self) -> str:

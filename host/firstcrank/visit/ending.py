@@ -6,19 +6,15 @@ published engine manuals). The engine maker's figures win.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from firstcrank.analysis.causes.cautions import STANDING
 from firstcrank.units import sentence
+from firstcrank.visit.account import NO_OIL, seen_first
 from firstcrank.visit.steps import BURSTS_S, EXCHANGED, no_crank_reason
 from firstcrank.visit.values import Visit
 
-# What a person saw that comes before any verdict, as it stands out of order in the account, and what must not be done.
-NO_OIL = "no oil pressure"
-SEEN_FIRST = {
-    "the engine ran away": "Do not crank again before its cause is found.",
-    NO_OIL: "Do not crank again before it is known why.",
-}
 RUNAWAY_CAUTION = "A runaway is not stopped by the key: plate over the intake, never a hand or a rag; then keep clear."
 
 
@@ -80,3 +76,11 @@ def ending_of(visit: Visit) -> Ending:
     no_start = visit.guided and held and not any(b.ran for b in visit.bursts_now) and len(visit.bursts_now) >= len(BURSTS_S)
     unfit = bool(visit.bursts) and bool(no_crank_reason(visit))
     return Ending(key_off=no_start or unfit or not held, ran=ran, no_start=no_start, noted=noted)
+
+
+def ending_kept(notes: Iterable[str]) -> Ending:
+    """Of a recording that is judged later: by what its visit wrote down. The key feed's verdict stays what the judge makes of it."""
+    for line, never in seen_first(notes):
+        large = "NO OIL PRESSURE" if line.startswith(NO_OIL) else "RUNAWAY"
+        return Ending((large,), f"{sentence(line)}.", never, ran=True, at_vehicle=False)
+    return Ending(at_vehicle=False)

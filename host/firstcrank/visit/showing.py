@@ -17,8 +17,6 @@ from firstcrank.visit.steps import (
 )
 from firstcrank.visit.values import Show, Stage, Visit, Word
 
-BURST, ANSWERED, SKIPPED, OUT_OF_ORDER = "Burst ", "Answered: ", "Skipped: ", "Out of order: "  # lines of the account
-VISIT_LINES = (BURST, ANSWERED, SKIPPED, OUT_OF_ORDER)
 AIR = ("a", "it runs away")
 QUIT = ("q", "end")
 WAIT_KEYS = (("space", "lamp is out"), ("n", "no lamp seen"), QUIT)
@@ -220,20 +218,3 @@ def _over(visit: Visit) -> Show:
 
 def _in_stage_s(visit: Visit) -> float:
     return max(visit.now_s - visit.since_s, 0.0)
-
-
-def _hot(visit: Visit, number: int) -> str:
-    return " (hot restart)" if visit.cold_bursts is not None and number > visit.cold_bursts else ""
-
-
-def account(visit: Visit) -> tuple[str, ...]:
-    """What the report says of the visit beside the verdict: bursts, what was answered, skipped and out of order."""
-    lines = [
-        f"{BURST}{n}{_hot(visit, n)}: {b.lasted_s:.1f} s, {'the engine ran by itself' if b.ran else 'no start'}, "
-        f"feed {'held' if b.feed_held else 'lost'}"
-        for n, b in enumerate(visit.bursts, 1)
-    ]
-    lines += [f"{ANSWERED}{text}" for text in visit.answered]
-    lines += [f"{SKIPPED}{text}" for text in visit.skipped]
-    lines += [f"{OUT_OF_ORDER}{text}" for text in visit.noted]
-    return tuple(lines)
