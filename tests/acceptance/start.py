@@ -73,7 +73,7 @@ class Start:
             if role == "key_switch":
                 runs = key_runs(seen < trigger_v, trigger_v)
         bins = len(self.t) // PER_BIN
-        start = np.arange(bins) * BIN_S
+        start = np.arange(bins, dtype=np.float64) * BIN_S
         kept = np.ones(bins, dtype=bool)
         for hole in holes:
             kept &= (start + BIN_S <= hole.start_s) | (start >= hole.end_s)

@@ -9,9 +9,9 @@ from firstcrank.limits import Limits, shipped
 from firstcrank.trace import Trace
 
 try:
-    from firstcrank.model.context import Context
+    from firstcrank.model.context import Context as Context
 except ImportError:  # an older version
-    from firstcrank.analysis.findings import Context  # type: ignore[attr-defined, no-redef]
+    from firstcrank.analysis.findings import Context  # type: ignore[import-untyped, no-redef]
 
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
 RUNS = Context(cranked_with_key=True, module_plugged_in=True, engine_running=True)

@@ -16,7 +16,11 @@ from firstcrank.divider.propose import Requirements, propose
 KNEE = Clamp("knee at 0.3 V", 1e-140, 0.0367, 0.0, 0.2, 0.2, 0.0, 0.0, 0.0, Sources(*["for worked examples"] * 5))
 CHECKED = Network(100e3, 22e3, 10e-9, clamp=KNEE)
 NO_ERRORS = Converter("none", 0.0, 0.0, 0.0, math.inf, 0.0, 0.0, 0.0, (), "for worked examples")
-BARE = {"ppm_per_k": 0.0, "reference_drift_rel": 0.0, "reference_ppm_per_k": 0.0, "converter": NO_ERRORS}
+
+
+def bare(tolerance: float, reference_rel: float) -> Parts:
+    """Parts off by their tolerance alone: nothing drifts, the converter is perfect."""
+    return Parts(tolerance, reference_rel, ppm_per_k=0.0, reference_drift_rel=0.0, reference_ppm_per_k=0.0, converter=NO_ERRORS)
 
 
 def test_worked_example_100k_over_22k() -> None:
@@ -24,7 +28,7 @@ def test_worked_example_100k_over_22k() -> None:
     assert CHECKED.ratio == pytest.approx(5.545455, rel=1e-6)
     assert CHECKED.full_scale_v == pytest.approx(18.300, abs=5e-4)
     assert CHECKED.source_ohm == pytest.approx(18032.8, abs=0.1)
-    resistors = Parts(0.01, 0.0, **BARE)
+    resistors = bare(0.01, 0.0)
     steps_v = CHECKED.step_v / math.sqrt(12.0)
     assert math.sqrt(budget(CHECKED, resistors, 12.0).u_v ** 2 - steps_v**2) == pytest.approx(80.31e-3, rel=1e-3)
     low, high = worst_ratio(CHECKED, 0.01)
@@ -70,7 +74,7 @@ def test_budget_against_uncertainties(top: float, bottom: float, tolerance: floa
     r1, r2 = (ufloat(r, r * tolerance / 3**0.5) for r in (top, bottom))
     clip_v = 12.0
     reading = clip_v * bottom / (top + bottom) * ((r1 + r2) / r2) * ufloat(1.0, 0.01 / 3**0.5)
-    ours = budget(Network(top, bottom, clamp=None), Parts(tolerance, 0.01, **BARE), clip_v)
+    ours = budget(Network(top, bottom, clamp=None), bare(tolerance, 0.01), clip_v)
     assert math.sqrt(ours.u_v**2 - (Network(top, bottom).step_v ** 2) / 12) == pytest.approx(reading.std_dev, rel=1e-3)
 
 
@@ -122,5 +126,5 @@ def test_a_lifted_inputs_budget_against_uncertainties(clip_v: float) -> None:
     reference = ufloat(3.3, 0.033 / 3**0.5)
     node = (clip_v / r1 + reference / r3) / (1 / r1 + 1 / r2 + 1 / r3)
     reading = (node / reference * 3.3 - n.node_at_zero_v) * n.ratio
-    ours = budget(n, Parts(0.01, 0.01, **BARE), clip_v)
+    ours = budget(n, bare(0.01, 0.01), clip_v)
     assert math.sqrt(ours.u_v**2 - n.step_v**2 / 12) == pytest.approx(reading.std_dev, rel=1e-3)

@@ -22,7 +22,7 @@ CYLINDERS = (3, 4, 5, 6, 8)
 
 
 def trace_of(battery: np.ndarray, step_s: float = 0.000768, noise_v: float = 0.005) -> Trace:
-    start = np.arange(len(battery)) * step_s
+    start = np.arange(len(battery), dtype=np.float64) * step_s
     seen = battery + np.random.default_rng(0).normal(0, noise_v, len(battery))
     channel = Channel("battery", seen, seen - 0.01, seen + 0.01, Uncertainty(0.002, 0.005))
     return Trace(start, start + step_s, np.full(len(battery), 128), np.full(len(battery), 6e-6), {"battery": channel})

@@ -16,6 +16,7 @@ from firstcrank.analysis.verdict import judge
 from firstcrank.analysis.view import build_view
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.context import Context
+from firstcrank.trace import Trace
 from tests.acceptance.start import BIN_S, PER_BIN, STEP_S, Start
 
 
@@ -119,7 +120,7 @@ def played(profile: Profile, minimum_v: float) -> tuple[Start, Limits, float]:
     return start, limits, begin_s
 
 
-def trace_of(start: Start, profile: Profile, trigger_v: float):
+def trace_of(start: Start, profile: Profile, trigger_v: float) -> Trace:
     start.scale = 1.0
     trace = start.trace(trigger_v=trigger_v)
     if profile.system_v == 24:  # the drawn board's inputs end at 18.3 V; let it see 24 V

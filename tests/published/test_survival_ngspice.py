@@ -11,6 +11,7 @@ import pytest
 from hardware_notes import builds, spice
 from hardware_notes.circuit import Part, circuit
 
+from firstcrank.clamps import BAV199, SILICON_PAIR
 from firstcrank.divider.network import Network
 from firstcrank.divider.pulses import Pulse, pulses
 from firstcrank.divider.stress import PIN_LIMIT_A, discharge, film_rise_k, pin_protection_a, stress
@@ -78,7 +79,7 @@ def test_a_persons_discharge_is_stated_at_its_worst() -> None:
     parts = [p for p in circuit("minimal 12 V") if p.ref[1:2] == "1" and len(p.ref) == 3]
     deck = [
         "discharge", "Vr n_3v3 0 3.3", "Ch hand 0 150p ic=8000", "Rh hand n_clip1 330", *spice.elements(parts),
-        spice.model(builds.BAV199), spice.model(builds.SILICON_PAIR), ".save all @d11a[id]", ".control", "tran 1n 20u uic",
+        spice.model(BAV199), spice.model(SILICON_PAIR), ".save all @d11a[id]", ".control", "tran 1n 20u uic",
         "let a = vecmax(@d11a[id])", "print a", "let v = vecmax(v(n_clip1)-v(n_boot1a))", "print v",
         "let n = vecmax(v(n_node1))", "print n",
         f"let w = (v(n_clip1)-v(n_boot1a))^2/{builds.INPUT_12V.parts_ohm[0]}", "meas tran j INTEG w", ".endc", ".end",
