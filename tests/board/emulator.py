@@ -244,7 +244,7 @@ class EmulatedChip:
             if not self._stalled:
                 self._packet_alarm.schedule(PACKET_NS)
 
-        def data(buffer: bytes) -> None:
+        def data(buffer: bytes | bytearray) -> None:
             self._held_data.append(bytes(buffer))
 
         def connected() -> None:
@@ -341,7 +341,7 @@ class EmulatedChip:
     def file_system(self) -> bytes:
         """The flash file system as it stands."""
         with tempfile.NamedTemporaryFile() as file:
-            self.device.dump_flash_image(file.name)
+            self.device.dump_flash_image(Path(file.name))
             return Path(file.name).read_bytes()
 
     def led(self) -> bool:

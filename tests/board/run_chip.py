@@ -31,7 +31,7 @@ def correct_round_robin() -> None:
     def set_active(self: RPADC, channel: int) -> None:
         self.cs = (self.cs & ~(CS_AINSEL_MASK << CS_AINSEL_SHIFT)) | ((channel & CS_AINSEL_MASK) << CS_AINSEL_SHIFT)
 
-    RPADC._active_channel = property(active, set_active)
+    RPADC._active_channel = property(active, set_active)  # type: ignore[assignment, method-assign]
 
 
 def play(device: MicroPythonDevice, scenario: str) -> None:

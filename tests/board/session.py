@@ -11,13 +11,18 @@ from typing import Any
 import numpy as np
 
 from firstcrank import wire, wire_bodies
+from firstcrank.wire_bodies import ChannelBody
 
 from . import flash_image
 from .emulator import EmulatedChip, Play, board_kind
 from .image import micropython_image
 
 ID = b"recorded"
-CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]
+CHANNELS: list[ChannelBody] = [
+    {"role": "battery", "pin": 26},
+    {"role": "key_switch", "pin": 27},
+    {"role": "starter_coil", "pin": 28},
+]
 
 
 def short_escape(files: dict[str, bytes]) -> dict[str, bytes]:

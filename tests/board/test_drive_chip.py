@@ -6,6 +6,8 @@ cycles, and the way to the host.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 from rp2040py.gpio_pin import GPIOPinState
 
@@ -35,7 +37,7 @@ class Pads:
         for number in range(3):
             board.chip.mcu.gpio[26 + number].add_listener(self._listener(board, number))
 
-    def _listener(self, board: Session, number: int):  # type: ignore[no-untyped-def]
+    def _listener(self, board: Session, number: int) -> Callable[[GPIOPinState, GPIOPinState], None]:
         def changed(state: GPIOPinState, _before: GPIOPinState) -> None:
             high = state is GPIOPinState.HIGH
             if self.driven[number] and not high:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from mpremote.transport_serial import SerialTransport
 
 from firstcrank.board.prompt import at_prompt
 
@@ -35,6 +36,7 @@ def test_a_bare_board_and_an_update_over_it(tmp_path: Path) -> None:
         again = firstcrank("board", "install", "--port", port)
         assert again.returncode == 0, again.stdout + again.stderr
         with at_prompt(port) as board:
+            assert isinstance(board, SerialTransport)
             for path, content in KEPT.items():
                 assert bytes(board.fs_readfile(path)) == content
             assert b"firstcrank_board" in board.exec("import os; print(os.listdir('/'))")

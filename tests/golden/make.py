@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from tests.golden import compare, make_recordings, make_store
@@ -69,18 +70,25 @@ def main(data: Path, steps: list[str]) -> None:
     recordings, csv, own, store = (data / name for name in ("recordings", "csv", "settings", "store"))
     for folder in (recordings, csv, own, store):
         folder.mkdir(parents=True, exist_ok=True)
-    todo = {
+
+    def alone() -> None:
+        for played in PLAYED:
+            make_recordings.alone(recordings, *played)
+
+    def scenarios() -> None:
+        text = "".join(line + "\n" for line in compare.lines(compare.SEEDS))
+        (data / "scenarios.jsonl").write_text(text, "utf-8")
+
+    todo: dict[str, Callable[[], None]] = {
         "settings": lambda: make_recordings.settings(own),
         "bench": lambda: make_recordings.sim_boards(recordings, own),
         "two": lambda: make_recordings.two_cranks(recordings, own),
-        "alone": lambda: [make_recordings.alone(recordings, *played) for played in PLAYED],
+        "alone": alone,
         "chip": lambda: make_recordings.chip(recordings),
         "csv": lambda: make_recordings.csvs(csv, recordings, own),
         "store": lambda: make_store.store(store, recordings),
         "expected": lambda: expected(data, "7bf83f1"),
-        "scenarios": lambda: (data / "scenarios.jsonl").write_text(
-            "".join(line + "\n" for line in compare.lines(compare.SEEDS)), "utf-8"
-        ),
+        "scenarios": scenarios,
     }
     for step in steps or todo:
         todo[step]()

@@ -153,7 +153,7 @@ def _without_lines(table: dict[str, Any]) -> dict[str, Any]:
 def test_calibrations_keep_their_lines() -> None:
     kept = json.loads((DATA / "settings" / "calibration_measured.json").read_text("utf-8"))
     for calibration in (Calibration.from_json(kept), read_calibration(DATA / "settings" / "calibration_measured.toml")):
-        now = calibration.to_json()
+        now: dict[str, Any] = calibration.to_json()
         for role, line in kept["channels"].items():
             for name in ("gain_v_per_code", "offset_v", "u_gain_rel", "u_offset_v", "u_shared_gain_rel", "noise_v", "filter_s"):
                 assert now["channels"][role][name] == pytest.approx(line[name], rel=1e-5), (role, name)
@@ -180,12 +180,13 @@ def test_saved_maps_are_read() -> None:
 def test_a_missing_or_altered_number_is_seen(tmp_path: Path) -> None:
     """The comparison itself: one reading, one limit or one answer off must show."""
     old = DIGESTS["feed_loose.fcr"]
-    for change in (
+    changes: list[dict[str, object]] = [
         {"bins": old["bins"] - 1},
         {"answers": {}},
         {"limits": {**old["limits"], "values": {**old["limits"]["values"], "module_minimum_v": 6.9}}},
         {"start_s": [old["start_s"][0], old["start_s"][1] + 0.001]},
-    ):
+    ]
+    for change in changes:
         assert differences(old, {**old, **change}), change
     assert not differences(old, {**old, "new_field": 1})
     shutil.copy(DATA / "recordings" / "feed_loose.fcr", tmp_path / "a.fcr")

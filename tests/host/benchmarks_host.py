@@ -23,9 +23,7 @@ import numpy as np
 from rich.console import Console
 
 from firstcrank import wire, wire_bodies
-from firstcrank.analysis.live import LiveTracker
 from firstcrank.analysis.verdict import judge
-from firstcrank.calibration import Calibration
 from firstcrank.cli.visit_screen import VisitScreen
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
@@ -34,7 +32,7 @@ from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 from firstcrank.tracefiles.native import from_bytes, read_native
 
-from .sim_recording import CHANNELS, Silent, recorded
+from .sim_recording import CHANNELS, Silent, recorded, stored_calibration
 
 REPEATS = 9
 LONG_S = 30.0
@@ -89,6 +87,8 @@ def long_recording() -> bytes:
 class OnlyFrames:
     """A link that plays a recording's bytes at once: what is timed is the host's own work, not the simulated board's."""
 
+    synthetic = True
+
     def __init__(self, data: bytes) -> None:
         self.name, self._data, self._at = "played", data, 0
 
@@ -112,7 +112,7 @@ def live_share() -> tuple[float, float, int]:
     data = recorded("healthy")
     board = BoardClient(open_link("sim:healthy,seed=3"))
     board.handshake()
-    calibration = Calibration.from_json(board.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
+    calibration = stored_calibration(board)
     board.close()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "x.fcr"
@@ -136,10 +136,9 @@ def drawing_s() -> float:
     """Seconds for one picture of the live screen at 80 columns; ten are drawn a second."""
     console = Console(file=io.StringIO(), width=80, force_terminal=True)
     screen = VisitScreen(console, shipped(12))
-    tracker = LiveTracker(shipped(12))
     rng = np.random.default_rng(1)
-    screen._battery, screen._key = list(rng.uniform(8, 12, 200)), list(rng.uniform(0, 12, 200))
-    return middle_s(lambda: console.print(screen._picture(tracker)), 50)
+    screen._battery, screen._feed = list(rng.uniform(8, 12, 200)), list(rng.uniform(0, 12, 200))
+    return middle_s(lambda: console.print(screen._picture()), 50)
 
 
 def processor() -> str:

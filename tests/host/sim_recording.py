@@ -13,10 +13,15 @@ from firstcrank.calibration import Calibration
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.open import open_link
-from firstcrank.model.context import Context
+from firstcrank.model.context import Context as Context
 from firstcrank.recorder import Plan, record
+from firstcrank.wire_bodies import ChannelBody
 
-CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]
+CHANNELS: list[ChannelBody] = [
+    {"role": "battery", "pin": 26},
+    {"role": "key_switch", "pin": 27},
+    {"role": "starter_coil", "pin": 28},
+]
 
 
 class Silent:
@@ -49,6 +54,13 @@ class Silent:
         return ()
 
 
+def stored_calibration(client: BoardClient) -> Calibration:
+    """What the board keeps. Raises AssertionError where it keeps none."""
+    stored = client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"]
+    assert stored is not None, "the board keeps no calibration"
+    return Calibration.from_json(stored)
+
+
 def make(
     name: str,
     path: Path,
@@ -66,9 +78,9 @@ def make(
     client = BoardClient(open_link(f"sim:{name},seed=3"))
     try:
         client.handshake()
-        calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
+        calibration = stored_calibration(client)
         answers = context or Context(cranked_with_key=True, module_plugged_in=True)
-        channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(leads)] or CHANNELS
+        channels: list[ChannelBody] = [{"role": role, "pin": 26 + n} for n, role in enumerate(leads)] or CHANNELS
         record(client, Plan(path, limits, calibration, answers, channels, acquisition=acquisition), observer)
     finally:
         client.close()

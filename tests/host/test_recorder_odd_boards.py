@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from firstcrank import wire
-from firstcrank.calibration import Calibration
 from firstcrank.errors import LinkLostError, UnwritableFileError
 from firstcrank.limits import shipped
 from firstcrank.link.board_client import BoardClient
@@ -18,7 +17,7 @@ from firstcrank.model.context import Context
 from firstcrank.recorder import Plan, record
 from firstcrank.tracefiles.native import from_bytes, read_native
 
-from .sim_recording import CHANNELS, Silent
+from .sim_recording import CHANNELS, Silent, stored_calibration
 
 Change = Callable[[wire.Frame], wire.Frame | None]
 
@@ -57,7 +56,7 @@ class Odd:
 def recorded_from(link: Odd, path: Path, **changed: object) -> Silent:
     observer, client = Silent(), BoardClient(link)
     client.handshake()
-    calibration = Calibration.from_json(client.ask(wire.CALIBRATE, wire.REPLY, {})["calibration"])
+    calibration = stored_calibration(client)
     plan = Plan(path, shipped(12), calibration, Context(cranked_with_key=True, module_plugged_in=True), CHANNELS)
     link.live = True
     record(client, replace(plan, **changed), observer)  # type: ignore[arg-type]

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.random import Generator
+
+T = TypeVar("T")
 
 
 def around(rng: Generator, limit: float, spread: float = 8.0, near: float = 0.4) -> float:
@@ -18,7 +22,7 @@ def log_uniform(rng: Generator, low: float, high: float) -> float:
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
 
-def one_of(rng: Generator, *choices):  # type: ignore[no-untyped-def]
+def one_of(rng: Generator, *choices: T) -> T:
     """One of the choices."""
     return choices[int(rng.integers(len(choices)))]
 

@@ -6,7 +6,7 @@ from numpy.random import Generator
 
 from tests.strangers.draw import around, chance, log_uniform, one_of
 from tests.strangers.faults_feed import base, near_a_border
-from tests.strangers.plan import OFF, ON, START, CrankPlan, Helper, Plan
+from tests.strangers.plan import OFF, ON, START, CrankPlan, Cut, Drop, Helper, Plan
 
 
 def swapped(rng: Generator, seed: int, family: str) -> Plan:
@@ -48,9 +48,7 @@ def lead_moved(rng: Generator, seed: int, family: str) -> Plan:
     return p
 
 
-def _loss_after(rng: Generator, p: Plan, at: float):  # type: ignore[no-untyped-def]
-    from tests.strangers.plan import Drop
-
+def _loss_after(rng: Generator, p: Plan, at: float) -> Drop:
     begin = at + rng.uniform(0.05, 0.5)
     return Drop(begin, begin + log_uniform(rng, 0.05, 3.0), to_v=rng.uniform(0.0, 6.5))
 
@@ -89,8 +87,6 @@ def hole(rng: Generator, seed: int, family: str) -> Plan:
         at = p.borders()["key_on"] - length * rng.uniform(0, 1)
     p.record.tricks["hole"] = (at, at + length)
     if chance(rng, 0.5):
-        from tests.strangers.plan import Cut
-
         p.feed.relay = None
         lost = length * rng.uniform(0.2, 0.9)
         begin = at + (length - lost) * rng.uniform(0, 1)

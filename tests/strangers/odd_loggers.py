@@ -76,8 +76,8 @@ def common_mode(rng: Generator, seed: int, family: str) -> Plan:
     if chance(rng, 0.5):
         p = base(rng, seed, family)
     else:
-        kind = rng.random()
-        make = single_loss if kind < 0.4 else steady_drop if kind < 0.7 else lost_at_turn
+        drawn = rng.random()
+        make = single_loss if drawn < 0.4 else steady_drop if drawn < 0.7 else lost_at_turn
         p = make(rng, seed, family)
     if p.record.delivery == "frames":
         p.record.delivery = "board"

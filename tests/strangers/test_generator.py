@@ -9,20 +9,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from cobs import cobs  # type: ignore[import-untyped]
+from cobs import cobs
 
 from firstcrank.tracefiles.native import from_bytes
 from tests.strangers import board, converter, feedline, frames, plant, sound
 from tests.strangers.families import NAMES
 from tests.strangers.grader.measure import below, worst_mean
-from tests.strangers.plan import Load
+from tests.strangers.plan import Load, Plan
 from tests.strangers.start import family_of, plan_of, start
 from tests.strangers.world import FILTER_S
 
 HERE = Path(__file__).parent
 
 
-def quiet_plan(seed: int = 1):  # type: ignore[no-untyped-def]
+def quiet_plan(seed: int = 1) -> Plan:
     """A sound start without any load but the ones a test adds, its starter locked out."""
     p = sound.sound_start(np.random.default_rng(seed), seed, "sound", cranks=1, with_heater=False, system_v=12, runs=False)
     p.loads.clear()
@@ -94,7 +94,7 @@ def test_stretches_and_windows_of_known_shapes() -> None:
     assert between.lowest == 2.0
     assert below(t, -v, -7.0, 1.002, 1.003) == []
     (end,) = below(t, v, 7.0, 1.0035, 1.6)
-    assert (end.begin_s, end.end_s) == (pytest.approx(1.0035), pytest.approx(1.0045))
+    assert (end.begin_s, end.end_s) == pytest.approx((1.0035, 1.0045))
     mean, where = worst_mean(t, 12.0 - v, 0.010, [(0.0, 2.0)])
     assert mean == pytest.approx((10 * 0.003 + 10 * 0.001) / 0.010, rel=0.01)
     assert 0.99 < where < 1.02

@@ -6,10 +6,14 @@ Made once from the layout in docs/wire_format.md. If one of these changes, old b
 import binascii
 import struct
 
+TYPE_CHECKING = False  # MicroPython has no typing; tools take the name for true
+if TYPE_CHECKING:
+    from types import ModuleType
+
 ID = b"\x01\x02\x03\x04\x05\x06\x07\x08"
 
 
-def bodies(wire):
+def bodies(wire: "ModuleType") -> "dict[str, bytes]":
     """(kind letter, body) of one frame of every kind."""
     bins = struct.pack(wire.BINS_FORMAT, 0x0102030405060708, 123456, 12288, 1, 2, 3, 6, 128, 1, 3)
     for channel in range(3):
@@ -65,12 +69,12 @@ GOLDEN = {
 }
 
 
-def frame(wire, letter, body):
+def frame(wire: "ModuleType", letter: str, body: bytes) -> str:
     """The frame as hex."""
     return binascii.hexlify(wire.encode_frame(ord(letter), ID, 0x00010203, body)).decode()
 
 
-def check(wire):
+def check(wire: "ModuleType") -> None:
     """Encodes and decodes every kind. Raises AssertionError naming the kind that differs."""
     made = bodies(wire)
     assert sorted(made) == sorted(GOLDEN), "a kind has no golden bytes"
