@@ -57,6 +57,14 @@ def finite(key: str, value: object) -> float:
     return as_float
 
 
+def text_at(table: Mapping[str, object], key: str, default: str = "") -> str:
+    """`table[key]` as text. Raises ValueError for what is none."""
+    value = table.get(key, default)
+    if not isinstance(value, str):
+        raise ValueError(f"{key} is {shown(value)}, must be a name")
+    return value
+
+
 def shown(value: object) -> str:
     """A short picture of a value for an error: text and numbers as they are, the rest by its kind."""
     if isinstance(value, str):
