@@ -46,7 +46,7 @@ class FolderBoard:
         real = names["os"]
 
         class Pulled:
-            def __getattr__(inner, name: str):  # noqa: N805
+            def __getattr__(inner, name: str) -> object:  # noqa: N805
                 if name in ("rename", "remove", "rmdir"):
                     self._step()
                 return getattr(real, name)

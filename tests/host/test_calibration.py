@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from importlib import resources
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -53,9 +56,9 @@ def test_json_round_trip() -> None:
         (lambda d: d["channels"].update(radio=d["channels"]["battery"]), "radio"),
     ],
 )
-def test_unusable_json_names_the_key(damage: object, expected: str) -> None:
+def test_unusable_json_names_the_key(damage: Callable[[dict[str, Any]], object], expected: str) -> None:
     data = Calibration("measured", {"battery": LINE}).to_json()
-    damage(data)  # type: ignore[operator]
+    damage(data)
     with pytest.raises(CalibrationError, match=expected):
         Calibration.from_json(data)
 
@@ -109,7 +112,7 @@ def test_a_board_keeps_all_leads_in_one_frame() -> None:
     assert len(json.dumps({"store": kept.to_json()})) < wire.MAX_BODY_BYTES - 200
 
 
-def test_another_converter_behind_the_inputs(tmp_path) -> None:
+def test_another_converter_behind_the_inputs(tmp_path: Path) -> None:
     """An MCP3208 does not load the divider; half of an RP2040's least input resistance behind 5.64 k + 4.7 k makes its 12.00 V 12.59."""
     with resources.as_file(resources.files("firstcrank.data") / "calibration_minimal_12v.toml") as path:
         own, external, newer = (read_calibration(path, name).channel("battery") for name in (None, "mcp3208", "rp2350"))
@@ -164,7 +167,7 @@ def test_nominal_line_is_the_divider() -> None:
     assert line.uncertainty.gain_rel == pytest.approx(0.0066926, rel=1e-4)
 
 
-def test_nominal_toml(tmp_path) -> None:
+def test_nominal_toml(tmp_path: Path) -> None:
     file = tmp_path / "board.toml"
     file.write_text('kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\nr_bottom_ohm = 22e3\ntolerance_rel = 0.01\n')
     assert read_calibration(file).channel("battery").gain_v_per_code == pytest.approx(3.3 / 4096 * 122 / 22)
@@ -179,7 +182,7 @@ def test_nominal_toml(tmp_path) -> None:
         ('kind = "guess"\n[channels]\n', "guess"),
     ],
 )
-def test_unusable_toml_says_why(tmp_path, text: str, expected: str) -> None:
+def test_unusable_toml_says_why(tmp_path: Path, text: str, expected: str) -> None:
     file = tmp_path / "board.toml"
     file.write_text(text)
     with pytest.raises(CalibrationError, match=expected):

@@ -11,7 +11,6 @@ from types import SimpleNamespace
 import pytest
 
 from firstcrank.cli.main import COMMANDS, main
-from firstcrank.link import ports
 
 from .recording_edits import as_format_1
 from .sim_recording import recorded
@@ -154,7 +153,7 @@ def test_no_board_and_two_boards(monkeypatch: pytest.MonkeyPatch, capsys: pytest
     def listed(*devices: str) -> None:
         found = [SimpleNamespace(device=d, serial_number="S" + d[-1], description="", vid=0x2E8A, pid=0x0005) for d in devices]
         other = SimpleNamespace(device="/dev/ttyS0", serial_number=None, description="", vid=None, pid=None)
-        monkeypatch.setattr(ports.list_ports, "comports", lambda: [*found, other])
+        monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [*found, other])
 
     listed()
     assert run("record", "--yes") == 4

@@ -30,15 +30,16 @@ def watched(
     losses_s: list[tuple[float, float]],
     battery_v: float = 12.6,
     places: tuple[tuple[float, str], ...] = (),
-    **more: object,
+    supported: bool = False,
+    scale: float = 1.0,
 ) -> HarnessWatch:
     """Frames of 98 ms as a board sends them; 12.3 V of feed with 20 mV of noise, 0 V in the losses."""
-    watch = HarnessWatch(limit_v=7.0, live_v=5.0, **more)  # type: ignore[arg-type]
+    watch = HarnessWatch(limit_v=7.0, live_v=5.0, scale=scale, supported=supported)
     frame_s = FRAME * BIN_S
     rng = np.random.default_rng(5)
     quiet = 12.3 + rng.normal(0.0, 0.02, FRAME)
     battery = np.full(FRAME, battery_v)
-    offsets = np.arange(FRAME) * BIN_S
+    offsets = np.arange(FRAME, dtype=np.float64) * BIN_S
     pending, named = list(losses_s), list(places)
     for number in range(int(hours * 3600 / frame_s)):
         at_s = number * frame_s
@@ -118,7 +119,7 @@ def test_the_battery_warns_and_stops(battery_v: float, supported: bool, scale: f
 
 def test_nothing_counts_before_the_key_is_on() -> None:
     watch = HarnessWatch(limit_v=7.0, live_v=5.0)
-    start_s = np.arange(FRAME) * BIN_S
+    start_s = np.arange(FRAME, dtype=np.float64) * BIN_S
     off = np.zeros(FRAME)
     watch = watch_step(watch, start_s, start_s + BIN_S, np.full(FRAME, 12.5), off, off)
     assert watch.count == 0

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tomllib
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -27,7 +29,7 @@ def test_24_v_doubles_the_drops(key: str) -> None:
     assert shipped(24)[key] == 2 * shipped(12)[key]
 
 
-def test_an_edited_file_keeps_what_it_leaves_out(tmp_path) -> None:
+def test_an_edited_file_keeps_what_it_leaves_out(tmp_path: Path) -> None:
     file = tmp_path / "mine.toml"
     file.write_text("\ufeffsystem_v = 24\nmodule_minimum_v = 9.0\n", "utf-8")
     limits = read_limits(file)
@@ -73,7 +75,7 @@ def test_swapped_limits_are_refused(lower: str, upper: str) -> None:
         ("module_minimum_v = = 7", "line 1"),
     ],
 )
-def test_a_bad_file_is_refused_with_the_reason(tmp_path, text: str, expected: str) -> None:
+def test_a_bad_file_is_refused_with_the_reason(tmp_path: Path, text: str, expected: str) -> None:
     file = tmp_path / "bad.toml"
     file.write_text(text)
     with pytest.raises(LimitsError, match=expected):
@@ -86,7 +88,7 @@ def test_json_round_trip() -> None:
 
 
 def test_a_recording_of_an_older_version_gets_the_shipped_value_of_a_limit_it_does_not_know() -> None:
-    table = shipped(24).to_json()
+    table: dict[str, Any] = shipped(24).to_json()
     del table["values"]["module_wake_v"], table["sources"]["module_wake_v"]
     table["values"]["feed_drop_warn_v"] = 1.25
     table["values"]["of_a_later_version"] = 3.0

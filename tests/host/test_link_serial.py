@@ -186,7 +186,7 @@ def test_a_beacon_among_noise_is_enough() -> None:
 
 def listed(monkeypatch: pytest.MonkeyPatch, *found: tuple[str, int | None, int | None]) -> None:
     there = [SimpleNamespace(device=d, serial_number="S1", description="", vid=vid, pid=pid) for d, vid, pid in found]
-    monkeypatch.setattr(ports.list_ports, "comports", lambda: there)
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: there)
 
 
 def test_no_board_names_the_other_usb_ports(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -199,8 +199,8 @@ def test_of_two_boards_a_person_is_asked(monkeypatch: pytest.MonkeyPatch) -> Non
     listed(monkeypatch, ("/dev/ttyACM0", 0x2E8A, 5), ("/dev/ttyACM1", 0x2E8A, 5))
     opened: list[str | None] = []
     monkeypatch.setattr("firstcrank.link.open.open_link", opened.append)
-    monkeypatch.setattr(choose_port.sys, "stdin", SimpleNamespace(isatty=lambda: True))
-    monkeypatch.setattr(choose_port.click, "prompt", lambda *_, **__: 2)
+    monkeypatch.setattr("sys.stdin", SimpleNamespace(isatty=lambda: True))
+    monkeypatch.setattr("click.prompt", lambda *_, **__: 2)
     choose_port.chosen_link(None)
     choose_port.chosen_link("/dev/ttyACM0")
     assert opened == ["/dev/ttyACM1", "/dev/ttyACM0"]

@@ -15,8 +15,7 @@ def undocumented(path: Path) -> list[str]:
     tree = ast.parse(path.read_text("utf-8"))
     missing = [] if ast.get_docstring(tree) else ["the module itself"]
     for node in tree.body:
-        public = isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_")
-        if public and not ast.get_docstring(node):
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_") and not ast.get_docstring(node):
             missing.append(node.name)
     return missing
 

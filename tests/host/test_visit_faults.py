@@ -22,9 +22,9 @@ def test_no_oil_pressure_is_key_off_until_the_feed_is_seen_dead() -> None:
     driven.key("os hr \r")  # no key leads back
     driven.readings(120.0, "released").readings(1.0, "cranking", 10.0, 10.0).readings(5.0, "released")
     assert show(driven.visit).word is Word.KEY_OFF
-    assert driven.visit.stage is not Stage.OVER
+    assert driven.stage() is not Stage.OVER
     driven.readings(0.6, "released", 0.0)
-    assert driven.visit.stage is Stage.OVER
+    assert driven.stage() is Stage.OVER
     assert driven.visit.why == "no oil pressure within 15 s, key off: find out why before the next crank"
     assert show(driven.visit).word is Word.KEY_OFF
     early = Driven().to_ready().crank(2.0, running=True).readings(4.0, "released").readings(0.6, "released", 0.0)
@@ -68,7 +68,7 @@ def test_a_runaway_is_raised_by_a_however_often_and_only_k_clears_it_to_key_off(
     driven.key("os rhn ").readings(16.0, "released", running=True).readings(1.0, "cranking", 10.0, 10.0)
     assert show(driven.visit).word is Word.KEY_OFF
     driven.readings(1.0, "released", 0.0)
-    assert driven.visit.stage is Stage.OVER
+    assert driven.stage() is Stage.OVER
     assert show(driven.visit).word is Word.KEY_OFF
     after = driven.prompts[driven.prompts.index("SHUT AIR") :]
     assert after == ["SHUT AIR", "KEY OFF"]
@@ -103,7 +103,7 @@ def test_no_second_burst_where_the_feed_was_never_proved(unproved: str, put_righ
     assert "Leave the key ON" not in shown.line
     assert put_right in shown.line
     driven.readings(60.0, "released", unproved=unproved)
-    assert driven.visit.stage is Stage.OVER
+    assert driven.stage() is Stage.OVER
     assert "CRANK" not in driven.prompts
     assert unproved in driven.visit.why
     assert ending_of(driven.visit).key_off
@@ -124,7 +124,7 @@ def test_no_crank_while_the_leads_are_wrong(at: str) -> None:
     assert any("7.1 V" in line for line in show(driven.visit).lines)
     driven.crank(3.0).readings(60.0, "released")
     assert "CRANK" not in driven.prompts
-    assert driven.visit.stage is Stage.OVER
+    assert driven.stage() is Stage.OVER
     assert "put the leads right" in driven.visit.why
 
 
@@ -155,7 +155,7 @@ def test_exchanged_leads_are_called_a_swap_at_once_and_remembered_with_the_key_o
 def test_after_the_rest_another_wait_cycle_is_asked_for_and_is_no_condition() -> None:
     """The heat is lost in seconds; the key goes off only after the two seconds that the judge wants with it ON."""
     driven = Driven().to_ready().crank(4.0)
-    while driven.visit.stage is Stage.REST:
+    while driven.stage() is Stage.REST:
         driven.readings(STEP_S, "released")
     assert driven.at_s > 30.0
     shown = show(driven.visit)
@@ -192,5 +192,5 @@ def test_three_bursts_without_a_start_are_told_apart_from_an_engine_that_ran() -
 
 def test_no_hot_restart_after_a_feed_that_did_not_hold() -> None:
     driven = Driven().to_ready().crank(2.0, running=True, feed_good=False).key("oss")
-    assert driven.visit.stage is Stage.OVER
+    assert driven.stage() is Stage.OVER
     assert "feed did not hold" in driven.visit.why

@@ -13,7 +13,7 @@ ROOT = Path(__file__).parents[2]
 
 
 @pytest.mark.slow
-def test_the_wheel_carries_firmware_and_data(tmp_path) -> None:
+def test_the_wheel_carries_firmware_and_data(tmp_path: Path) -> None:
     made = subprocess.run(
         [sys.executable, "-m", "pip", "wheel", "--no-deps", "--quiet", "--wheel-dir", str(tmp_path), str(ROOT)],
         capture_output=True,
