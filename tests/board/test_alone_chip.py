@@ -113,9 +113,9 @@ def test_told_unplugged_cranked_fetched(tmp_path: Path, scenario: str, verdict: 
     recording = read_native(path)
     judgement = judge(recording.trace, limits, recording.context)
     assert judgement.verdict == verdict, judgement.reasons
-    said = recording.meta["board_said"]
-    assert said is not None
-    assert said[0] == verdict
+    from_board = recording.meta["board_said"]
+    assert from_board is not None
+    assert from_board[0] == verdict
     assert recording.trace.holes == ()
     if scenario == "glitch":
         (dropout,) = [d for d in judgement.dropouts if d.counts]
