@@ -44,6 +44,11 @@ def killed(work: Callable[[Callable[[str], None]], None], after_s: float) -> Ite
         yield from (line.rstrip("\n") for line in output)
 
 
+def spread(number: int, times: int, chance: random.Random) -> float:
+    """A share of the longest time, one in each of `times` equal parts: few kills come early and late as well."""
+    return (number + chance.random()) / times
+
+
 def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int, int]:
     """Kills programs that file starts and sync their outbox; then sends what waits. How many were told as filed, how many are there.
 
@@ -68,7 +73,7 @@ def kill_filing(place: str, start: Path, times: int, seed: int = 7) -> tuple[int
                 file_or_keep(own, judgement, JOB, place)
                 say(f"told {own.name}")
 
-        for line in killed(work, chance.uniform(0.0, longest_s)):
+        for line in killed(work, longest_s * spread(round_number, times, chance)):
             word, _, name = line.partition(" ")
             {"begun": begun, "told": report}[word].add(name)
     with open_store(place) as store:
@@ -105,7 +110,7 @@ def kill_backups(place: str, folder: Path, times: int, seed: int = 8) -> tuple[i
             say("told")
             time.sleep(60)
 
-        report = list(killed(work, chance.uniform(0.0, longest_s)))
+        report = list(killed(work, longest_s * spread(number, times, chance)))
         assert target.exists() or not report, "told and not there"
         if target.exists():
             prove(target)
