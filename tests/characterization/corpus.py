@@ -1,4 +1,7 @@
-"""The corpus: strangers' starts of every family and one simulated start of every scenario, all synthetic, all made from their name."""
+"""The corpus: strangers' starts of every family, one simulated start of every scenario, and starts with numbers drawn wide.
+
+All synthetic, all made from their name.
+"""
 
 from __future__ import annotations
 
@@ -10,10 +13,13 @@ from firstcrank.model.context import Context
 from firstcrank.trace import Trace
 from firstcrank_sim.board.to_trace import to_trace
 from firstcrank_sim.scenarios import catalogue
+from tests.characterization import drawn
 from tests.strangers.families import NAMES as FAMILIES
 from tests.strangers.outcome import read_one
 
-STRANGERS = {"seed": 7000, "of each": 3}
+DRAWN = {"drawn_board": drawn.board, "drawn_file": drawn.file}
+STRANGERS = {"seed": 7000, "of each": 5}
+DRAWN_OF_EACH = 300
 SCENARIO_SEED = 4
 
 
@@ -27,10 +33,11 @@ class Start:
 
 
 def names() -> list[str]:
-    """`family:seed` of strangers, `sim:scenario`."""
+    """`family:seed` of strangers, `sim:scenario`, `drawn_board:seed`, `drawn_file:seed`."""
     first, count = STRANGERS["seed"], STRANGERS["of each"]
     strangers = [f"{family}:{first + i}" for family in FAMILIES for i in range(count)]
-    return strangers + [f"sim:{name}" for name in sorted(catalogue.SCENARIOS)]
+    scenarios = [f"sim:{name}" for name in sorted(catalogue.SCENARIOS)]
+    return strangers + scenarios + [f"{kind}:{first + i}" for kind in DRAWN for i in range(DRAWN_OF_EACH)]
 
 
 def at_hand() -> list[str]:
@@ -41,6 +48,9 @@ def at_hand() -> list[str]:
 def made(name: str) -> Start | None:
     """One start by its name; None where the file is refused."""
     family, rest = name.split(":")
+    if family in DRAWN:
+        trace, context, system_v = DRAWN[family](int(rest))
+        return Start(trace, shipped(system_v), context)
     if family == "sim":
         truth = catalogue.simulate(rest, SCENARIO_SEED)
         return Start(to_trace(truth), shipped(truth.system_v), truth.context)

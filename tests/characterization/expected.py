@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
+import lzma
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-DATA = Path(__file__).parent / "data" / "judgements.jsonl"
+DATA = Path(__file__).parent / "data" / "judgements.jsonl.xz"
 
 
 @cache
 def expected() -> dict[str, Any]:
     """Reduced judgements by the start's name."""
-    rows = (json.loads(line) for line in DATA.read_text("utf-8").splitlines())
+    rows = (json.loads(line) for line in lzma.decompress(DATA.read_bytes()).decode().splitlines())
     return {row["start"]: row["judgement"] for row in rows}

@@ -7,7 +7,11 @@ import re
 from typing import Any
 
 from firstcrank.analysis.as_json import to_table
+from firstcrank.analysis.verdict import judge
 from firstcrank.model.judgement import Judgement
+
+from .also import also
+from .corpus import Start
 
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 TEXTS = {
@@ -38,6 +42,15 @@ def reduced(judgement: Judgement) -> dict[str, Any]:
     table["passed"] = " ".join(f"{f['check']}{f['crank'] or ''}{''.join(NUMBER.findall(f['reason']))}" for f in plain)
     table["findings"] = [f for f in findings if f not in plain]
     return {key: _plain(value, key) for key, value in table.items() if key not in ("schema", "file") and value not in EMPTY}
+
+
+def found_in(start: Start | None) -> dict[str, Any] | None:
+    """All that is said of one start of the corpus, as plain values; None where its file is refused."""
+    if start is None:
+        return None
+    judgement = judge(start.trace, start.limits, start.context)
+    more = also(start.trace, start.limits, judgement)
+    return {**reduced(judgement), **{key: _plain(value, key) for key, value in more.items() if value not in EMPTY}}
 
 
 def _plain(value: Any, key: str) -> Any:
