@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import importlib
-import inspect
 from collections.abc import Iterator
 from pathlib import Path
 
 import click
+from python_api import api
 
 from firstcrank.analysis.obligations.table import OBLIGATIONS
 from firstcrank.analysis.thresholds import rows, thresholds_for
@@ -15,26 +14,6 @@ from firstcrank.cli.main import cli
 from firstcrank.limits import SPECS, shipped
 
 OUT = Path(__file__).resolve().parents[1] / "_generated"
-
-# What other people's programs may use. docs/versions.md says what is promised of it.
-API: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("firstcrank.tracefiles.table", ("load",)),
-    ("firstcrank.recording", ("Recording",)),
-    ("firstcrank.trace", ("Trace", "Channel", "KeyRuns", "CloseUp", "Hole", "Uncertainty")),
-    ("firstcrank.limits", ("Limits", "shipped", "read_limits")),
-    ("firstcrank.calibration", ("Calibration", "ChannelCalibration", "nominal_channel", "read_calibration")),
-    ("firstcrank.model.context", ("Context",)),
-    ("firstcrank.analysis.verdict", ("judge",)),
-    ("firstcrank.model.judgement", ("Judgement", "FeedVerdict", "Finding", "Cause", "Dropout", "Crank", "Interval", "Border")),
-    ("firstcrank.model.measured", ("Measured",)),
-    ("firstcrank.link.base", ("Link",)),
-    ("firstcrank.link.open", ("open_link",)),
-    ("firstcrank.link.board_client", ("BoardClient",)),
-    ("firstcrank.recorder", ("Plan", "record")),
-    ("firstcrank.jobs.store", ("open_store",)),
-    ("firstcrank.jobs.filing", ("attach",)),
-    ("firstcrank.errors", ("FirstcrankError",)),
-)
 
 
 def commands() -> str:
@@ -74,41 +53,6 @@ def limits() -> str:
 
 def _cell(text: str) -> str:
     return text.replace("|", "\\|").replace("\n", " ")
-
-
-def api() -> str:
-    """Names, signatures and docstrings."""
-    lines = [
-        "# Python API",
-        "",
-        "Volts, seconds, ohms as floats; arrays are NumPy's. [Versions](../versions.md) says what may change.",
-        "",
-    ]
-    for module_name, names in API:
-        module = importlib.import_module(module_name)
-        for name in names:
-            item = getattr(module, name)
-            signature = "" if inspect.isclass(item) and issubclass(item, Exception) else _signature(item)
-            lines += [
-                f"## {name}",
-                "",
-                "```python",
-                f"from {module_name} import {name}",
-                *([signature] if signature else []),
-                "```",
-                "",
-            ]
-            lines += ["```text", inspect.getdoc(item) or "", "```", ""]
-    return "\n".join(lines)
-
-
-def _signature(item: object) -> str:
-    name = getattr(item, "__name__", "")
-    try:
-        text = str(inspect.signature(item))  # type: ignore[arg-type]
-    except (TypeError, ValueError):
-        return ""
-    return f"{name}{text}".replace("'", "")
 
 
 PAGES = {"commands.md": commands, "limits.md": limits, "api.md": api}

@@ -26,7 +26,19 @@ NAMES = ("converter", "clamp")
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """One line per role. `kind` is "measured" or "nominal"; `date` ISO 8601; `meter` what it was measured with."""
+    """One line per role.
+
+    Attributes:
+        kind: "measured" or "nominal".
+        channels: Role to its line.
+        date: When it was made, ISO 8601.
+        meter: What it was measured with.
+        board: Id of the board that it belongs to; empty where it is of none.
+        notes: Plain lines about it worth showing.
+
+    Raises:
+        CalibrationError: The kind or a role is unknown.
+    """
 
     kind: str
     channels: Mapping[str, ChannelCalibration]
@@ -43,13 +55,27 @@ class Calibration:
                 raise CalibrationError(f"calibration names the role {role!r}; roles are {', '.join(ROLES)}")
 
     def channel(self, role: str) -> ChannelCalibration:
-        """The line of `role`. Raises CalibrationError where the calibration has none."""
+        """The line of one role.
+
+        Args:
+            role: As in roles.ROLES.
+
+        Returns:
+            From codes of that input to volts.
+
+        Raises:
+            CalibrationError: The calibration has no line for it.
+        """
         if role not in self.channels:
             raise CalibrationError(f"the calibration has no line for {role}: calibrate that input or name another file")
         return self.channels[role]
 
     def to_json(self) -> dict[str, object]:
-        """Plain values for a recording, the board and the record store; from_json undoes it."""
+        """Plain values for a recording, the board and the record store; from_json undoes it.
+
+        Returns:
+            `kind`, `date`, `meter`, `board`, `notes`, and `channels`: role to the table of its line.
+        """
         return {
             "kind": self.kind,
             "date": self.date,
@@ -61,7 +87,17 @@ class Calibration:
 
     @classmethod
     def from_json(cls, data: Mapping[str, object]) -> Calibration:
-        """Raises CalibrationError, in one line, where a key is missing or holds what it must not."""
+        """Undoes to_json.
+
+        Args:
+            data: `kind`, `channels` (role to the table of its line), and `date`, `meter`, `board`, `notes` where there are any.
+
+        Returns:
+            The calibration, checked; where a line is of an older version, a note says which terms it was given.
+
+        Raises:
+            CalibrationError: A key is missing or holds what it must not. In one line.
+        """
         try:
             if not isinstance(data.get("notes", []), list | tuple):
                 raise ValueError("notes must be a list")
@@ -88,8 +124,18 @@ def read_calibration(path: Path, converter: str | None = None) -> Calibration:
 
     Either `kind = "measured"` with `[channels.ROLE]` tables of the keys to_json writes, or `kind = "nominal"` with
     `[channels.ROLE]` tables of r_top_ohm, r_bottom_ohm, tolerance_rel and optional reference_v, reference_tolerance_rel, filter_f,
-    input_ohm, r_lift_ohm, r_series_ohm, converter, clamp. `converter` (a nominal file only): the one behind the inputs of
-    tables that name none; unless it is the RP2040's, with its own input resistance. Raises CalibrationError naming file and key.
+    input_ohm, r_lift_ohm, r_series_ohm, converter, clamp: the parameters of nominal_channel.
+
+    Args:
+        path: The file.
+        converter: Of a nominal file only: the converter behind the inputs of tables that name none; unless it is the RP2040's, with
+            its own input resistance. A key of converters.CONVERTERS.
+
+    Returns:
+        The calibration, checked; a nominal one notes the file's name.
+
+    Raises:
+        CalibrationError: The file can't be read, lacks a key or holds what it must not. Names file and key.
     """
     data = read_toml(path, CalibrationError)
     try:

@@ -24,10 +24,17 @@ SHARED = ("shared_offset_v", "shared_slope_rel", "shared_pivot_v")
 
 @dataclass(frozen=True, slots=True)
 class ChannelCalibration:
-    """Straight line of one input, volts per even code and volts at code 0, with its standard uncertainties.
+    """Straight line of one input, with its standard uncertainties.
 
-    `converter` names the one whose wide codes are taken out before the line; none where it is empty. `filter_s` is the time constant
-    of the input network, 0 where unknown.
+    Attributes:
+        gain_v_per_code: Volts per even code, above 0.
+        offset_v: Volts at code 0, within -100 to 100.
+        uncertainty: Of the volts that the line gives.
+        filter_s: Time constant of the input network, seconds; 0 where unknown.
+        converter: The one whose wide codes are taken out before the line, a key of converters.CONVERTERS; none where it is empty.
+
+    Raises:
+        CalibrationError: Gain or offset is out of range, or no converter is called so.
     """
 
     gain_v_per_code: float
@@ -45,15 +52,36 @@ class ChannelCalibration:
             converters.converter(self.converter)
 
     def volts(self, codes: ArrayLike) -> FloatArray:
-        """Volts at the clip for ADC codes (any shape, fractions allowed: a mean lies between its lowest and highest)."""
+        """Volts at the clip for ADC codes.
+
+        Args:
+            codes: Codes, any shape, fractions allowed: a mean lies between its lowest and highest.
+
+        Returns:
+            Volts, in the shape of `codes`; not held to any range.
+        """
         return evened(self.converter, codes) * self.gain_v_per_code + self.offset_v
 
     def real_code(self, volts: float) -> float:
-        """The code that `volts` give, with fractions, not held to the converter's range."""
+        """The code that `volts` give, with fractions, not held to the converter's range.
+
+        Args:
+            volts: At the clip, volts.
+
+        Returns:
+            A code, with fractions.
+        """
         return float(as_given(self.converter, (volts - self.offset_v) / self.gain_v_per_code))
 
     def code(self, volts: float) -> int:
-        """The nearest code for `volts`, 0 to 4095."""
+        """The nearest code for `volts`.
+
+        Args:
+            volts: At the clip, volts.
+
+        Returns:
+            A code, 0 to 4095.
+        """
         return int(min(max(round(self.real_code(volts)), 0), CODES - 1))
 
     @property
@@ -62,7 +90,11 @@ class ChannelCalibration:
         return (CODES - 1) * self.gain_v_per_code + self.offset_v
 
     def to_json(self) -> dict[str, object]:
-        """Plain values, short: a board keeps eight of them in one frame. Uncertainties have six figures."""
+        """Plain values, short: a board keeps eight of them in one frame. Uncertainties have six figures.
+
+        Returns:
+            What from_json takes: numbers in volts and seconds, the converter's name.
+        """
         u = self.uncertainty
         return {
             "gain_v_per_code": self.gain_v_per_code,
@@ -80,7 +112,19 @@ class ChannelCalibration:
 
     @classmethod
     def from_json(cls, table: Mapping[str, object]) -> ChannelCalibration:
-        """Undoes to_json. One without "terms" is of an older version and gets the usual ones. Raises KeyError, ValueError."""
+        """Undoes to_json. A table without "terms" is of an older version and gets the usual ones.
+
+        Args:
+            table: As to_json makes it, numbers in volts and seconds.
+
+        Returns:
+            The line.
+
+        Raises:
+            KeyError: A key is missing.
+            ValueError: A value is no number, or no name.
+            CalibrationError: Gain or offset is out of range, or no converter is called so.
+        """
         made = cls(
             gain_v_per_code=number(table, "gain_v_per_code"),
             offset_v=number(table, "offset_v"),
@@ -99,9 +143,13 @@ class ChannelCalibration:
         return made if "terms" in table else made.with_usual_terms(number(table, "spike_v", 0.0))
 
     def with_usual_terms(self, spike_v: float = 0.0) -> ChannelCalibration:
-        """The terms that a calibration of an older version does not have.
+        """The line with those terms of uncertainty that a calibration of an older version does not have.
 
-        `spike_v`: what it stated beside the wide codes, which it did not take out; 0 where its offset has them.
+        Args:
+            spike_v: What it stated beside the wide codes, which it did not take out, volts; 0 where its offset has them.
+
+        Returns:
+            The same line. The terms are those of the notes' builds (error_terms.py has their sources).
         """
         range_v = self.full_scale_v - self.offset_v
         r_top_ohm, source_ohm, filter_f = error_terms.likely_input(range_v)

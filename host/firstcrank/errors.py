@@ -8,7 +8,11 @@ from __future__ import annotations
 
 
 class FirstcrankError(Exception):
-    """Root of all errors raised on purpose. `exit_code` is what the command line returns for it."""
+    """Root of all errors raised on purpose.
+
+    Attributes:
+        exit_code: What the command line returns for it: 4, unless a class below says 2.
+    """
 
     exit_code = 4
 

@@ -78,7 +78,17 @@ SPECS: Mapping[str, LimitSpec] = {
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """A checked set of limits for one system voltage. `values[key]` in the spec's unit, `sources[key]` plain text."""
+    """A checked set of limits for one system voltage. `limits[key]` is the value, in the unit of `SPECS[key]`.
+
+    Attributes:
+        system_v: 12 or 24, volts.
+        values: Key to its value, in the unit of `SPECS[key]`: every key of SPECS.
+        sources: Key to where its value comes from, plain text.
+        name: What the set is called in messages and reports.
+
+    Raises:
+        LimitsError: A limit is missing or out of its range, two contradict each other, or the system is neither 12 nor 24 V.
+    """
 
     system_v: int
     values: Mapping[str, float]
@@ -86,6 +96,17 @@ class Limits:
     name: str
 
     def __getitem__(self, key: str) -> float:
+        """One limit.
+
+        Args:
+            key: A key of SPECS.
+
+        Returns:
+            Its value, in the unit of `SPECS[key]`.
+
+        Raises:
+            KeyError: There is no such limit.
+        """
         return self.values[key]
 
     def __post_init__(self) -> None:
@@ -106,7 +127,11 @@ class Limits:
                 )
 
     def to_json(self) -> dict[str, object]:
-        """Plain values for a recording and the record store; from_json undoes it."""
+        """Plain values for a recording and the record store; from_json undoes it.
+
+        Returns:
+            `system_v`, `name`, `values`, `sources`.
+        """
         return {
             "system_v": self.system_v,
             "name": self.name,
@@ -116,10 +141,19 @@ class Limits:
 
     @classmethod
     def from_json(cls, data: Mapping[str, object]) -> Limits:
-        """Raises LimitsError where a limit is out of range or what is there is no set of limits.
+        """Undoes to_json.
 
         A limit that an older version did not have gets the shipped value, one of a newer version is left out: old
         recordings stay readable.
+
+        Args:
+            data: `system_v`, `name`, `values`, `sources`.
+
+        Returns:
+            The set, checked.
+
+        Raises:
+            LimitsError: A limit is out of range or what is there is no set of limits.
         """
         since = "not in the recording, which is older than this limit: shipped value"
         try:
@@ -157,12 +191,32 @@ def shipped_text(system_v: int) -> str:
 
 
 def shipped(system_v: int) -> Limits:
-    """The shipped limits for a 12 or 24 V system."""
+    """The shipped limits for a 12 or 24 V system.
+
+    Args:
+        system_v: 12 or 24, volts.
+
+    Returns:
+        Every limit with its source.
+
+    Raises:
+        LimitsError: There are none for that voltage.
+    """
     return parse_limits(shipped_text(system_v), f"shipped {system_v} V limits", base=None)
 
 
 def read_limits(path: Path) -> Limits:
-    """Limits from a TOML file; keys left out keep the shipped value of its system_v. Raises LimitsError."""
+    """Limits from a TOML file; keys left out keep the shipped value of its system_v.
+
+    Args:
+        path: A file with `system_v` (12 where it is left out) and keys of SPECS: a number, or a table of `value` and `source`.
+
+    Returns:
+        Every limit with its source.
+
+    Raises:
+        LimitsError: The file can't be read, or has an unknown key or a value outside its range. Names file, key and range.
+    """
     data = read_toml(path, LimitsError)
     system_v = data.get("system_v", 12)
     if isinstance(system_v, bool) or system_v not in SYSTEMS_V:

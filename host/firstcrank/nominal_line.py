@@ -28,14 +28,30 @@ def nominal_channel(
     """A divider's line from its nominal values.
 
     Tolerances are limits of a rectangular distribution, so u = a / sqrt(3) (JCGM 100 4.3.7), and
-    u(k)/k = R1/(R1+R2) * sqrt(ur1^2 + ur2^2) for k = (R1+R2)/R2. `filter_f` is the capacitor across R2, farad. `input_ohm` is the
-    least input resistance of the converter: it pulls a reading down by 0 to Rth / (Rth + Rin), the same in all inputs alike, so half
-    of it is taken out and the rest is a shared rectangular uncertainty; Rth is what the pin sees, `r_series_ohm` (node to pin) in line
-    with the divider. `r_lift_ohm` goes from the converter's input to the
-    reference and lifts it, so that voltages below ground read: k = 1 + R1/R2 + R1/R3, offset -Vref R1/R3, its load's share of the
-    lift included. `converter` and `clamp` name rows of converters.CONVERTERS and clamps.CLAMPS (1N4148, the notes' strip board, unless
-    named; BAV199 leaks less); the converter's offset is common to all leads. `noise_code`: its noise
-    in codes rms where that is known better.
+    u(k)/k = R1/(R1+R2) * sqrt(ur1^2 + ur2^2) for k = (R1+R2)/R2. With a resistor to the reference k = 1 + R1/R2 + R1/R3 and the offset
+    is -Vref R1/R3, its load's share of the lift included.
+
+    Args:
+        r_top_ohm: R1, from the clip to the divider's node, ohms.
+        r_bottom_ohm: R2, from the node to ground, ohms.
+        tolerance_rel: Limit of each resistor's error, relative: 0.01 is 1 %. 0 to 0.2.
+        reference_v: The converter's reference, volts.
+        reference_tolerance_rel: Limit of its error, relative, 0 to 0.2.
+        filter_f: The capacitor across R2, farads; 0 where there is none.
+        noise_code: The converter's noise in codes rms, where that is known better than by its row in converters.CONVERTERS.
+        input_ohm: Least input resistance of the converter, ohms. It pulls a reading down by 0 to Rth / (Rth + Rin), the same in all
+            inputs alike, so half of it is taken out and the rest is a shared rectangular uncertainty. Rth is what the pin sees.
+        r_lift_ohm: R3, from the converter's input to the reference, ohms: it lifts the input, so that voltages below ground read.
+        converter: A key of converters.CONVERTERS. Its offset is common to all leads.
+        clamp: A key of clamps.CLAMPS, or "none". 1N4148, the notes' strip board, unless named; BAV199 leaks less.
+        r_series_ohm: From the node to the pin, in line with the divider, ohms, 0 up to 1e6.
+
+    Returns:
+        Volts per code and at code 0, with the standard uncertainties.
+
+    Raises:
+        CalibrationError: A value is out of range, or there is no such converter or clamp.
+        ValueError: The uncertainty that follows is negative or not finite (a negative noise or capacitor).
     """
     for name, value in (("r_top_ohm", r_top_ohm), ("r_bottom_ohm", r_bottom_ohm), ("reference_v", reference_v)):
         if not (math.isfinite(value) and value > 0):

@@ -39,33 +39,71 @@ END_S = 5.0
 
 
 class RecordingObserver(Protocol):
-    """Told what happens while recording."""
+    """Told what happens while recording, and asked what only the person at the vehicle knows."""
 
     def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
-        """The lead check's lines, each time they change; empty where all looks well."""
+        """The lead check's lines, each time they change.
+
+        Args:
+            lines: What looks wrong, a line each; empty where all looks well.
+            key_is_off: Whether they were checked as with the key off.
+        """
 
     def bins(self, tracker: LiveTracker, battery_v: FloatArray, key_v: FloatArray, key_lowest_v: FloatArray) -> None:
-        """New bins were followed; `tracker.state` says where the start is."""
+        """New bins were followed.
+
+        Args:
+            tracker: `tracker.state` says where the start is.
+            battery_v: Mean of each new bin, shape (n,), volts.
+            key_v: Mean of each new bin, shape (n,), volts.
+            key_lowest_v: Lowest conversion in each new bin, shape (n,), volts.
+        """
 
     def ended(self, why: str) -> None:
-        """The recording is over, and why in plain words."""
+        """The recording is over.
+
+        Args:
+            why: In plain words.
+        """
 
     def runs(self) -> bool | None:
-        """Asked after a short crank: does the engine run by itself? None where nobody can be asked."""
+        """Asked after a short crank: does the engine run by itself?
+
+        Returns:
+            The answer; None where nobody can be asked.
+        """
 
     def over(self) -> str:
-        """Asked after every read: why the person's part is over, empty while it goes on."""
+        """Asked after every read: is the person's part over?
+
+        Returns:
+            Why it is; empty while it goes on.
+        """
 
     def account(self) -> tuple[str, ...]:
-        """What is kept of the visit beside the readings, a line each."""
+        """Asked at the end: what is kept of the visit beside the readings?
+
+        Returns:
+            A line each.
+        """
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What to record and how. `channels`: role and pin each. `longest_s`: give up after this much time, recorded or passed in vain.
+    """What to record and how.
 
-    `kind`: what kind of recording it is ("start", or "switch test" where no engine is started), noted as its identity.
-    `watch`: what to go on for when the start is over: "charge" (a minute of running) or "off" (key off and the module's power-down).
+    Attributes:
+        path: The new file.
+        limits: Noted in the recording; the lead check and the trigger go by them.
+        calibration: Noted in the recording; a line for every role in `channels`.
+        context: What was answered before, noted in the recording.
+        channels: Role and pin of each lead, battery and key_switch among them.
+        bin_us: Length of a bin, microseconds, 250 to 100000.
+        acquisition: Name of one (docs/acquisition.md), or "auto" for the fastest that board and pins allow.
+        longest_s: Give up after this much time, recorded or passed in vain, seconds.
+        kind: What kind of recording it is ("start", or "switch test" where no engine is started), noted as its identity.
+        watch: What to go on for when the start is over: "charge" (a minute of running), "off" (key off and the module's power-down),
+            "visit" (as many cranks as come, until the observer ends it), "start" for none of these.
     """
 
     path: Path
@@ -83,8 +121,19 @@ class Plan:
 def record(client: BoardClient, plan: Plan, observer: RecordingObserver) -> None:
     """Records until the release has been watched, the cable is pulled, or Ctrl-C. The file is always left readable.
 
-    Raises BoardRefusedError or LinkLostError where the recording never began, UnwritableFileError where the file is already
-    there or cannot be written, KeyboardInterrupt where Ctrl-C came before the first reading: with no file left by any of them.
+    A link lost after the first reading ends the recording without its closing note; it is no error.
+
+    Args:
+        client: A board after its handshake.
+        plan: What to record and how.
+        observer: Told of leads, bins and the end, asked whether the engine runs (RecordingObserver).
+
+    Raises:
+        BoardRefusedError: The board refused, so the recording never began; no file is left.
+        LinkLostError: The link was lost or the board went silent before the first reading; no file is left.
+        UnwritableFileError: The file is already there or cannot be written.
+        KeyboardInterrupt: Ctrl-C came before the first reading; no file is left.
+        CalibrationError: The calibration has no line for a lead.
     """
     line = plan.calibration.channel("key_switch")
     client.idle()

@@ -34,7 +34,15 @@ class Meta(TypedDict, total=False):
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """What a trace file holds. `calibration` and `limits` are None where the file embeds none (a CSV)."""
+    """What a trace file holds.
+
+    Attributes:
+        trace: The readings, in volts and seconds.
+        context: What was answered beside them.
+        calibration: From codes to volts; None where the file embeds none (a CSV).
+        limits: What it was recorded with; None where the file embeds none (a CSV).
+        meta: Where it came from; empty for another logger's file.
+    """
 
     trace: Trace
     context: Context

@@ -22,15 +22,27 @@ BoolArray = NDArray[np.bool_]
 class Uncertainty:
     """Standard uncertainties (k = 1, JCGM 100) of one channel's voltage.
 
-    `gain_rel` and `offset_v` belong to this channel alone, `shared_gain_rel` and `shared_offset_v` are common to all channels
-    (reference, meter, the one converter's offset) and cancel in a difference of two channels that are nearly equal. A line fitted
-    through points is known best in their middle, so `gain_rel` turns about `pivot_v`, and `shared_slope_rel` about
-    `shared_pivot_v`; `shared_gain_rel` is of reading, about 0 V.
-    `noise_v` is the noise of a single conversion; a mean of N conversions carries noise_v / sqrt(N).
+    A line fitted through points is known best in their middle, so its slope's uncertainty turns about a pivot. What no straight line
+    shows has its numbers in error_terms.py.
 
-    What no straight line shows (error_terms.py): `steps_v` the converter's nonlinearity that is left, `drift_rel` the resistors and
-    `shared_drift_rel` the reference since calibration, of reading, `leakage_v` of the clamp, `settling_v` what the lead converted
-    before leaves in the converter.
+    Attributes:
+        gain_rel: Slope, relative, about `pivot_v`, of this channel alone.
+        offset_v: Offset, volts, of this channel alone.
+        shared_gain_rel: Of reading, about 0 V, relative, common to all channels (reference, meter).
+        noise_v: Noise of a single conversion, volts; a mean of N conversions carries noise_v / sqrt(N).
+        steps_v: The converter's nonlinearity that is left, volts.
+        drift_rel: The resistors since calibration, of reading, relative.
+        shared_drift_rel: The reference since calibration, of reading, relative, common to all channels.
+        leakage_v: Of the clamp, volts.
+        settling_v: What the lead converted before leaves in the converter, volts.
+        shared_offset_v: Offset, volts, common to all channels (the one converter's). What is common cancels in a difference of two
+            channels that are nearly equal.
+        shared_slope_rel: Slope, relative, about `shared_pivot_v`, common to all channels.
+        pivot_v: Where `gain_rel` turns, volts.
+        shared_pivot_v: Where `shared_slope_rel` turns, volts.
+
+    Raises:
+        ValueError: A field is below 0 (a pivot: below -1000), 1000 or more, or no number.
     """
 
     gain_rel: float
@@ -57,10 +69,18 @@ class Uncertainty:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One lead over all n bins. Arrays have shape (n,), volts.
+    """One lead over all n bins.
 
-    `lowest_v` and `highest_v` are the lowest and highest single conversion in each bin. `full_scale_v` is the
-    reading above which the input clips; None where the source cannot say (a CSV).
+    Attributes:
+        role: What the lead is clipped to, one of roles.ROLES.
+        mean_v: Mean of each bin, shape (n,), volts.
+        lowest_v: Lowest single conversion in each bin, shape (n,), volts.
+        highest_v: Highest single conversion in each bin, shape (n,), volts.
+        uncertainty: Of these voltages.
+        full_scale_v: Reading above which the input clips, volts; None where the source cannot say (a CSV).
+
+    Raises:
+        ValueError: The role is unknown, or the arrays are not one-dimensional and of one length.
     """
 
     role: str
@@ -79,10 +99,16 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class KeyRuns:
-    """Runs of consecutive key-feed conversions below `trigger_v`, per bin, shape (n,), counted in conversions.
+    """Runs of consecutive key-feed conversions below the trigger, per bin, counted in conversions.
 
-    `longest` anywhere in the bin, `head` the run that touches the bin's start, `tail` the one that touches its
-    end. They give a dropout's duration with bounds finer than a bin. `filter_s` is the time constant of the feed's input, 0 where unknown.
+    They give a dropout's duration with bounds finer than a bin.
+
+    Attributes:
+        trigger_v: Below this a conversion counts, volts.
+        longest: Longest run anywhere in the bin, shape (n,), conversions.
+        head: The run that touches the bin's start, shape (n,), conversions.
+        tail: The run that touches the bin's end, shape (n,), conversions.
+        filter_s: Time constant of the feed's input, seconds; 0 where unknown.
     """
 
     trigger_v: float
@@ -94,10 +120,16 @@ class KeyRuns:
 
 @dataclass(frozen=True, slots=True)
 class CloseUp:
-    """Raw conversions around one edge of the feed.
+    """Raw conversions around one edge of the feed, m of each role.
 
-    `volts[role]` has shape (m,) at times `start_s + offset_s[role] + arange(m) * period_s`. `edge_s`: when the reading crossed
-    the trigger. `filter_s`: time constant of the key feed's input, by which the reading lags behind the feed; 0 where unknown.
+    Attributes:
+        edge_s: When the reading crossed the trigger, seconds since the first bin.
+        falling: Whether it fell below the trigger.
+        start_s: Time of the close-up's first conversion, seconds since the first bin.
+        period_s: Time between two conversions of one role, seconds.
+        volts: Role to its conversions, shape (m,), volts, at times `start_s + offset_s[role] + arange(m) * period_s`.
+        offset_s: Role to the time of its first conversion after `start_s`, seconds.
+        filter_s: Time constant of the key feed's input, by which the reading lags behind the feed, seconds; 0 where unknown.
     """
 
     edge_s: float
@@ -111,7 +143,13 @@ class CloseUp:
 
 @dataclass(frozen=True, slots=True)
 class Hole:
-    """A stretch in which nothing was looked at, or what was seen is lost. `why` is plain words for the user."""
+    """A stretch in which nothing was looked at, or what was seen is lost.
+
+    Attributes:
+        start_s: Its start, seconds since the first bin.
+        end_s: Its end, seconds since the first bin.
+        why: Plain words for the user.
+    """
 
     start_s: float
     end_s: float
@@ -122,16 +160,26 @@ class Hole:
 class Trace:
     """Bins of all channels on one time base, with everything known to be missing.
 
-    `start_s`, `end_s`: shape (n,), seconds since the first bin, rising; end_s[i] <= start_s[i + 1].
-    `conversions`: shape (n,), conversions per channel folded into each bin (1 for a row of a CSV).
-    `gap_s`: shape (n,), longest time between two looks at the key feed in each bin: a dropout shorter than
-    this can pass unseen.
-    `close_ups`, `holes`: in time order. `complete` is False where the recording ends without the board's or the
-    recorder's closing word (cable pulled, torn file); `notes` are plain lines about the source worth showing.
-    `origin` holds what is known of where it came from (recording id, board, firmware, file, synthetic).
-    `integrity`: plain lines about limits, answers, calibration or identity of the recording that are lost, damaged or another
-    recording's: with any of them there is no verdict. `kind` is what was recorded, by the recording's protected identity:
-    "start", or a test in which no engine is started ("switch test"), which can never pass as a start.
+    Attributes:
+        start_s: Start of each bin, shape (n,), seconds since the first bin, rising.
+        end_s: End of each bin, shape (n,), seconds since the first bin; `end_s[i] <= start_s[i + 1]`.
+        conversions: Conversions per channel folded into each bin, shape (n,); 1 for a row of a CSV.
+        gap_s: Longest time between two looks at the key feed in each bin, shape (n,), seconds: a dropout shorter than this can pass
+            unseen.
+        channels: Role to its channel, all of n bins.
+        runs: Runs of the key feed below the trigger; None where the source has none.
+        close_ups: In time order.
+        holes: In time order.
+        complete: False where the recording ends without the board's or the recorder's closing word (cable pulled, torn file).
+        notes: Plain lines about the source worth showing.
+        origin: What is known of where it came from (recording id, board, firmware, file, synthetic).
+        integrity: Plain lines about limits, answers, calibration or identity of the recording that are lost, damaged or another
+            recording's: with any of them there is no verdict.
+        kind: What was recorded, by the recording's protected identity: "start", or a test in which no engine is started ("switch
+            test"), which can never pass as a start.
+
+    Raises:
+        ValueError: An array or a channel does not fit the shape of `start_s`, or a channel stands under another role.
     """
 
     start_s: FloatArray
@@ -158,10 +206,22 @@ class Trace:
                 raise ValueError(f"channel {role} does not fit the time base of shape {count}")
 
     def __len__(self) -> int:
+        """The number of bins, n.
+
+        Returns:
+            0 or more.
+        """
         return int(self.start_s.shape[0])
 
     def has(self, *roles: str) -> bool:
-        """True where every one of `roles` was recorded."""
+        """Whether roles were recorded.
+
+        Args:
+            *roles: Names of roles, as in roles.ROLES.
+
+        Returns:
+            True where every one of `roles` was recorded.
+        """
         return all(role in self.channels for role in roles)
 
     @property

@@ -29,7 +29,17 @@ LEAST_BINS = 10
 
 
 def judge(trace: Trace, limits: Limits, context: Context) -> Judgement:
-    """Judges one trace. Never raises for what a trace holds: bad evidence is NO VERDICT with its reason."""
+    """Judges one trace. Never raises for what a trace holds: bad evidence is NO VERDICT with its reason.
+
+    Args:
+        trace: Volts and seconds, arrays of shape (n,) for any n.
+        limits: What it is compared with, in the unit of each limit.
+        context: What was answered beside the recording.
+
+    Returns:
+        The overall verdict and the feed's, with every finding, dropout, phase and likely cause behind them; times in seconds from the
+        start of the recording. A limit is met or missed where the value clears it by k u with k = 2 (JCGM 106:2012).
+    """
     lacking = [role for role in REQUIRED_ROLES if role not in trace.channels]
     if lacking:
         names = " and ".join(role_label(role) for role in lacking)

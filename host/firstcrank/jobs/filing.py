@@ -40,9 +40,24 @@ def attach(
     calibration: Calibration | None = None,
     known: Known | None = None,
 ) -> int:
-    """Judges a file and files it; the start's id. `limits`, `calibration` and `reading`: over those in the file, else 12 V.
+    """Judges a file and files it with a job: the content first, then one row.
 
-    `known`: what the record knows of the vehicle, used where the file is of another logger and nothing else says it.
+    Args:
+        store: An open store.
+        job: The job's number.
+        path: The trace file, in any format that load reads.
+        limits: Over those in the file; with neither, the shipped ones for 12 V.
+        reading: How the file is read, and answers over those in it.
+        calibration: Over the one in the file.
+        known: What the record knows of the vehicle, used where the file is of another logger and nothing else says it.
+
+    Returns:
+        The start's id in the store.
+
+    Raises:
+        UnreadableTraceError: The file cannot be read as a trace.
+        UsageError: There is no such job, the recording was deleted for privacy, or the calibration does not fit.
+        StoreError: The store cannot keep it.
     """
     reading = reading or Reading()
     recording = reading.load(path, calibration)

@@ -18,8 +18,14 @@ from firstcrank.tracefiles.table import load
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """`columns`: role -> column of a CSV; `uncertainty`: its logger's accuracy as typed; `recorded_utc`: where the file names
-    none; `answers`: by name (model/context.py), over those in the file."""
+    """How a file is read, and what was answered beside it.
+
+    Attributes:
+        columns: Role to its column of a CSV.
+        uncertainty: Its logger's limit of error as typed, such as "0.5%+20mV"; empty for the usual one.
+        recorded_utc: When it was recorded, ISO 8601, where the file names none.
+        answers: By name (model/context.py), over those in the file.
+    """
 
     columns: Mapping[str, str] = field(default_factory=dict)
     uncertainty: str = ""
@@ -27,12 +33,26 @@ class Reading:
     answers: Answers = field(default_factory=Answers)
 
     def to_json(self) -> str:
-        """One line; empty where there is nothing to keep."""
+        """Text for a start's column; from_json undoes it.
+
+        Returns:
+            One line; empty where there is nothing to keep.
+        """
         return "" if self == Reading() else json.dumps(asdict(self), ensure_ascii=False)
 
     @classmethod
     def from_json(cls, text: str) -> Reading:
-        """Of a start's column; what another version wrote beside is passed over."""
+        """Undoes to_json; what another version wrote beside is passed over.
+
+        Args:
+            text: Of a start's column; empty for nothing.
+
+        Returns:
+            The reading.
+
+        Raises:
+            ValueError: The text is no JSON.
+        """
         table = json.loads(text) if text else {}
         answers = {name: value for name, value in table.get("answers", {}).items() if name in ANSWERS}
         return cls(
@@ -40,7 +60,19 @@ class Reading:
         )
 
     def load(self, path: Path, calibration: Calibration | None = None) -> Recording:
-        """The recording, read in this way. Raises UnreadableTraceError, UsageError."""
+        """The recording, read in this way.
+
+        Args:
+            path: Any file that load reads.
+            calibration: Used instead of the one in a recording.
+
+        Returns:
+            The recording with these answers over its own.
+
+        Raises:
+            UnreadableTraceError: The file cannot be read as a trace.
+            UsageError: `columns` or `uncertainty` cannot be used, or the calibration does not fit.
+        """
         accuracy = parse_uncertainty(self.uncertainty) if self.uncertainty else None
         recording = load(path, calibration, self.columns, accuracy)
         meta: Meta = {**recording.meta, "recorded_utc": self.recorded_utc} if self.recorded_utc else recording.meta

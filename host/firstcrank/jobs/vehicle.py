@@ -23,8 +23,14 @@ MOST = 20  # starts looked through
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """`answers` by name (model/context.py); `system_v` 12, 24 or None; `own_limits`: the name of limits that were not the shipped
-    ones; `start`: the newest start that this is from, None where the record knows nothing."""
+    """What earlier starts of a vehicle teach for the next.
+
+    Attributes:
+        start: The newest start that this is from, None where the record knows nothing.
+        answers: By name (model/context.py).
+        system_v: 12 or 24, volts; None where the record knows nothing.
+        own_limits: The name of limits that were not the shipped ones; empty where they were.
+    """
 
     start: int | None = None
     answers: Answers = field(default_factory=Answers)

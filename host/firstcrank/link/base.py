@@ -6,24 +6,47 @@ from typing import Protocol
 
 
 class Link(Protocol):
-    """A byte stream to a board. `name` is what the user typed or what was found, for messages."""
+    """A byte stream to a board.
+
+    Attributes:
+        name: What the user typed or what was found, for messages.
+        synthetic: Nothing that it carries was measured: recordings made through it say so.
+    """
 
     name: str
-    synthetic: bool  # nothing that it carries was measured: recordings made through it say so
+    synthetic: bool
 
     def read(self, timeout_s: float) -> bytes:
-        """Whatever has arrived, at once if anything has; b"" when `timeout_s` link-clock seconds passed without.
+        """Whatever has arrived, at once if anything has.
 
-        Raises LinkLostError when the other end is gone.
+        Args:
+            timeout_s: How long to wait for the first byte, seconds of the link's clock.
+
+        Returns:
+            The bytes in the order they came; b"" when the time passed without.
+
+        Raises:
+            LinkLostError: The other end is gone.
         """
         ...
 
     def write(self, data: bytes) -> None:
-        """Sends all of `data`. Raises LinkLostError."""
+        """Sends all of `data`.
+
+        Args:
+            data: Bytes for the board.
+
+        Raises:
+            LinkLostError: The other end is gone.
+        """
         ...
 
     def now_s(self) -> float:
-        """The link's clock: wall time for a port, simulated time for the simulator. Time-outs are measured on it."""
+        """The link's clock: wall time for a port, simulated time for the simulator. Time-outs are measured on it.
+
+        Returns:
+            Seconds from any beginning, never falling.
+        """
         ...
 
     def close(self) -> None:

@@ -32,7 +32,16 @@ def patience() -> float:
 
 
 class BoardClient:
-    """One board at the end of a link. `identity` is what it reported of itself."""
+    """One board at the end of a link.
+
+    Args:
+        link: Open, and of this client alone.
+
+    Attributes:
+        link: As given.
+        identity: What the board reported of itself; empty before the handshake.
+        identity_seen: Something that calls itself firstcrank answered, of whatever version.
+    """
 
     def __init__(self, link: Link) -> None:
         self.link = link
@@ -50,7 +59,16 @@ class BoardClient:
     def handshake(self, answer_s: float = ANSWER_S) -> IdentityBody:
         """The board's identity. Only the harmless probe is sent to it before it has said that it is ours.
 
-        Raises NoBoardError where nothing answers, WrongFirmwareError where something else does or the versions differ.
+        Args:
+            answer_s: How long to wait for it, seconds of the link's clock.
+
+        Returns:
+            What it reported of itself (docs/wire_format.md has the keys).
+
+        Raises:
+            NoBoardError: Nothing answers.
+            WrongFirmwareError: Something else answers, or the versions differ.
+            LinkLostError: The other end is gone.
         """
         deadline_s = self.link.now_s() + answer_s * patience()
         probe_s = self.link.now_s()
@@ -79,7 +97,7 @@ class BoardClient:
                 LOG.warning("the board reports %s: %s", key, identity.get(key))
         return identity
 
-    def _silent(self) -> Exception:
+    def _silent(self) -> NoBoardError | WrongFirmwareError:
         if any(prompt in self._heard for prompt in PROMPTS):
             return WrongFirmwareError(
                 f"{self.link.name} is at the MicroPython prompt, firstcrank is not running on it: {INSTALL}"
@@ -89,7 +107,18 @@ class BoardClient:
         return NoBoardError(f"nothing answers on {self.link.name}: is it the right port? If the board is new, {INSTALL}")
 
     def frames(self, timeout_s: float, raw: Callable[[bytes], None] | None = None) -> list[wire.Frame]:
-        """Frames that arrive within `timeout_s`; `raw` gets the bytes as received. Raises LinkLostError."""
+        """Frames that arrive within a time.
+
+        Args:
+            timeout_s: How long to wait for the first byte, seconds of the link's clock.
+            raw: Gets the bytes as received, before they are read as frames.
+
+        Returns:
+            Whole frames in the order they came; damaged ones are counted and left out.
+
+        Raises:
+            LinkLostError: The other end is gone.
+        """
         data = self.link.read(timeout_s)
         if data and raw is not None:
             raw(data)
@@ -103,7 +132,16 @@ class BoardClient:
         return frames
 
     def command(self, kind: int, table: Mapping[str, object] | None = None, recording_id: bytes = wire.NO_RECORDING) -> None:
-        """Sends one command; the answer is a frame to wait for."""
+        """Sends one command; the answer is a frame to wait for.
+
+        Args:
+            kind: One of the letters for commands in wire.py, such as wire.START.
+            table: Sent as the command's JSON body; None: no body.
+            recording_id: 8 bytes: the recording that it speaks of.
+
+        Raises:
+            LinkLostError: The other end is gone.
+        """
         body = json.dumps(table).encode("utf-8") if table is not None else b""
         LOG.debug("command %r, %d bytes", chr(kind), len(body))
         frame = wire.encode_frame(kind, recording_id, self._sequence, body)
@@ -120,7 +158,19 @@ class BoardClient:
     ) -> ReplyBody:
         """Sends a command and returns the table of its answer. Asks again where a damaged frame may have been the answer.
 
-        Raises BoardRefusedError with the board's reason, LinkLostError where it stays silent.
+        Args:
+            kind: One of the letters for commands in wire.py, such as wire.STOP.
+            answer: Kind of the frame that answers it, such as wire.REPLY.
+            table: Sent as the command's JSON body; None: no body.
+            recording_id: 8 bytes: the recording that it speaks of.
+            answer_s: How long to wait for the answer, seconds of the link's clock.
+
+        Returns:
+            The answer's JSON table (docs/wire_format.md has the keys); empty where its body is none.
+
+        Raises:
+            BoardRefusedError: The board refused, with its reason.
+            LinkLostError: The board stays silent, or the other end is gone.
         """
         for _ in range(ASK_TIMES):
             damaged = self.damaged_frames
@@ -150,7 +200,18 @@ class BoardClient:
         return None
 
     def configure(self, channels: Sequence[ChannelBody], bin_us: int, trigger_code: int, acquisition: str) -> None:
-        """Sets channels (role and pin), bin length and trigger code."""
+        """Sets channels, bin length and trigger for the recordings that follow.
+
+        Args:
+            channels: Role and pin of each lead.
+            bin_us: Length of a bin, microseconds, 250 to 100000.
+            trigger_code: Code of the key feed below which runs are counted and close-ups are kept, 0 to 4095.
+            acquisition: Name of one (docs/acquisition.md), or "auto" for the fastest that board and pins allow.
+
+        Raises:
+            BoardRefusedError: The board refused, with its reason.
+            LinkLostError: The board stays silent, or the other end is gone.
+        """
         table = {
             "channels": [dict(c) for c in channels],
             "bin_us": bin_us,
@@ -160,12 +221,21 @@ class BoardClient:
         self.ask(wire.CONFIGURE, wire.REPLY, table)
 
     def idle(self) -> None:
-        """Stops a recording left over from an earlier program, so that the board listens."""
+        """Stops a recording left over from an earlier program, so that the board listens.
+
+        Raises:
+            BoardRefusedError: The board refused, with its reason.
+            LinkLostError: The board stays silent, or the other end is gone.
+        """
         if self.identity.get("state") != "idle":
             self.ask(wire.STOP, wire.REPLY)
 
     def stop(self) -> None:
-        """Asks the board to end the recording. Its END frame comes when the rest has been sent."""
+        """Asks the board to end the recording. Its END frame comes when the rest has been sent.
+
+        Raises:
+            LinkLostError: The other end is gone.
+        """
         self.command(wire.STOP)
 
     def close(self) -> None:

@@ -9,7 +9,21 @@ LOG = logger(__name__)
 
 
 def open_link(port: str | None) -> Link:
-    """Raises NoBoardError, PortBusyError, PortPermissionError, MissingExtraError, or UsageError for what a scheme refuses."""
+    """A link to a board, opened.
+
+    Args:
+        port: A device name, a URL of pyserial, or a scheme such as `sim:NAME`; None: the only board that is plugged in.
+
+    Returns:
+        The open link; close it when done.
+
+    Raises:
+        NoBoardError: There is no such port, or with None no board, or more than one.
+        PortBusyError: Another program holds the port.
+        PortPermissionError: The system refuses access to the port.
+        MissingExtraError: The scheme's package is not installed.
+        UsageError: The scheme refuses what stands behind its colon, or two packages claim it.
+    """
     if port is not None and ":" in port:
         from firstcrank.link.schemes import open_by_scheme
 

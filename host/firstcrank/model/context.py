@@ -8,11 +8,18 @@ from typing import TypedDict
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """None: not asked, so it is stated as an assumption.
+    """What was answered. None: not asked, so it is stated as an assumption.
 
-    `cranked_with_key`: cranked with the vehicle's own key or start button. `module_plugged_in`. `feed_kind`
-    "signal" or "loaded". `cylinders`, `temperature_c`, `charger_connected`, `engine_running` (it ran by itself after the
-    crank), `known_load_ohm`, `hold_on_s` (how long the module holds itself on after key off, maker's figure).
+    Attributes:
+        cranked_with_key: Cranked with the vehicle's own key or start button.
+        module_plugged_in: The engine module was plugged in.
+        feed_kind: What the key feed carries: "signal", or "loaded" for real current.
+        cylinders: Of the engine, for the crank speed.
+        temperature_c: Of the air, °C: kept with the recording, not judged by.
+        charger_connected: A charger or jump pack was connected.
+        engine_running: It ran by itself after the crank.
+        known_load_ohm: Test load at the module's plug, ohms.
+        hold_on_s: How long the module holds itself on after key off, seconds, maker's figure.
     """
 
     cranked_with_key: bool | None = None

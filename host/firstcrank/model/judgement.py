@@ -11,11 +11,20 @@ from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope, Verdict, 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One check's outcome, for the whole recording or for one phase of one crank (`crank` counted from 1).
+    """One check's outcome, for the whole recording or for one phase of one crank.
 
-    `value` and `limit` share the value's unit; None where there is no number. `reason` is one plain line for the user.
-    `conformance` is the probability (JCGM 106) that the true value meets the limit. `voids` is True where nothing in the
-    recording can be trusted, not even a fault that it shows. `tolerated` is what was tolerated, for the headline.
+    Attributes:
+        check: What was checked.
+        result: Pass, warn, fail, undecided or not measured.
+        reason: One plain line for the user.
+        value: The value compared, with its uncertainty and unit; None where there is no number.
+        limit: What it was compared with, in the value's unit; None where there is no number.
+        at_s: Where in the recording, seconds; None where it speaks of no moment.
+        phase: The phase that it speaks of; None for the whole recording.
+        crank: The crank, counted from 1; None where it speaks of the recording.
+        conformance: Probability (JCGM 106) that the true value meets the limit, from 0 to 1; None where there is none.
+        voids: True where nothing in the recording can be trusted if this is not met, not even a fault that it shows.
+        tolerated: What was tolerated, for the headline; empty where nothing was.
     """
 
     check: CheckId
@@ -37,12 +46,12 @@ class Finding:
 
     @property
     def measured(self) -> float | None:
-        """The bare value."""
+        """The bare value, in `unit`."""
         return None if self.value is None else self.value.value
 
     @property
     def uncertainty(self) -> float | None:
-        """Expanded, k = 2."""
+        """Expanded, k = 2, in `unit`."""
         return None if self.value is None else self.value.expanded
 
     @property
@@ -63,7 +72,17 @@ DropoutKind = Literal["counts", "short", "undecided", "tolerated", "with supply"
 class Dropout:
     """One stretch of the feed below the module's minimum, from its start to its end, whatever phases it crosses.
 
-    Durations are bounds: shortest, best estimate, longest, seconds. `phase` holds most of it, `phases` all that it crosses.
+    Attributes:
+        role: The lead.
+        phase: The phase that holds most of it.
+        start_s: Seconds from the start of the recording.
+        duration_s: Best estimate, seconds.
+        duration_low_s: At least, seconds.
+        duration_high_s: At most, seconds.
+        lowest_v: Lowest reading, volts.
+        counts: As long as the shortest dropout that counts, by the best estimate.
+        kind: "counts", "short" (too short to count), "undecided", "tolerated" or "with supply" (the battery took it down).
+        phases: All phases that it crosses, in order.
     """
 
     role: str
@@ -79,13 +98,19 @@ class Dropout:
 
     @property
     def end_s(self) -> float:
-        """By the best estimate."""
+        """By the best estimate, seconds from the start of the recording."""
         return self.start_s + self.duration_s
 
 
 @dataclass(frozen=True, slots=True)
 class Border:
-    """When a state changed: surely not before `early_s`, surely by `late_s`; `evidence` says what shows it."""
+    """When a state changed.
+
+    Attributes:
+        early_s: Surely not before, seconds from the start of the recording.
+        late_s: Surely by then, seconds from the start of the recording.
+        evidence: What shows it.
+    """
 
     early_s: float
     late_s: float
@@ -93,15 +118,20 @@ class Border:
 
     @property
     def at_s(self) -> float:
-        """The middle."""
+        """The middle, seconds from the start of the recording."""
         return 0.5 * (self.early_s + self.late_s)
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """One state of the account, from `start_s` to `end_s`; `crank` is the crank (from 1) that it belongs to, None for none.
+    """One state of the account.
 
-    `begins` is the border at its start with its width; what lies within a border's width is vague.
+    Attributes:
+        name: The state.
+        start_s: Its start, seconds from the start of the recording.
+        end_s: Its end, seconds from the start of the recording.
+        begins: The border at its start with its width; what lies within a border's width is vague.
+        crank: The crank (from 1) that it belongs to, None for none.
     """
 
     name: Phase
@@ -125,9 +155,17 @@ class FeedSpan:
 
 @dataclass(frozen=True, slots=True)
 class Crank:
-    """One crank. `by_lead`: seen by the starter lead. Speed is None where not asked for or refused; `speed_note` says why.
+    """One crank.
 
-    `engine_ran_on`: it ran by itself afterwards, as far as `ran_on_evidence` says.
+    Attributes:
+        start_s: Its start, seconds from the start of the recording.
+        end_s: Its end, seconds from the start of the recording.
+        speed_rpm: Crank speed, rpm; None where not asked for or refused.
+        speed_uncertainty_rpm: Of the speed, rpm, expanded (k = 2); None where there is no speed.
+        speed_note: Why there is no speed.
+        engine_ran_on: It ran by itself afterwards, as far as `ran_on_evidence` says.
+        ran_on_evidence: What says so.
+        by_lead: Seen by the starter lead.
     """
 
     start_s: float
@@ -142,7 +180,15 @@ class Crank:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A likely cause with its confidence 0 to 1, the evidence in plain words, the next check with a meter and its cautions."""
+    """A likely cause with its evidence and the next check with a meter.
+
+    Attributes:
+        cause: Its id, as in the page on diagnosis.
+        confidence: From 0 to 1, our judgement.
+        evidence: In plain words.
+        next_check: With a meter; empty where there is none.
+        cautions: What to mind beside that check.
+    """
 
     cause: str
     confidence: float
@@ -153,7 +199,12 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class FeedVerdict:
-    """The verdict on the key feed alone (with the supply behind it)."""
+    """The verdict on the key feed alone (with the supply behind it).
+
+    Attributes:
+        verdict: PASS, FAIL or NO VERDICT.
+        reasons: Its lines.
+    """
 
     verdict: Verdict
     reasons: tuple[str, ...]
@@ -163,8 +214,24 @@ class FeedVerdict:
 class Judgement:
     """Everything the judge answers for one trace.
 
-    `verdict` is the overall one: the worst of the feed's and of `other_faults` (worst first). `reasons` are its lines, `cautions`
-    what stands beside `next_check`.
+    Attributes:
+        verdict: The overall one: the worst of the feed's and of `other_faults`.
+        reasons: Its lines, the most telling first.
+        findings: Every obligation and check, for the recording, each crank and each phase.
+        dropouts: Each loss of the feed once, whole, in time order.
+        phases: The recording as intervals without gap or overlap.
+        cranks: In time order.
+        assumptions: What was taken as given, a line each.
+        not_measured: What this recording says nothing about, a line each.
+        likely_causes: The likeliest first; empty where the evidence favours none.
+        next_check: What to do first; empty where there is nothing.
+        extra: `measured_against`: what the feed was measured to. `source`: the lead that stands for the feed's source.
+        feed: The key feed alone, with the supply behind it.
+        other_faults: Faults found beside the feed, worst first.
+        tolerated: What was tolerated, for the headline.
+        feed_account: What was shown of the feed, without gap or overlap from the first sample to the last.
+        schema: Number of the form that `--json` prints.
+        cautions: What stands beside `next_check`.
     """
 
     verdict: Verdict

@@ -8,7 +8,13 @@ COVERAGE = 2.0  # k: about 95 % for a normal distribution, JCGM 100:2008 6.3.3
 
 
 class Measured(NamedTuple):
-    """`value` and its standard uncertainty `u` (k = 1) in `unit` ("V", "s", "ohm", "rpm", "" for a count or share)."""
+    """A value and its standard uncertainty.
+
+    Attributes:
+        value: In `unit`.
+        u: Standard uncertainty (k = 1), in `unit`.
+        unit: "V", "s", "ohm", "rpm"; empty for a count or share.
+    """
 
     value: float
     u: float = 0.0
@@ -16,5 +22,5 @@ class Measured(NamedTuple):
 
     @property
     def expanded(self) -> float:
-        """U = k * u with k = 2."""
+        """U = k * u with k = 2, in `unit`."""
         return COVERAGE * self.u

@@ -52,9 +52,24 @@ def load(
     columns: Mapping[str, str] | None = None,
     accuracy: tuple[float, float] | None = None,
 ) -> Recording:
-    """A recording from any file that firstcrank reads. Raises UnreadableTraceError, MissingExtraError.
+    """A recording from any file that firstcrank reads.
 
     The suffix decides; a file with an unknown suffix is recognised by its content, or else tried as a recording of ours.
+
+    Args:
+        path: A recording, a CSV in volts, or a file of a format that an installed package brings.
+        calibration: Used instead of the one in a recording. A CSV is in volts already: it notes that this was not used.
+        columns: Role, or `t_s`, `t_ms`, `t_us`, to the name of its column in a CSV; the rest goes by the columns' own names.
+        accuracy: Limit of error of a CSV's logger: relative (0.005 is 0.5 %) and volts. None: 0.5 % and 0.02 V, which it notes.
+            Taken as rectangular, u = a / sqrt(3) (JCGM 100 4.3.7).
+
+    Returns:
+        The trace, in volts and seconds, and what the file embeds beside it.
+
+    Raises:
+        UnreadableTraceError: The file can't be opened, is empty or damaged, or its format is only written. Names file and place.
+        UsageError: `columns` names one column for two leads, or an installed package's format is none.
+        CalibrationError: `calibration` has no line for a lead of the recording.
     """
     options = ReadOptions(calibration, dict(columns or {}), accuracy)
     found = _by_suffix(path.suffix.lower()) or _by_content(path) or FORMATS[0]
