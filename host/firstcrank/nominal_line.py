@@ -51,7 +51,7 @@ def nominal_channel(
 
     Raises:
         CalibrationError: A value is out of range, or there is no such converter or clamp.
-        ValueError: The uncertainty that follows is negative or not finite (a negative noise or capacitor).
+        ValueError: The uncertainty that follows is 1000 or more, so the values are no divider's.
     """
     for name, value in (("r_top_ohm", r_top_ohm), ("r_bottom_ohm", r_bottom_ohm), ("reference_v", reference_v)):
         if not (math.isfinite(value) and value > 0):
@@ -64,6 +64,9 @@ def nominal_channel(
             raise CalibrationError(f"{name} is {value}, must be above 0")
     if not 0.0 <= r_series_ohm < 1e6:
         raise CalibrationError(f"r_series_ohm is {r_series_ohm}, must lie between 0 and 1 Mohm")
+    for name, value in (("filter_f", filter_f), ("noise_code", noise_code or 0.0)):
+        if not (math.isfinite(value) and value >= 0):
+            raise CalibrationError(f"{name} is {value}, must be 0 or more")
     of = converters.converter(converter)
     to_ground, to_reference = r_top_ohm / r_bottom_ohm, r_top_ohm / r_lift_ohm
     ratio = 1.0 + to_ground + to_reference

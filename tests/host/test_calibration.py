@@ -167,6 +167,14 @@ def test_nominal_line_is_the_divider() -> None:
     assert line.uncertainty.gain_rel == pytest.approx(0.0066926, rel=1e-4)
 
 
+@pytest.mark.parametrize("value", [-1e-12, -1.0, math.nan, math.inf])
+@pytest.mark.parametrize("name", ["filter_f", "noise_code"])
+def test_a_capacitor_or_noise_below_0_is_refused(name: str, value: float) -> None:
+    """A capacitor of minus the converter's own divides by 0; another one makes the stated uncertainty smaller than it is."""
+    with pytest.raises(CalibrationError, match=name):
+        nominal_channel(33e3, 6.8e3, 0.01, **{name: value})
+
+
 def test_nominal_toml(tmp_path: Path) -> None:
     file = tmp_path / "board.toml"
     file.write_text('kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\nr_bottom_ohm = 22e3\ntolerance_rel = 0.01\n')
@@ -179,6 +187,10 @@ def test_nominal_toml(tmp_path: Path) -> None:
         ("not toml [", "board.toml"),
         ('kind = "nominal"\n[channels.battery]\nr_top_ohm = 1e5\ncolour = 3\n', "colour"),
         ('kind = "nominal"\n[channels.battery]\nr_top_ohm = 0\nr_bottom_ohm = 1\ntolerance_rel = 0.01\n', "r_top_ohm"),
+        (
+            'kind = "nominal"\n[channels.battery]\nr_top_ohm = 1\nr_bottom_ohm = 1\ntolerance_rel = 0.01\nfilter_f = -1e-12\n',
+            "filter_f",
+        ),
         ('kind = "guess"\n[channels]\n', "guess"),
     ],
 )
