@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from html.parser import HTMLParser
@@ -81,3 +82,4 @@ def test_every_page_is_there_loads_nothing_from_elsewhere_and_the_reference_come
         assert f"<h2>{name}<" in commands
     api = (site / "docs/_generated/api.html").read_text("utf-8")
     assert "Never raises" in api
+    assert re.search(r"<dt><code[^>]*>(<span[^>]*>)?r_top_ohm(</span>)?</code></dt><dd><p>R1, from the clip", api)

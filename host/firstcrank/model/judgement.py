@@ -127,7 +127,7 @@ class Interval:
     """One state of the account.
 
     Attributes:
-        name: The state.
+        name: "key off", "key on", "key turn", "crank", "release" or "after".
         start_s: Its start, seconds from the start of the recording.
         end_s: Its end, seconds from the start of the recording.
         begins: The border at its start with its width; what lies within a border's width is vague.
