@@ -101,7 +101,13 @@ def _call(name: str, item: object) -> list[str]:
 
 
 def _parameter(parameter: inspect.Parameter) -> str:
-    star = {inspect.Parameter.VAR_POSITIONAL: "*", inspect.Parameter.VAR_KEYWORD: "**"}.get(parameter.kind, "")
+    star = (
+        "*"
+        if parameter.kind is inspect.Parameter.VAR_POSITIONAL
+        else "**"
+        if parameter.kind is inspect.Parameter.VAR_KEYWORD
+        else ""
+    )
     text = f"{star}{parameter.name}: {_annotation(parameter.annotation)}"
     if parameter.default is inspect.Parameter.empty:
         return text

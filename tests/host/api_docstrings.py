@@ -37,10 +37,11 @@ TITLES = [f"{title}:" for title in PAGE.TITLES.values()]
 MAKING = ("__init__", "__post_init__")  # what they take and raise stands in the docstring of the class
 
 
-def faults_of(item: type | FunctionType) -> list[str]:
+def faults_of(item: object) -> list[str]:
     """What is wrong with the docstrings of a function, or of a class and its public methods; empty where nothing is."""
+    assert isinstance(item, type | FunctionType)
     try:
-        if not inspect.isclass(item):
+        if isinstance(item, FunctionType):
             return _of_function(item, item.__name__, item.__globals__, None)
         return [*_of_class(item), *(fault for node in PAGE.methods_of(item) for fault in _of_method(item, node))]
     except ParseError as error:
@@ -61,6 +62,7 @@ def _of_method(owner: type, node: ast.FunctionDef) -> list[str]:
     if isinstance(member, property):
         return _of_property(member, title, names, owner)
     function = member.__func__ if isinstance(member, classmethod | staticmethod) else member
+    assert isinstance(function, FunctionType)
     return _of_function(function, title, names, owner, bound=not isinstance(member, staticmethod))
 
 
@@ -113,9 +115,9 @@ def _fields(item: type) -> dict[str, str]:
     made = [node for node in body if isinstance(node, ast.FunctionDef) and node.name == "__init__"]
     for node in (*body, *(below for init in made for below in ast.walk(init))):
         for target in _targets(node):
-            own = isinstance(target, ast.Attribute) and ast.unparse(target.value) == "self"
-            name = target.attr if own else target.id if isinstance(target, ast.Name) and node in body else "_"
-            if not name.startswith("_"):
+            text = ast.unparse(target)
+            name = text.removeprefix("self.") if text.startswith("self.") or node in body else "_"
+            if name.isidentifier() and not name.startswith("_"):
                 fields[name] = ast.unparse(node.annotation) if isinstance(node, ast.AnnAssign) else ""
     return fields
 

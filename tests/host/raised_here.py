@@ -8,7 +8,7 @@ import inspect
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import FunctionType
-from typing import get_args
+from typing import TypeGuard, get_args
 
 Classes = tuple[type[BaseException], ...]
 ANY = (Exception, BaseException)  # caught or annotated as one of these, it may be every class
@@ -97,5 +97,5 @@ def _plain(member: object) -> object:
     return member.__func__ if isinstance(member, classmethod | staticmethod) else member
 
 
-def _is_exception(value: object) -> bool:
+def _is_exception(value: object) -> TypeGuard[type[BaseException]]:
     return isinstance(value, type) and issubclass(value, BaseException)

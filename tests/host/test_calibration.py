@@ -172,7 +172,7 @@ def test_nominal_line_is_the_divider() -> None:
 def test_a_capacitor_or_noise_below_0_is_refused(name: str, value: float) -> None:
     """A capacitor of minus the converter's own divides by 0; another one makes the stated uncertainty smaller than it is."""
     with pytest.raises(CalibrationError, match=name):
-        nominal_channel(33e3, 6.8e3, 0.01, **{name: value})
+        nominal_channel(33e3, 6.8e3, 0.01, **{name: value})  # type: ignore[arg-type]
 
 
 def test_nominal_toml(tmp_path: Path) -> None:
