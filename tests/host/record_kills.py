@@ -29,11 +29,15 @@ BACKUPS_IN_TIME = 1.5
 def killed(work: Callable[[Callable[[str], None]], None], after_s: float) -> Iterator[str]:
     """The lines that a forked program said before it was killed."""
     reading, writing = os.pipe()
+
+    def say(line: str) -> None:
+        os.write(writing, f"{line}\n".encode())
+
     child = os.fork()
     if child == 0:
         try:
             os.close(reading)
-            work(lambda line: os.write(writing, f"{line}\n".encode()))
+            work(say)
         finally:
             os._exit(0)
     os.close(writing)

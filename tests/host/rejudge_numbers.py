@@ -10,6 +10,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from unittest import mock
 
 from sqlalchemy import insert, select
 
@@ -76,8 +77,8 @@ def measure(count: int = 1000) -> int:
     )
     content = max(RECORDINGS.glob("*.fcr"), key=lambda p: p.stat().st_size).read_bytes()
     fast_s = reading_s(content)
-    byte_stuffing.decode = wire.cobs_decode
-    slow_s = reading_s(content)
+    with mock.patch.object(byte_stuffing, "decode", wire.cobs_decode):
+        slow_s = reading_s(content)
     times = (
         f"{slow_s * 1e3:.0f} ms by the board's codec, {fast_s * 1e3:.0f} ms by the C one, {slow_s / fast_s:.1f} times faster"
     )

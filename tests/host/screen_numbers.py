@@ -116,7 +116,7 @@ def share_of_a_core(updates: int = 200) -> float:
     began_s = time.process_time()
     with screen._live:
         for _ in range(updates):
-            start_s = at_s + np.arange(FRAME_BINS) * BIN_S
+            start_s = at_s + np.arange(FRAME_BINS, dtype=np.float64) * BIN_S
             tracker.feed(start_s, start_s + BIN_S, battery_v, feed_v, feed_v, feed_v)
             screen.bins(tracker, battery_v, feed_v, feed_v)
             screen._live.refresh()

@@ -56,7 +56,9 @@ class Handled(SimulatedBoard):
         super().write(data)
 
     def stored(self) -> Calibration:
-        return Calibration.from_json(self._tables["calibration"])
+        table = self._tables["calibration"]
+        assert isinstance(table, dict)
+        return Calibration.from_json(table)
 
 
 def drawn(seed: int = 4) -> Converter:

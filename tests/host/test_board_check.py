@@ -19,6 +19,7 @@ from firstcrank.cli.main import main
 from firstcrank.errors import UsageError
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.open import open_link
+from firstcrank.wire_bodies import IdentityBody, InputBody, SelfCheckBody
 
 TODAY = date(2026, 6, 1)
 
@@ -38,9 +39,10 @@ def outcome(answers: Answers, what: str) -> tuple[str, str, str]:
     return found[0].outcome, found[0].seen, found[0].do
 
 
-def with_input(role: str, **changed: Any) -> Answers:
+def with_input(role: str, **changed: object) -> Answers:
     answers = asked()
-    inputs = [{**entry, **changed} if entry["role"] == role else entry for entry in answers.selfcheck["inputs"]]
+    entries = [{**entry, **changed} if entry["role"] == role else entry for entry in answers.selfcheck["inputs"]]
+    inputs: list[InputBody] = json.loads(json.dumps(entries))
     return replace(answers, selfcheck={**answers.selfcheck, "inputs": inputs})
 
 
@@ -67,7 +69,7 @@ def test_a_good_board_is_fit() -> None:
         ("starter coil", {"mean_code": 0.0, "lowest_code": 0, "highest_code": 0}, "fail", "at the bottom"),
     ],
 )
-def test_inputs(role: str, changed: dict[str, Any], result: str, expected: str) -> None:
+def test_inputs(role: str, changed: dict[str, object], result: str, expected: str) -> None:
     got, seen, do = outcome(with_input(role.replace(" ", "_"), **changed), f"input {role}")
     assert got == result
     assert expected in seen
@@ -161,7 +163,7 @@ def test_the_links_speed(speed: float | None, result: str, expected: str) -> Non
         ({"restarts": 2, "causes": {"the reset pin": 2}, "missed": 1}, "restarts", "warn", "1 with the key on"),
     ],
 )
-def test_what_the_board_lived_through(changes: dict[str, Any], what: str, result: str, expected: str) -> None:
+def test_what_the_board_lived_through(changes: IdentityBody, what: str, result: str, expected: str) -> None:
     found = outcome(replace(asked(), identity={**asked().identity, **changes}), what)
     assert found[0] == result
     assert expected in found[1]
@@ -204,9 +206,9 @@ def test_a_slower_way_than_wished_for_is_told() -> None:
 
 
 def test_old_micropython_and_little_memory_are_warned_of() -> None:
-    identity = {**asked().identity, "micropython": "1.20.0", "synthetic": False}
+    identity: IdentityBody = {**asked().identity, "micropython": "1.20.0", "synthetic": False}
     assert outcome(replace(asked(), identity=identity), "firmware")[0] == "warn"
-    selfcheck = {**asked().selfcheck, "free_bytes": 9000, "temperature_c": 85.0}
+    selfcheck: SelfCheckBody = {**asked().selfcheck, "free_bytes": 9000, "temperature_c": 85.0}
     assert outcome(replace(asked(), selfcheck=selfcheck), "memory")[0] == "warn"
     assert outcome(replace(asked(), selfcheck=selfcheck), "temperature")[0] == "warn"
 

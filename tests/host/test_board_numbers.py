@@ -8,8 +8,9 @@ from firstcrank import start_tracker
 from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.board.alone import alone_table, mean16, step16
 from firstcrank.limits import shipped
+from firstcrank.wire_bodies import ChannelBody
+from firstcrank_sim.board.converter import sim_calibration
 from firstcrank_sim.board.firmware_program import load
-from firstcrank_sim.board.to_trace import sim_calibration
 
 US = 1e6
 
@@ -25,7 +26,9 @@ def test_times_in_the_boards_program_are_the_judges() -> None:
 @pytest.mark.parametrize("system_v", [12, 24])
 def test_voltages_in_the_boards_table_are_the_judges(system_v: int) -> None:
     calibration, th = sim_calibration(system_v), thresholds_for(system_v)
-    channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(("battery", "key_switch", "starter_coil"))]
+    channels: list[ChannelBody] = [
+        {"role": role, "pin": 26 + n} for n, role in enumerate(("battery", "key_switch", "starter_coil"))
+    ]
     table = alone_table(shipped(system_v), calibration, channels)
     battery, coil = calibration.channel("battery"), calibration.channel("starter_coil")
     assert table["sag16"] == step16(battery, th.crank.inrush_v)

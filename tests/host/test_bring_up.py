@@ -9,9 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hardware_notes import bring_up, builds, make, pin_check, spice
+from hardware_notes import bring_up, make, pin_check, spice
 from hardware_notes.circuit import Part, circuit
 from hardware_notes.faults import FAULTS, Fault
+
+from firstcrank.clamps import BAV199, SILICON_PAIR
 
 BUILD = "minimal 12 V"
 TWO_BUILDS = ("minimal 12 V", "minimal 24 V")
@@ -72,8 +74,8 @@ def test_the_pin_figures_agree_with_ngspice_within_one_percent(changed: dict[str
     clips = [f"Vc{i} n_clip{i} 0 0" for i in (0, 1, 2, 3)]
     deck = [
         "let go", *clips, "Vr n_3v3 0 3.3", *spice.elements(parts), "Vd drv 0 3.3", "Vs sw 0 PWL(0 1 9m 1 9.00001m 0)",
-        "S1 drv n_pin1 sw 0 let", ".model let SW(RON=30 ROFF=1e12 VT=0.5)", "Cp n_pin1 0 5p", spice.model(builds.BAV199),
-        spice.model(builds.SILICON_PAIR), ".control", "tran 1u 9.1m 0 1u", "meas tran one find v(n_pin1) at=9.004m",
+        "S1 drv n_pin1 sw 0 let", ".model let SW(RON=30 ROFF=1e12 VT=0.5)", "Cp n_pin1 0 5p", spice.model(BAV199),
+        spice.model(SILICON_PAIR), ".control", "tran 1u 9.1m 0 1u", "meas tran one find v(n_pin1) at=9.004m",
         "meas tran two find v(n_pin1) at=9.06m", ".endc", ".end",
     ]  # fmt: skip
     found = spice.run("\n".join(deck) + "\n")

@@ -60,7 +60,8 @@ class Hands:
     """Does what is asked on a simulated board. `wiring` says which lead really reaches which input."""
 
     def __init__(self, board: Board, voltages: tuple[float, ...] = (6.0, 13.5), meter: Meter = METER) -> None:
-        self.board, self.left, self.meter, self.messages = board, list(voltages), meter, []
+        self.board, self.left, self.meter = board, list(voltages), meter
+        self.messages: list[str] = []
         self.wiring = {role: role for role in ROLES}
         self.gain = 1 + board.rng.uniform(-1, 1) * meter.reading_rel
         self.forgot: str | None = None
@@ -273,11 +274,16 @@ def test_one_known_voltage_costs_and_the_cost_is_told() -> None:
 
 
 def test_the_prompt_asks_for_what_the_meter_shows() -> None:
-    board, asked = Board(np.random.default_rng(9)), []
-    hands = Hands(board, (6.0, 13.5))
-    answer = hands.volts
-    hands.volts = lambda text: (asked.append(text), answer(text))[1]  # type: ignore[method-assign]
-    run(board, hands)
+    asked: list[str] = []
+
+    class Listening(Hands):
+        def volts(self, text: str) -> float:
+            asked.append(text)
+            return super().volts(text)
+
+    board = Board(np.random.default_rng(9))
+    run(board, Listening(board, (6.0, 13.5)))
+    assert asked
     assert all("what the meter SHOWS, not what the battery is called" in text for text in asked)
 
 

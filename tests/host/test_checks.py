@@ -84,7 +84,8 @@ def test_heater_voltage_chatter_and_on_time() -> None:
     assert finding(loose, "heater_chatter").result == "fail"
     assert loose.likely_causes[0].cause == "heater_loose"
     on_time = finding(judged(with_heater()), "heater_on_time")  # the wait lamp decides when to crank, so no time is too short
-    assert (on_time.result, on_time.measured) == ("pass", pytest.approx(2.28, abs=0.01))
+    assert on_time.result == "pass"
+    assert on_time.measured == pytest.approx(2.28, abs=0.01)
     assert "wait lamp" in on_time.reason
 
 

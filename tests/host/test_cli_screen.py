@@ -18,7 +18,7 @@ from firstcrank.cli.banner import LETTERS, banner, fitted, half_height
 from firstcrank.cli.show import last_line, show
 from firstcrank.cli.strip import BLOCKS, band, strip
 from firstcrank.limits import shipped
-from firstcrank.model.judgement import Cause, Dropout, FeedVerdict, Finding, Judgement
+from firstcrank.model.judgement import Cause, Dropout, DropoutKind, FeedVerdict, Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict
 from firstcrank.report.summary import DO_NOT_CRANK_AGAIN, OTHER_FAULT, large_lines, losses, rows
 from firstcrank.trace import Trace
@@ -228,7 +228,14 @@ def test_a_loss_is_marked_whole_on_the_strip() -> None:
 
 def test_what_is_tolerated_is_not_marked_as_lost() -> None:
     judgement, trace = judged("healthy")
-    for kind, marked in (("tolerated", False), ("short", False), ("counts", True), ("with supply", False), ("undecided", True)):
+    kinds: dict[DropoutKind, bool] = {
+        "tolerated": False,
+        "short": False,
+        "counts": True,
+        "with supply": False,
+        "undecided": True,
+    }
+    for kind, marked in kinds.items():
         loss = Dropout("key_switch", Phase.TURN, 5.0, 0.004, 0.0039, 0.0041, 2.0, True, kind)
         one = replace(judgement, dropouts=(loss,))
         assert any("feed lost" in line for line in strip(trace, one, 80)) == marked, kind

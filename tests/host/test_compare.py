@@ -11,11 +11,14 @@ from firstcrank.analysis.compare import compare
 from firstcrank.analysis.verdict import judge
 from firstcrank.limits import shipped
 from firstcrank.model.context import Context
+from firstcrank.model.judgement import Judgement
+from firstcrank.model.vocabulary import CheckId, Phase
 from firstcrank.report import html, pdf
 from firstcrank.report.before_after import Side, crank_lines, document
 from firstcrank.report.changes import SAME, changes, crank_result
 from firstcrank.report.document import Rows, texts
 from firstcrank.report.plots import as_png, comparison
+from firstcrank.trace import Trace
 from tests.acceptance.start import CRANK_S, STEP_S, Start
 
 from .sim_recording import recorded
@@ -24,7 +27,7 @@ from .test_text_is_text import run
 ASKED = Context(cranked_with_key=True, module_plugged_in=True)
 
 
-def judged(start: Start):
+def judged(start: Start) -> tuple[Trace, Judgement]:
     trace = start.trace()
     return trace, judge(trace, shipped(12), ASKED)
 
@@ -45,8 +48,8 @@ def test_aligned_at_the_starter_and_the_repair_is_said() -> None:
     assert float(np.nanmedian(difference[inside])) > 8.0
     assert abs(float(np.nanmedian(difference[~inside]))) < 0.3
     change = {(c.check, c.phase): c.difference_text for c in changes(before[1], judged(later)[1])}
-    assert change["key_feed_dropout", "crank"] == "fail before, pass now: better"
-    assert change["key_feed_dropout", "key on"] == SAME
+    assert change[CheckId("key_feed_dropout"), Phase.CRANK] == "fail before, pass now: better"
+    assert change[CheckId("key_feed_dropout"), Phase.KEY_ON] == SAME
     assert as_png(comparison(compared, ("before", "after"))).startswith(b"\x89PNG")
 
 
@@ -84,7 +87,7 @@ def test_each_crank_is_compared_by_its_own_findings() -> None:
     assert len(start[1].cranks) == 2
     assert (crank_result(start[1], 1), crank_result(start[1], 2)) == ("pass", "fail")
     found = {(c.check, c.phase): c for c in changes(start[1], start[1], (1, 2))}
-    change = found["key_feed_dropout", "crank"]
+    change = found[CheckId("key_feed_dropout"), Phase.CRANK]
     assert change.difference_text == "pass before, fail now"
     assert change.before is not None
     assert change.after is not None
@@ -111,7 +114,7 @@ def test_of_six_cranks_each_is_named_on_page_and_paper() -> None:
     assert ("13.580" in judgement.reasons[0], "36.080" in judgement.reasons[1]) == (True, True)
     sides = [Side(f"5#{crank}", trace, judgement, crank) for crank in (2, 3, 5)]
     assert [side.result for side in sides] == ["FAIL", "good", "FAIL"]
-    parts = document(*sides[:2])
+    parts = document(sides[0], sides[1])
     rows = next(part.rows for part in parts if isinstance(part, Rows))
     assert rows[:2] == (("Result", "FAIL", "good"), ("Longest loss of the key feed", "1.20 s", "none"))
     shown = [text for part in parts for text in texts(part)]

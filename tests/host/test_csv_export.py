@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import random
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -45,7 +46,7 @@ def strict() -> Recording:
     return replace(from_bytes(recorded("healthy")), limits=limits)
 
 
-CASES = {
+CASES: dict[str, Callable[[], Recording]] = {
     "healthy": lambda: from_bytes(recorded("healthy")),
     "dead in start": lambda: from_bytes(recorded("feed_dead_in_start")),
     "strict limits": strict,
@@ -162,10 +163,12 @@ def test_right_checksums_over_absurd_content_never_raise(tmp_path: Path) -> None
     path = exported(strict(), tmp_path)
     lines = path.read_text().splitlines()
     about = [line for line in lines if line.startswith("#")]
-    table = table_of(about)
-    assert table is not None
+    found = table_of(about)
+    assert found is not None
+    table: Mapping[str, object] = found
+    absurd: list[object] = [None, -1, 1e300, "x", [], {}, [1], True, {"x": []}]
     for key in table:
-        for odd in (None, -1, 1e300, "x", [], {}, [1], True, {"x": []}):
+        for odd in absurd:
             if odd == table[key]:
                 continue
             path.write_text("\n".join([*lines_of({**table, key: odd}), *lines[len(about) :]]) + "\n")

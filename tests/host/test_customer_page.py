@@ -15,6 +15,7 @@ from firstcrank.jobs.states import StartState
 from firstcrank.jobs.store import open_store
 from firstcrank.limits import shipped
 from firstcrank.model.context import Context
+from firstcrank.model.judgement import Judgement
 from firstcrank.report import html
 from firstcrank.report.customer_text import without_options
 from firstcrank.report.document import texts
@@ -23,6 +24,7 @@ from firstcrank.report.gather import from_store
 from firstcrank.report.inputs import ReportInputs
 from firstcrank.report.sections import SHOP_ONLY, document
 from firstcrank.report.svg import as_svg
+from firstcrank.trace import Trace
 from firstcrank.tracefiles.table import load
 
 from .sim_recording import recorded
@@ -149,7 +151,7 @@ def test_lines_that_lie_on_each_other_are_both_seen(tmp_path: Path) -> None:
     assert all(curve.style.dashes for curve in curves[1:])
 
 
-def _of(made: ReportInputs) -> tuple:
+def _of(made: ReportInputs) -> tuple[Trace, Judgement]:
     return made.recording.trace, made.judgement
 
 

@@ -88,7 +88,7 @@ class TestCsv(RoundTrip):
     def read(self, path: Path) -> dict[str, np.ndarray]:
         comments = sum(line.startswith("#") for line in path.read_text().splitlines())
         table = np.genfromtxt(path, delimiter=",", names=True, skip_header=comments)
-        return {name: table[name] for name in table.dtype.names}
+        return {name: table[name] for name in table.dtype.names or ()}
 
 
 class TestParquet(RoundTrip):
@@ -105,12 +105,13 @@ class TestParquet(RoundTrip):
         import pyarrow.parquet as pq
 
         table = pq.read_table(path.with_name(path.stem + "-close-ups.parquet"))
-        return table.filter(pc.equal(table["role"], "key_switch"))["v"].to_numpy()
+        return np.asarray(table.filter(pc.equal(table["role"], "key_switch"))["v"].to_numpy())
 
     def meta(self, path: Path) -> dict[str, object]:
         import pyarrow.parquet as pq
 
-        return json.loads(pq.read_schema(path).metadata[b"firstcrank"])
+        table: dict[str, object] = json.loads(pq.read_schema(path).metadata[b"firstcrank"])
+        return table
 
 
 class TestMdf(RoundTrip):
@@ -134,13 +135,14 @@ class TestMdf(RoundTrip):
         from asammdf import MDF
 
         with MDF(path) as mdf:
-            return mdf.get("key_switch_close_up_0").samples
+            return np.asarray(mdf.get("key_switch_close_up_0").samples)
 
     def meta(self, path: Path) -> dict[str, object]:
         from asammdf import MDF
 
         with MDF(path) as mdf:  # ASAM MDF 4 keeps a header comment as XML, the text in TX
-            return json.loads(ElementTree.fromstring(mdf.header.comment).findtext("TX") or "")
+            table: dict[str, object] = json.loads(ElementTree.fromstring(mdf.header.comment).findtext("TX") or "")
+            return table
 
 
 def test_an_unknown_suffix_is_wrong_usage(recording: Recording, tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 
 from firstcrank.jobs import records
+from firstcrank.jobs.contents import FolderContents
 from firstcrank.jobs.store import open_store
 from firstcrank.report.hand_over import folder_name, hand_over
 from firstcrank.tracefiles.table import load
@@ -59,6 +60,7 @@ def test_a_recording_that_is_missing_is_told_and_the_rest_is_written(tmp_path: P
     place = filed(tmp_path)
     with open_store(place) as store:
         start = records.job_detail(store, "1207").starts[0]
+        assert isinstance(store.contents, FolderContents)
         store.contents.path(start["content_hash"]).unlink()
         trouble = hand_over(store, "1207", tmp_path / "out")
     assert len(trouble) == 2, "the start, and the report of the one compared with it"

@@ -31,8 +31,8 @@ def start(tmp_path: Path) -> Path:
     return path
 
 
-def numbers(store: Store, *terms: str, **asked: str) -> list[str]:
-    return [line.job["number"] for line in list_jobs(store, " ".join(terms), **asked)]
+def numbers(store: Store, *terms: str, first_day: str = "", last_day: str = "") -> list[str]:
+    return [line.job["number"] for line in list_jobs(store, " ".join(terms), first_day=first_day, last_day=last_day)]
 
 
 def run(*args: str) -> int:

@@ -270,8 +270,7 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert run("jobs", "forget", "1207", "--yes", "--store", laptop) == 0
     capsys.readouterr()
     assert run("jobs", "merge", laptop, "--store", shop, "--yes") == 0
-    output = capsys.readouterr()
-    assert "here too: job 1207-2" in output.err
+    assert "here too: job 1207-2" in capsys.readouterr().err
     with open_store(shop) as store:
         assert [line.job["number"] for line in list_jobs(store)] == ["1207"]
 

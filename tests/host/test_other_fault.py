@@ -11,7 +11,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from sqlalchemy import insert, select, text, update
+from sqlalchemy import ColumnClause, insert, select, text, update
 
 from firstcrank.cli.main import main
 from firstcrank.jobs import backup, records
@@ -125,7 +125,7 @@ def test_a_store_of_before_gets_the_feeds_verdict_out_of_what_it_kept(tmp_path: 
         old_starts = [{**columns, "job_id": 1, "file_name": name, "judgement_json": found} for name, found in kept.items()]
         from sqlalchemy import column, table
 
-        names = [column(name) for name in old_starts[0]]
+        names: list[ColumnClause[object]] = [column(name) for name in old_starts[0]]
         connection.execute(insert(table("starts", *names)), old_starts * 300)  # more than one batch
     engine.dispose()
     with open_store(str(old)) as store:

@@ -12,6 +12,7 @@ from firstcrank.analysis.verdict import judge
 from firstcrank.board.alone import BIN_US, alone_table
 from firstcrank.errors import UsageError
 from firstcrank.limits import shipped
+from firstcrank.wire_bodies import ChannelBody
 from firstcrank_sim.board.firmware_program import load
 from firstcrank_sim.board.sampling import sample
 from firstcrank_sim.board.to_trace import sim_converter, to_trace
@@ -25,8 +26,8 @@ SEED = 4711
 def watched(truth: Truth) -> tuple[Any, dict[str, Any]]:
     """The board's judge after the whole start, and the table that it was given."""
     converter = sim_converter(truth)
-    channels = [{"role": role, "pin": 26 + n} for n, role in enumerate(truth.roles)]
-    table = alone_table(shipped(truth.system_v), converter.calibration, channels, truth.context.feed_kind)
+    channels: list[ChannelBody] = [{"role": role, "pin": 26 + n} for n, role in enumerate(truth.roles)]
+    table: dict[str, Any] = alone_table(shipped(truth.system_v), converter.calibration, channels, truth.context.feed_kind)
     rng = np.random.default_rng([truth.seed, 7])
     bins = sample(truth, converter, table["trigger_code"], rng, BIN_S)
     folded = bins.folded
@@ -119,6 +120,6 @@ def test_the_command_fits_a_frame() -> None:
     from firstcrank import wire
 
     truth = simulate("healthy", 1)
-    channels = [{"role": r, "pin": 26 + n} for n, r in enumerate(truth.roles)]
+    channels: list[ChannelBody] = [{"role": r, "pin": 26 + n} for n, r in enumerate(truth.roles)]
     body = json.dumps({"alone": alone_table(shipped(12), sim_converter(truth).calibration, channels)})
     assert len(body) < wire.MAX_BODY_BYTES * 0.75

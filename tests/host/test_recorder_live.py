@@ -75,7 +75,7 @@ def test_lead_check(battery_v: float, key_v: float, key_is_off: bool, system_v: 
 def followed(battery_v: np.ndarray, key_v: np.ndarray) -> LiveTracker:
     """A tracker fed without a starter lead, in pieces as the link brings them."""
     tracker = LiveTracker(shipped(12))
-    start_s = np.arange(len(battery_v)) * BIN_S
+    start_s = np.arange(len(battery_v), dtype=np.float64) * BIN_S
     for at in range(0, len(battery_v), 16):
         piece = slice(at, at + 16)
         tracker.feed(start_s[piece], start_s[piece] + BIN_S, battery_v[piece], key_v[piece], key_v[piece], None)
@@ -84,7 +84,7 @@ def followed(battery_v: np.ndarray, key_v: np.ndarray) -> LiveTracker:
 
 def sag(seconds: float, ripple_v: float, rate_hz: float = 8.0) -> np.ndarray:
     t = np.arange(int(seconds / BIN_S)) * BIN_S
-    return 10.5 + ripple_v * np.sin(2 * np.pi * rate_hz * t)
+    return np.asarray(10.5 + ripple_v * np.sin(2 * np.pi * rate_hz * t))
 
 
 def level(seconds: float, volts: float) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,11 @@ NOTE_LABELS = {
 ID = b"12345678"
 
 
+def of_copy(kept: int, pieces: int, n: int, _of: int) -> bool:
+    """Whether note `n` is a piece of the copy `kept`."""
+    return n // pieces == kept
+
+
 @pytest.mark.parametrize("kind", PROTECTED)
 def test_any_one_copy_serves_and_without_one_the_loss_is_told(kind: str) -> None:
     whole = recorded("healthy")
@@ -39,7 +45,7 @@ def test_any_one_copy_serves_and_without_one_the_loss_is_told(kind: str) -> None
     pieces = json.loads(next(f.body for f in frames_of(whole) if note_of(f) == kind))["pieces"]
     assert copies >= 3 * pieces
     for kept in range(copies // pieces):
-        read = from_bytes(without(whole, kind, keep=lambda n, of, kept=kept: n // pieces == kept))
+        read = from_bytes(without(whole, kind, keep=partial(of_copy, kept, pieces)))
         assert read.trace.integrity == ()
         assert (read.limits, read.context, read.calibration) == (reference.limits, reference.context, reference.calibration)
         assert read.trace.kind == "start"

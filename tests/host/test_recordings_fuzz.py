@@ -29,7 +29,7 @@ from .recording_edits import as_format_1, frames_of, joined, note_of
 from .sim_recording import recorded
 
 COUNT = int(os.environ.get("FIRSTCRANK_FUZZ", "160"))
-ODD = [None, -1, 0, 1e300, "x", [], {}, [1], True, 10**30, "\x1b[2J", [{}], {"note": "limits"}]
+ODD: list[object] = [None, -1, 0, 1e300, "x", [], {}, [1], True, 10**30, "\x1b[2J", [{}], {"note": "limits"}]
 
 
 def decoded(stuffed: bytes) -> bytes:

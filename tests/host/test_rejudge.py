@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import concurrent.futures
 import json
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 
 from firstcrank import wire
 from firstcrank.jobs import records
+from firstcrank.jobs.contents import FolderContents
 from firstcrank.jobs.filing import attach
 from firstcrank.jobs.rejudge import Journal, chosen_starts, rejudge, write_result
 from firstcrank.jobs.store import open_store
@@ -67,6 +69,7 @@ def test_other_limits_flip_a_verdict_and_the_filed_one_stays(place: str) -> None
 def test_trouble_with_one_start_stops_no_other(place: str) -> None:
     with open_store(place) as store, concurrent.futures.ThreadPoolExecutor(1) as executor:
         start = records.job_detail(store, "0").starts[0]
+        assert isinstance(store.contents, FolderContents)
         store.contents.path(start["content_hash"]).unlink()
         found = {a.start: a for a in rejudge(store, [1, 2], executor, 1)}
         wrong = {a.start: a for a in rejudge(store, [2], executor, 1, shipped(24))}
@@ -118,7 +121,7 @@ def test_judge_takes_a_filed_start_by_its_number(place: str, capsys: pytest.Capt
 def test_no_more_work_is_handed_out_than_is_waited_for() -> None:
     begun: list[int] = []
 
-    def work():
+    def work() -> Iterator[int]:
         for n in range(100):
             begun.append(n)
             yield n
@@ -139,7 +142,7 @@ def test_the_fast_codec_undoes_what_the_boards_own_makes(data: bytes) -> None:
 
 @given(st.binary(min_size=1, max_size=300).map(lambda b: b.replace(b"\0", b"\1")))
 def test_both_codecs_refuse_the_same_bytes(piece: bytes) -> None:
-    outcomes = []
+    outcomes: list[wire.Frame | None] = []
     for decode in (wire.decode_frame, byte_stuffing.decode_frame):
         try:
             outcomes.append(decode(piece))

@@ -11,6 +11,7 @@ import zlib
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -58,7 +59,7 @@ def test_uplot_is_as_it_came_with_its_licence() -> None:
 def test_every_bin_is_there_where_something_happens_and_no_dip_is_lost(tmp_path: Path) -> None:
     made = inputs(tmp_path)
     trace = made.recording.trace
-    found = detail(trace, made.judgement)
+    found: dict[str, Any] = detail(trace, made.judgement)
     times = unpacked(found["tables"]["bins"]["t"], "<u4") / 1e6 + found["start"]
     feed = unpacked(found["tables"]["key_switch"], "<i2")
     assert len(times) == len(feed) <= MOST_POINTS * 1.1
@@ -78,7 +79,7 @@ def test_a_long_recording_stays_small_and_a_missing_reading_is_a_gap(tmp_path: P
     channel = long.channels["battery"]
     channel.lowest_v[1000:1100] = np.nan
     channel.highest_v[1000:1100] = np.nan
-    found = detail(long, made.judgement)
+    found: dict[str, Any] = detail(long, made.judgement)
     assert len(unpacked(found["tables"]["battery"], "<i2")) <= 1.2 * MOST_POINTS
     assert (unpacked(found["tables"]["battery"], "<i2") == MISSING_MV).any()
     assert len(json.dumps(found)) < 400_000

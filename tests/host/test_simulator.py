@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 from array import array
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate, simulate_man
 FIRMWARE = Path(__file__).parents[2] / "firmware" / "firstcrank_board"
 
 
-def firmware_fold():
+def firmware_fold() -> ModuleType:
     spec = importlib.util.spec_from_file_location("plain_fold", FIRMWARE / "fold.py")
     assert spec is not None
     assert spec.loader is not None

@@ -26,7 +26,7 @@ BIN_S = 0.768e-3
 def trace_of(name: str, seconds: float = 93.0, **changes: object) -> Trace:
     """The visit's leads as bins, without a board between."""
     steps = VISITS[name](1)
-    start_s = np.arange(int(seconds / BIN_S)) * BIN_S
+    start_s = np.arange(int(seconds / BIN_S), dtype=np.float64) * BIN_S
     channels = {}
     for role in ("battery", "key_switch", "starter_coil"):
         mean_v = steps.volts(role, start_s)
@@ -146,7 +146,8 @@ def test_a_no_before_it_ends_it(tmp_path: Path) -> None:
 
 
 def test_the_positions_are_asked_for_in_turn() -> None:
-    visit, prompts, at_s = SwitchVisit(), [], 0.0
+    visit, at_s = SwitchVisit(), 0.0
+    prompts: list[Word] = []
     for state, feed_v, seconds in (
         ("key off?", 0.0, 2),
         ("key on", 12.3, 3),

@@ -12,7 +12,9 @@ import pytest
 
 from firstcrank.cli.main import main
 from firstcrank.errors import UnwritableFileError, UsageError
+from firstcrank.recording import Recording
 from firstcrank.tracefiles import table
+from firstcrank.tracefiles.format import TraceFormat
 from firstcrank.whole_file import PRIVATE, whole_file, whole_path
 
 from .sim_recording import recorded
@@ -88,11 +90,11 @@ def test_an_export_that_fails_can_be_tried_again(suffix: str, tmp_path: Path, mo
     start.write_bytes(recorded("healthy"))
     target = tmp_path / f"out{suffix}"
 
-    def half(path: Path, _: object) -> None:
+    def half(path: Path, recording: Recording) -> None:
         path.write_bytes(b"half")
         raise OSError(28, "No space left on device")
 
-    forms = tuple(table.TraceFormat(f.name, f.suffixes, f.sniff, f.read, half) if f.write else f for f in table.FORMATS)
+    forms = tuple(TraceFormat(f.name, f.suffixes, f.sniff, f.read, half) if f.write else f for f in table.FORMATS)
     monkeypatch.setattr(table, "FORMATS", forms)
     assert run("export", str(start), str(target)) == 4
     assert [p.name for p in tmp_path.iterdir()] == ["start.fcr"]
