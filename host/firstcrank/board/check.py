@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import Literal, cast
+from typing import Annotated, Literal, TypedDict, cast
 
 from firstcrank import wire
 from firstcrank.board.pin_network import CODES, FIRST_GPIO, LEAD_PINS, SUPPLY_V, PinNetwork, rest_advice
@@ -44,10 +44,17 @@ EXTERNAL = "spi_mcp3208"  # its channels' pins are the converter's inputs
 class CheckLine:
     """One thing checked: `what`, its `outcome`, what was seen, and what to do where it is not ok."""
 
-    what: str
-    outcome: Outcome
+    what: Annotated[str, "what was checked: `firmware`, `memory`, `clock`, an input ..."]
+    outcome: Annotated[Outcome, "`not checked`: cannot be told from the board alone, or not today"]
     seen: str
-    do: str = ""
+    do: Annotated[str, "what to do where it is not ok"] = ""
+
+
+class CheckTable(TypedDict):
+    """What `board check --json` prints."""
+
+    fit: Annotated[bool, "nothing says `fail`; the exit code is 4 where not"]
+    checks: Annotated[list[CheckLine], "in the order in which to mend things"]
 
 
 @dataclass(frozen=True, slots=True)

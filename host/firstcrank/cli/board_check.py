@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from firstcrank.board.check import CheckLine
+    from firstcrank.board.check import CheckLine, CheckTable
 
 SIGN = {"ok": "ok", "warn": "warn", "fail": "FAIL", "not checked": "-"}
 STYLE = {"warn": "bold", "fail": "bold red"}
@@ -54,7 +54,8 @@ def check(port: str | None, leads: tuple[str, ...], acquisition: str, system: st
     finally:
         client.close()
     if as_json:
-        click.echo(dumps({"fit": not _unfit(lines), "checks": [asdict(line) for line in lines]}, ensure_ascii=False))
+        table: CheckTable = {"fit": not _unfit(lines), "checks": list(lines)}
+        click.echo(dumps(table, ensure_ascii=False, default=asdict))
     else:
         _show(lines)
     return 4 if _unfit(lines) else 0

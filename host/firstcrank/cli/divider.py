@@ -11,8 +11,6 @@ from firstcrank.divider.values import number
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
-    from firstcrank.divider.budget import Budget
-    from firstcrank.divider.converters import Converter
     from firstcrank.divider.network import Network
     from firstcrank.divider.propose import Proposal, Requirements
 
@@ -135,96 +133,15 @@ def divider(
     else:
         shown, lacking = propose(requirements), ()
     if as_json:
-        tables = [_table(p, requirements, celsius) for p in shown]
-        click.echo(json.dumps({"system_v": requirements.system_v, "networks": tables, "unmet": list(lacking)}))
+        from firstcrank.cli.divider_table import table_of
+
+        click.echo(json.dumps(table_of(shown, lacking, requirements, celsius)))
     else:
         for rank, proposal in enumerate(shown, start=1):
             _show(rank if given is None else 0, proposal, requirements, celsius, full=rank == 1)
         if lacking:
             click.echo(f"\nDoes not meet: {', '.join(lacking)}")
     return UnmetRequirementError.exit_code if lacking else 0
-
-
-def _budget(proposal: Proposal, requirements: Requirements, celsius: float) -> Budget:
-    from firstcrank.divider.budget import Parts, budget
-    from firstcrank.divider.propose import shown_v
-
-    parts = Parts(
-        resistor_rel=requirements.ratings.tolerance,
-        converter=requirements.converter,
-        other_lead_v=14.4 * requirements.system_v / 12.0,
-    )
-    return budget(proposal.network, parts, shown_v(requirements), celsius)
-
-
-def _table(proposal: Proposal, requirements: Requirements, celsius: float) -> dict[str, object]:
-    from firstcrank.divider.propose import shown_v
-    from firstcrank.divider.stress import discharge
-
-    n, of = proposal.network, requirements.converter
-    spent = _budget(proposal, requirements, celsius)
-    discharged = discharge(n, requirements.ratings)
-    return {
-        "r_top_ohm": n.r_top_ohm,
-        "r_top_parts_ohm": list(n.parts_ohm),
-        "r_bottom_ohm": n.r_bottom_ohm,
-        "c_filter_f": n.c_filter_f,
-        "r_series_ohm": n.r_series_ohm,
-        "r_up_ohm": n.r_up_ohm,
-        "clamp": n.clamp.name if n.clamp else None,
-        "converter": requirements.converter.name,
-        "tolerance_rel": requirements.ratings.tolerance,
-        "temperature_c": celsius,
-        "ratio": n.ratio,
-        "full_scale_v": n.full_scale_v,
-        "lowest_v": n.lowest_v,
-        "step_v": n.step_v,
-        "open_reads_v": n.open_reads_v(of.input_ohm),
-        "wide_codes_at_v": list(_wide_codes_v(n, of)),
-        "source_ohm": n.source_ohm,
-        "budget_at_v": shown_v(requirements),
-        "loading_a": n.loading_a(shown_v(requirements)),
-        "corner_hz": n.corner_hz if n.c_filter_f else None,
-        "settling_s": n.settling_s(of.sample_f),
-        "shortest_dropout_s": proposal.dropout_s,
-        "adc_load_rel": n.load_share(of.input_ohm),
-        "adc_sample_rel": n.sample_share(of.sample_f),
-        "u_v": spent.u_v,
-        "expanded_v": spent.expanded_v,
-        "worst_low_v": spent.worst_low_v,
-        "worst_high_v": spent.worst_high_v,
-        "budget": [{"what": line.what, "limit_v": line.limit_v, "u_v": line.u_v} for line in spent.lines],
-        "stress": [
-            {
-                "pulse": s.pulse.name,
-                "volts": s.pulse.volts,
-                "clamp_a": s.clamp_a,
-                "pin_v": s.node_v,
-                "pin_protection_a": s.pin_a,
-                "r_top_v": s.top_v,
-                "part_v": s.part_v,
-                "part_w": s.part_w,
-                "part_j": s.part_j,
-                "survives": s.survives,
-                "why": s.why,
-                "source": s.pulse.source,
-            }
-            for s in proposal.stresses
-        ],
-        "discharge_8kv": {
-            "clamp_a": discharged.clamp_a,
-            "pin_v": discharged.node_v,
-            "part_v": discharged.part_v,
-            "part_j": discharged.part_j,
-        },
-    }
-
-
-def _wide_codes_v(network: Network, of: Converter) -> tuple[float, ...]:
-    """Clip volts of the converter's wide codes; none where it has none."""
-    from firstcrank.divider.transfer import nominal_volts
-
-    return tuple(nominal_volts(network, code) for code in of.wide_codes)
 
 
 def _values(network: Network) -> str:
@@ -242,6 +159,7 @@ def _values(network: Network) -> str:
 
 
 def _show(rank: int, proposal: Proposal, requirements: Requirements, celsius: float, full: bool) -> None:
+    from firstcrank.cli.divider_table import budget_of, wide_codes_v
     from firstcrank.divider.propose import dropout_from_v, shown_v
     from firstcrank.divider.stress import discharge
     from firstcrank.divider.values import written
@@ -261,7 +179,7 @@ def _show(rank: int, proposal: Proposal, requirements: Requirements, celsius: fl
     click.echo(f"   DOES NOT SURVIVE: {lost}" if lost else f"   survives all {len(proposal.stresses)} pulses listed")
     if not full:
         return
-    spent = _budget(proposal, requirements, celsius)
+    spent = budget_of(proposal, requirements, celsius)
     if n.c_filter_f:
         click.echo(
             f"   filter corner {n.corner_hz:.0f} Hz; one sample moves the node by {n.sample_share(of.sample_f):.2%} at the most"
@@ -274,7 +192,7 @@ def _show(rank: int, proposal: Proposal, requirements: Requirements, celsius: fl
     if n.r_up_ohm:
         click.echo(f"   with nothing on the clip it reads {n.open_reads_v(of.input_ohm):.2f} V")
     if of.wide_codes:
-        click.echo(f"   {of.name}: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in _wide_codes_v(n, of))} V")
+        click.echo(f"   {of.name}: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in wide_codes_v(n, of))} V")
     ends = f"{spent.worst_low_v:+.2f} to {spent.worst_high_v:+.2f} V"
     click.echo(
         f"   at {at_v:g} V uncalibrated, resistors of {requirements.ratings.tolerance:.3g} of their value, {celsius:g} °C: "

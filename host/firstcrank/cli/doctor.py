@@ -9,6 +9,7 @@ import sys
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Annotated, TypedDict
 
 import click
 
@@ -24,10 +25,18 @@ WANTED_PYTHON = (3, 11)
 class Diagnosis:
     """One thing looked at: whether it is well, what was found, and what to do where it is not."""
 
-    what: str
+    what: Annotated[str, "`Python`, `settings`, `disk`, `record store`, `port`, `board`, `calibration`, `extras`"]
     well: bool
     found: str
-    do: str = ""
+    do: Annotated[str, "what to type or do where it is not well"] = ""
+
+
+class DoctorTable(TypedDict):
+    """What `doctor --json` prints."""
+
+    well: Annotated[bool, "all is there that a first start needs; the exit code is 1 where not"]
+    looked: Annotated[list[Diagnosis], "what was looked at, in order"]
+    next: Annotated[str, "what to type or do next"]
 
 
 @click.command()
@@ -60,10 +69,10 @@ def doctor(
     diagnoses = [_python(), _settings(), _disk(), _store(store), *_ports(), *on_board, *_extras()]
     bad = [one for one in diagnoses if not one.well]
     following = bad[0].do if bad else "firstcrank start"
-    found = {"well": not bad, "looked": [asdict(one) for one in diagnoses], "next": following}
+    found: DoctorTable = {"well": not bad, "looked": diagnoses, "next": following}
     parts = [] if bundle is None else _bundle(bundle, found, identity, chosen)
     if as_json:
-        say_json(json.dumps(found, ensure_ascii=False))
+        say_json(json.dumps(found, ensure_ascii=False, default=asdict))
     else:
         for one in diagnoses:
             say(f"{'ok  ' if one.well else 'TO DO'} {one.what}: {one.found}")
@@ -89,7 +98,7 @@ def _recording(named: Path | None) -> Path | None:
         return None
 
 
-def _bundle(path: Path, found: dict[str, object], identity: Mapping[str, object], recording: Path | None) -> list[str]:
+def _bundle(path: Path, found: DoctorTable, identity: Mapping[str, object], recording: Path | None) -> list[str]:
     from firstcrank.cli.support_bundle import write_bundle
     from firstcrank.settings import read_settings
 

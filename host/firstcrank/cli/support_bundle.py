@@ -7,6 +7,7 @@ import platform
 import sys
 import zipfile
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from importlib.metadata import distributions
 from pathlib import Path
 
@@ -34,7 +35,7 @@ def write_bundle(
     """
     shown = {name: "(left out)" if name == HIDDEN and value else value for name, value in settings.items()}
     texts = {
-        "doctor.json": json.dumps(doctor, ensure_ascii=False, indent=1),
+        "doctor.json": json.dumps(doctor, ensure_ascii=False, indent=1, default=asdict),
         "settings.json": json.dumps(shown, ensure_ascii=False, indent=1, default=str),
         "board.json": json.dumps(identity, ensure_ascii=False, indent=1, default=str),
         "machine.json": json.dumps(_machine(), indent=1),

@@ -12,7 +12,8 @@ import click
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
-    from firstcrank.wiring.feed import Run, Wire
+    from firstcrank.wiring.feed import Run, Wire, WireTable
+    from firstcrank.wiring.terminals import TerminalsTable
 
 LONGEST_M = 200.0
 
@@ -88,8 +89,16 @@ def wire(
         given = feed.metric_wire(mm2, run)
     choice = feed.choose(run)
     if as_json:
-        answer = {"run": asdict(run), "given": asdict(given) if given else None, **asdict(choice)}
-        click.echo(json.dumps(answer))
+        answer: WireTable = {
+            "run": run,
+            "given": given,
+            "awg": choice.awg,
+            "metric": choice.metric,
+            "awg_by_drop": choice.awg_by_drop,
+            "awg_by_heat": choice.awg_by_heat,
+            "fuse_a": choice.fuse_a,
+        }
+        click.echo(json.dumps(answer, default=asdict))
         return
     if given is not None:
         _given(given, run)
@@ -138,8 +147,13 @@ def _terminals(as_json: bool) -> None:
     from firstcrank.wiring.terminals import ADVICE, AMERICAN_TERMINALS, DIN, DIN_TERMINALS, RELAY_PINS, US
 
     if as_json:
-        markings_of = {"din": [asdict(t) for t in DIN_TERMINALS], "american": [asdict(t) for t in AMERICAN_TERMINALS]}
-        click.echo(json.dumps({**markings_of, "relay": [asdict(p) for p in RELAY_PINS], "advice": list(ADVICE)}))
+        known: TerminalsTable = {
+            "din": list(DIN_TERMINALS),
+            "american": list(AMERICAN_TERMINALS),
+            "relay": list(RELAY_PINS),
+            "advice": list(ADVICE),
+        }
+        click.echo(json.dumps(known, default=asdict))
         return
     from rich.console import Console
     from rich.table import Table

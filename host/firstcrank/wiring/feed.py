@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated, TypedDict
 
 from firstcrank.errors import UsageError
 from firstcrank.wiring import ampacity, gauge
@@ -18,12 +19,12 @@ class Run:
     `cranking`: a starter cable, unfused and loaded for seconds: judged by drop and by how warm a crank makes it.
     """
 
-    length_m: float
+    length_m: Annotated[float, "one way"]
     amperes: float
-    limit_v: float
-    celsius: float = 20.0
-    back: str = BODY_BACK
-    cranking: bool = False
+    limit_v: Annotated[float, "the drop allowed"]
+    celsius: Annotated[float, "the surroundings"] = 20.0
+    back: Annotated[str, "`body` or `wire` (of the same size)"] = BODY_BACK
+    cranking: Annotated[bool, "a starter cable: unfused, loaded for seconds"] = False
 
     def __post_init__(self) -> None:
         if self.length_m <= 0 or self.amperes <= 0 or self.limit_v <= 0:
@@ -36,14 +37,14 @@ class Run:
 class Wire:
     """A size and how it does in a run."""
 
-    name: str
-    ohm_per_m: float
-    drop_v: float
-    carries_a: float
-    largest_fuse_a: float
-    crank_rise_k: float
-    drop_ok: bool
-    carries_ok: bool
+    name: Annotated[str, "`AWG 16`, `2.5 mm2`"]
+    ohm_per_m: Annotated[float, "at the surroundings' temperature"]
+    drop_v: Annotated[float, "there, and back where `back` is `wire`"]
+    carries_a: Annotated[float, "for ever, in a bundle"]
+    largest_fuse_a: Annotated[float, "that still protects it; 0: none does"]
+    crank_rise_k: Annotated[float, "how much a crank of 30 s warms it"]
+    drop_ok: Annotated[bool, "drops less than `limit_v`"]
+    carries_ok: Annotated[bool, "outlasts the load's fuse; a starter cable: stays cool enough"]
 
     @property
     def right(self) -> bool:
@@ -60,6 +61,18 @@ class Choice:
     awg_by_drop: str
     awg_by_heat: str
     fuse_a: float | None
+
+
+class WireTable(TypedDict):
+    """What `wire --json` prints of a run."""
+
+    run: Annotated[Run, "what was asked"]
+    given: Annotated[Wire | None, "the wire named by --awg or --mm2; null where none was"]
+    awg: Annotated[Wire, "the thinnest right one by AWG"]
+    metric: Annotated[Wire, "the thinnest right one by mm2"]
+    awg_by_drop: Annotated[str, "the thinnest by its drop alone"]
+    awg_by_heat: Annotated[str, "the thinnest by heat alone"]
+    fuse_a: Annotated[float | None, "by the load; null for a starter cable, which has none"]
 
 
 def awg_wire(size: int, run: Run) -> Wire:

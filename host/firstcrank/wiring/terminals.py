@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated, TypedDict
 
 DIN = "DIN 72552, as several public lists give it"
 US = "common practice, no source"
@@ -14,11 +15,11 @@ class Terminal:
 
     mark: str
     what: str
-    acc: bool | None
-    on: bool | None
-    start: bool | None
-    key_feed: str
-    source: str
+    acc: Annotated[bool | None, "live with the key in ACC; null where the mark does not tell"]
+    on: Annotated[bool | None, "live in ON"]
+    start: Annotated[bool | None, "live in START"]
+    key_feed: Annotated[str, "whether a module's key feed belongs on it"]
+    source: Annotated[str, "who says so"]
 
 
 DIN_TERMINALS = (
@@ -56,7 +57,16 @@ class RelayPin:
 
     mark: str
     what: str
-    source: str
+    source: Annotated[str, "who says so"]
+
+
+class TerminalsTable(TypedDict):
+    """What `wire --terminals --json` prints."""
+
+    din: Annotated[list[Terminal], "European marks, DIN 72552"]
+    american: Annotated[list[Terminal], "American marks"]
+    relay: Annotated[list[RelayPin], "pins of a vehicle relay"]
+    advice: list[str]
 
 
 RELAY_PINS = (
