@@ -3,6 +3,7 @@
 # make check  the checks alone        make benchmark  the benchmarks
 # make coverage        which lines and branches all tests run, as a table and as pages in build/coverage
 # make docs   builds the documentation as a site into build/site: strict links, nothing loaded from elsewhere
+# make schemas         writes the JSON Schemas of what is printed, and the tables of docs/json.md, from the types of the code
 # make wheel  builds the wheel into dist/
 # make hardware        writes the hardware notes' pages, drawings, lists, KiCad project, case from hardware_notes/builds.py
 # make hardware-check  compares them, byte for byte, and runs KiCad's rules where kicad-cli is installed
@@ -12,7 +13,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 JOBS   ?= auto
 
-.PHONY: demo test check tests docs benchmark wheel format clean hardware hardware-check tests-all coverage
+.PHONY: demo test check tests docs schemas benchmark wheel format clean hardware hardware-check tests-all coverage
 
 demo: $(VENV)/.installed
 	$(BIN)/firstcrank demo
@@ -40,6 +41,9 @@ benchmark: $(VENV)/.installed-dev
 docs: $(VENV)/.installed-dev
 	$(BIN)/python docs/site/reference.py
 	$(BIN)/python -m sphinx -q -W --keep-going -b html -c docs/site . build/site
+
+schemas: $(VENV)/.installed-dev
+	$(BIN)/python docs/json_schemas.py
 
 wheel: $(VENV)/.installed-dev
 	$(BIN)/python -m pip wheel --no-deps --wheel-dir dist .

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import cast
+from typing import Annotated, NotRequired, TypedDict, cast
 
 from firstcrank import converters
-from firstcrank.channel_calibration import TERMS, ChannelCalibration
+from firstcrank.channel_calibration import TERMS, ChannelCalibration, ChannelTable
 from firstcrank.converters import CODES
 from firstcrank.errors import CalibrationError
 from firstcrank.nominal_line import nominal_channel
@@ -22,6 +22,17 @@ __all__ = ("CODES", "OLDER", "TERMS", "Calibration", "ChannelCalibration", "nomi
 
 OLDER = "older calibration: steps, drift, leakage and settling are taken as usual for such a board"
 NAMES = ("converter", "clamp")
+
+
+class CalibrationTable(TypedDict):
+    """A calibration as plain values."""
+
+    kind: Annotated[str, "`measured` or `nominal` (by resistor values)"]
+    date: NotRequired[Annotated[str, "ISO 8601; empty where not known"]]
+    meter: NotRequired[Annotated[str, "what it was measured with"]]
+    board: NotRequired[Annotated[str, "the board's unique number"]]
+    notes: NotRequired[list[str]]
+    channels: Annotated[dict[str, ChannelTable], "by role"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +81,7 @@ class Calibration:
             raise CalibrationError(f"the calibration has no line for {role}: calibrate that input or name another file")
         return self.channels[role]
 
-    def to_json(self) -> dict[str, object]:
+    def to_json(self) -> CalibrationTable:
         """Plain values for a recording, the board and the record store; from_json undoes it.
 
         Returns:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Annotated, NotRequired, TypedDict
 
 from numpy.typing import ArrayLike
 
@@ -20,6 +21,24 @@ from firstcrank.trace import FloatArray, Uncertainty
 
 TERMS = ("steps_v", "drift_rel", "shared_drift_rel", "leakage_v", "settling_v")
 SHARED = ("shared_offset_v", "shared_slope_rel", "shared_pivot_v")
+
+
+class ChannelTable(TypedDict):
+    """One input's line as plain values. Those of older versions lack some keys."""
+
+    gain_v_per_code: float
+    offset_v: Annotated[float, "at code 0"]
+    converter: NotRequired[Annotated[str, "whose wide codes are taken out; empty: none"]]
+    u_gain_rel: Annotated[float, "standard uncertainty of the gain, of this input alone"]
+    u_offset_v: Annotated[float, "standard uncertainty of the offset, of this input alone"]
+    u_shared_gain_rel: NotRequired[Annotated[float, "standard uncertainty that all inputs share, of reading"]]
+    noise_v: NotRequired[Annotated[float, "of a single conversion"]]
+    pivot_v: NotRequired[Annotated[float, "where the line is known best"]]
+    terms: NotRequired[
+        Annotated[list[float], "standard uncertainties: steps_v, drift_rel, shared_drift_rel, leakage_v, settling_v"]
+    ]
+    shared: NotRequired[Annotated[list[float], "shared_offset_v, shared_slope_rel, shared_pivot_v"]]
+    filter_s: NotRequired[Annotated[float, "time constant of the input network; 0: not known"]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +108,7 @@ class ChannelCalibration:
         """Volts at the top code: a reading there may be clipped."""
         return (CODES - 1) * self.gain_v_per_code + self.offset_v
 
-    def to_json(self) -> dict[str, object]:
+    def to_json(self) -> ChannelTable:
         """Plain values, short: a board keeps eight of them in one frame. Uncertainties have six figures.
 
         Returns:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
+from typing import Annotated, TypedDict
 
 from firstcrank.errors import LimitsError
 from firstcrank.toml_file import finite, number, one_line, parse_toml, read_toml, shown
@@ -27,6 +28,15 @@ class LimitSpec:
     low: float
     high: float
     meaning: str
+
+
+class LimitsTable(TypedDict):
+    """Limits as plain values."""
+
+    system_v: Annotated[int, "12 or 24"]
+    name: Annotated[str, "of the set: a file, or the shipped one"]
+    values: Annotated[dict[str, float], "by the limit's key, in its unit (`firstcrank limits show`)"]
+    sources: Annotated[dict[str, str], "by the limit's key: who says so"]
 
 
 SPECS: Mapping[str, LimitSpec] = {
@@ -126,7 +136,7 @@ class Limits:
                     f"{self.name}: {lower} ({self.values[lower]:g}) must not exceed {upper} ({self.values[upper]:g})"
                 )
 
-    def to_json(self) -> dict[str, object]:
+    def to_json(self) -> LimitsTable:
         """Plain values for a recording and the record store; from_json undoes it.
 
         Returns:

@@ -6,7 +6,7 @@ Formats and their meaning: wire.py.
 from __future__ import annotations
 
 import struct
-from typing import NamedTuple, Required, TypedDict
+from typing import Annotated, NamedTuple, Required, TypedDict
 
 from firstcrank.wire import (
     BINS_BYTES,
@@ -23,32 +23,34 @@ from firstcrank.wire import (
 class ChannelBody(TypedDict):
     """One lead in CONFIGURE, ARM and STREAM: its role (roles.py) and the board's pin number."""
 
-    role: str
+    role: Annotated[str, "the lead"]
     pin: int
 
 
 class IdentityBody(TypedDict, total=False):
     """IDENTITY: what the board says of itself. docs/wire_format.md says when a key is there."""
 
-    product: str
-    wire: int
-    firmware: str
-    state: str
-    board: str
+    product: Annotated[str, "`firstcrank`"]
+    firmware: Annotated[str, "as the host's version"]
+    wire: Annotated[int, "version of the frames: the code of its letter"]
+    state: Annotated[str, "`idle`, `recording`, `armed` or `alone`"]
+    board: Annotated[str, "its unique number"]
     chip: str
-    micropython: str
-    synthetic: bool
-    short_of_memory: str
-    alone_error: str
-    error: str
-    restarts: int
-    causes: dict[str, int]
-    missed: int
-    waits: int
-    acquisitions: list[str]
-    leads: list[ChannelBody]
-    answers: dict[str, object]
-    system_v: int
+    micropython: Annotated[str, "its version"]
+    acquisitions: Annotated[list[str], "what it can sample with, the fastest first"]
+    compiled: Annotated[bool, "its inner loops are machine code"]
+    synthetic: Annotated[bool, "true of a simulated one"]
+    adc_pins: Annotated[list[int], "a simulated board's inputs"]
+    short_of_memory: Annotated[str, "why it has no room to sample the fast way"]
+    alone_error: Annotated[str, "why it does not work alone as it was told to"]
+    error: Annotated[str, "the last error of its program"]
+    restarts: Annotated[int, "how often it started again while it waited for a start"]
+    causes: Annotated[dict[str, int], "those restarts by their cause"]
+    missed: Annotated[int, "starts under way when it came up"]
+    waits: Annotated[int, "how often it began to wait for a start"]
+    leads: Annotated[list[ChannelBody], "a simulated vehicle's"]
+    answers: Annotated[dict[str, object], "a simulated vehicle's: what is known of it beside the leads"]
+    system_v: Annotated[int, "a simulated vehicle's, 12 or 24"]
 
 
 class InputBody(TypedDict, total=False):

@@ -45,7 +45,7 @@ class CheckLine:
     """One thing checked: `what`, its `outcome`, what was seen, and what to do where it is not ok."""
 
     what: Annotated[str, "what was checked: `firmware`, `memory`, `clock`, an input ..."]
-    outcome: Annotated[Outcome, "`not checked`: cannot be told from the board alone, or not today"]
+    outcome: Annotated[Outcome, "`ok`, `warn`, `fail` or `not checked` (the board alone cannot tell)"]
     seen: str
     do: Annotated[str, "what to do where it is not ok"] = ""
 

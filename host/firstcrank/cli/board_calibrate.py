@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -167,7 +167,7 @@ def _show(outcome: Outcome) -> None:
             click.echo(f"  {note}")
 
 
-def _toml(table: dict[str, object]) -> str:
+def _toml(table: Mapping[str, object]) -> str:
     """The calibration as read_calibration takes it."""
     import json
 

@@ -1,9 +1,10 @@
-"""firstcrank help TOPIC: safety, what to do where it cranks and does not fire, each cause's check with its cautions."""
+"""firstcrank help TOPIC: safety, where it cranks and does not fire, each cause's check with its cautions, schemas of JSON."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 import click
@@ -15,13 +16,14 @@ from firstcrank.cli.say import say
 @click.command("help")
 @click.argument("topic", default="")
 def help_topics(topic: str) -> int:
-    """Say more about TOPIC: safety, no-fire, cautions, or a cause such as feed_ballast.
+    """Say more about TOPIC: safety, no-fire, cautions, a cause such as feed_ballast, or json, what scripts read.
 
     \b
     Examples:
       firstcrank help no-fire
       firstcrank help safety
       firstcrank help feed_dead_in_start
+      firstcrank help judge.schema.json > judge.schema.json
     """
     from firstcrank.analysis.causes.advice import ADVICE
     from firstcrank.analysis.causes.cautions import STANDING
@@ -36,13 +38,22 @@ def help_topics(topic: str) -> int:
     elif topic in ADVICE:
         advice = ADVICE[topic]
         _lines((f"Check next: {advice.check}", *(f"Caution: {text}" for text in advice.cautions)))
+    elif topic == "json":
+        _lines(("JSON Schemas of what is printed and written as JSON:", *(f"  {name}" for name in schemas())))
+    elif topic in schemas():
+        _lines(schemas()[topic].read_text("utf-8").splitlines())
     elif not topic:
-        _lines(
-            ("Topics: safety, no-fire, cautions; causes:", *(f"  {cause}" for cause in ADVICE), "Commands: firstcrank --help")
-        )
+        topics = "Topics: safety, no-fire, cautions, json; causes:"
+        _lines((topics, *(f"  {cause}" for cause in ADVICE), "Commands: firstcrank --help"))
     else:
-        raise UsageError(f"no topic {topic!r}: safety, no-fire, cautions or one of {', '.join(ADVICE)}")
+        raise UsageError(f"no topic {topic!r}: safety, no-fire, cautions, json or one of {', '.join(ADVICE)}")
     return 0
+
+
+def schemas() -> dict[str, Traversable]:
+    """JSON Schemas by their file's name, in the order of the names."""
+    found = (resources.files("firstcrank.data") / "schemas").iterdir()
+    return {one.name: one for one in sorted(found, key=lambda one: one.name)}
 
 
 def safety_text() -> str:

@@ -40,7 +40,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "wire": ("firstcrank.cli.wire:wire", "Drop and gauge of a feed; the ignition switch's terminals."),
     "config": ("firstcrank.cli.config:config", "Each setting, its value and where it comes from."),
     "doctor": ("firstcrank.cli.doctor:doctor", "Is everything there that a first start needs; what to type next."),
-    "help": ("firstcrank.cli.help_topics:help_topics", "Safety, no-fire, cautions, each cause's check."),
+    "help": ("firstcrank.cli.help_topics:help_topics", "Safety, no-fire, cautions, each cause's check, JSON Schemas."),
     "completion": ("firstcrank.cli.completion:completion", "What makes a shell complete commands and options."),
     "scenarios": (ENTRY_POINT, "List the simulated starts."),
 }

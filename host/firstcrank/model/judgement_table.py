@@ -57,7 +57,7 @@ class DropoutTable(TypedDict):
 
     role: Annotated[str, "the lead"]
     phase: Annotated[str, Phase, "the phase that holds most of it"]
-    phases: NotRequired[Annotated[list[str], "every phase that it crosses, in order"]]
+    phases: NotRequired[Annotated[list[str], Phase, "every phase that it crosses, in order"]]
     kind: NotRequired[
         Annotated[
             DropoutKind,

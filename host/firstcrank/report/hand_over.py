@@ -88,7 +88,7 @@ def _fill(store: Store, detail: JobDetail, folder: Path, paper: str) -> list[str
             trouble.append(f"photo {photo['id']}: {error}")
     table = as_table(detail, names)
     (folder / "job.json").write_text(json.dumps(table, ensure_ascii=False, indent=1, allow_nan=False) + "\n", "utf-8")
-    (folder / SCHEMA_FILE).write_text((files("firstcrank.report") / SCHEMA_FILE).read_text("utf-8"), "utf-8")
+    (folder / SCHEMA_FILE).write_text((files("firstcrank.data") / "schemas" / SCHEMA_FILE).read_text("utf-8"), "utf-8")
     (folder / "starts.csv").write_text(_summary(detail.starts), "utf-8", newline="")
     return trouble
 
@@ -110,7 +110,7 @@ def _start(store: Store, start: StartRow, folder: Path, names: dict[str, str], p
 
 
 def as_table(detail: JobDetail, names: dict[str, str]) -> dict[str, object]:
-    """Everything of a job as plain values (job.schema.json); `file` of a start or photo is its name in the folder."""
+    """Everything of a job as plain values (job_table.py); `file` of a start or photo is its name in the folder."""
     parts = {
         "starts": detail.starts,
         "notes": detail.notes,
