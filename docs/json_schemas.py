@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import re
 from collections.abc import Iterator
-from enum import EnumMeta
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, NamedTuple, NotRequired, Required, get_args, get_origin, get_type_hints, is_typeddict
 
@@ -70,7 +69,8 @@ def schema(printed: Printed) -> Node:
         top["properties"]["schema"] = {"const": printed.number}
     top["title"] = f"firstcrank {printed.by}, schema {printed.number}"
     made = {"$schema": DIALECT, **top, **({"$defs": parts} if parts else {})}
-    return json.loads(json.dumps(made).replace('{"title": "anything"}', "{}"))
+    plain: Node = json.loads(json.dumps(made).replace('{"title": "anything"}', "{}"))
+    return plain
 
 
 def _anything(kind: type) -> Node:
@@ -99,8 +99,8 @@ def _described(part: Node, kind: type, every: bool) -> None:
         for beside in _beside(hints[key]):
             if isinstance(beside, Pattern):
                 of["pattern"] = str(beside)
-            elif isinstance(beside, EnumMeta):
-                of.get("items", of)["enum"] = _words(beside, of)  # of a list: of its entries
+            elif isinstance(beside, type) and issubclass(beside, StrEnum):
+                of.get("items", of)["enum"] = _allowed(beside, of)  # of a list: of its entries
             elif isinstance(beside, str):
                 of["description"] = beside
     part["required"] = [key for key in hints if every or key in part["required"]]
@@ -112,9 +112,9 @@ def _beside(hint: Any) -> tuple[object, ...]:
     return get_args(hint)[1:] if get_origin(hint) is Annotated else ()
 
 
-def _words(enum: EnumMeta, of: Node) -> list[str | None]:
-    nothing = [None] if {"type": "null"} in of.get("anyOf", ()) else []
-    return [str(word.value) for word in enum] + nothing  # type: ignore[attr-defined]
+def _allowed(labels: type[StrEnum], of: Node) -> list[str | None]:
+    null: list[None] = [None] if {"type": "null"} in of.get("anyOf", ()) else []
+    return [*(label.value for label in labels), *null]
 
 
 def rows(printed: Printed, known: dict[str, str]) -> Iterator[str]:
@@ -140,7 +140,8 @@ def _rows(part: Node, parts: Node, before: str, known: dict[str, str]) -> Iterat
 
 
 def _options(of: Node) -> list[Node]:
-    return of.get("anyOf", [of])
+    options: list[Node] = of.get("anyOf", [of])
+    return options
 
 
 def _inner(of: Node) -> str:
@@ -170,10 +171,10 @@ def _meaning(of: Node, part: Node, key: str) -> str:
     """Its text, with the words that it may be where the text does not name them."""
     if "const" in of:
         return str(of["const"])
-    text = of.get("description", "")
-    words = [f"`{word}`" for word in of.get("enum", of.get("items", {}).get("enum", ())) if word]
-    if not all(word in text for word in words):
-        text = f"{text}: {', '.join(words)}" if text else ", ".join(words)
+    text = str(of.get("description", ""))
+    labels = [f"`{label}`" for label in of.get("enum", of.get("items", {}).get("enum", ())) if label]
+    if not all(label in text for label in labels):
+        text = f"{text}: {', '.join(labels)}" if text else ", ".join(labels)
     if key not in part.get("required", ()):
         text += "; not always there" if text else "not always there"
     return text.replace("|", "\\|")
@@ -183,11 +184,12 @@ def page(text: str) -> str:
     """docs/json.md with its tables of today, each between its two marks. Raises ValueError where one has no place."""
     known: dict[str, str] = {}
     for printed in PRINTED:
-        table = "\n".join(rows(printed, known)) + "\n"
-        place = rf"(<!-- {printed.name}: by make schemas -->\n).*?(<!-- end -->)"
-        text, times = re.subn(place, lambda found, table=table: found[1] + table + found[2], text, flags=re.S)
-        if times != 1:
-            raise ValueError(f"{PAGE} has {times} places for {printed.name}")
+        begin, end = f"<!-- {printed.name}: by make schemas -->\n", "<!-- end -->"
+        if text.count(begin) != 1:
+            raise ValueError(f"{PAGE} has {text.count(begin)} places for {printed.name}")
+        before, _, behind = text.partition(begin)
+        table = "".join(f"{row}\n" for row in rows(printed, known))
+        text = before + begin + table + end + behind.partition(end)[2]
     return text
 
 

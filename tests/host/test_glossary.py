@@ -21,6 +21,7 @@ EXCEPTIONS = [
     ("host/firstcrank/model/vocabulary.py", {"nothing"}),
     ("host/firstcrank/analysis/obligations/recording.py", {"nothing"}),
     ("host/firstcrank/recording.py", {"said"}),
+    ("host/firstcrank/cli/doctor.py", {"looked"}),
     ("host/firstcrank_sim/board/solder_faults.py", {"says"}),
 ]
 

@@ -29,8 +29,9 @@ FINDING = "findings[]."
 
 
 def documented() -> dict[str, str]:
-    """Key -> type as the page says."""
-    return dict(re.findall(r"^\| `([^`]+)` \| ([^|]+?) \|", PAGE.read_text("utf-8"), re.M))
+    """Key -> type as the page says of `judge`."""
+    section = PAGE.read_text("utf-8").split("\n## judge\n", 1)[1].split("\n## ", 1)[0]
+    return dict(re.findall(r"^\| `([^`]+)` \| ([^|]+?) \|", section, re.M))
 
 
 def paths(value: Any, at: str = "") -> Iterator[tuple[str, Any]]:
@@ -116,6 +117,6 @@ def test_the_words_of_the_page_are_the_programs(printed: list[dict[str, Any]]) -
     from firstcrank.model.judgement import DropoutKind, FeedState
     from firstcrank.model.vocabulary import Phase, Result, Scope, Verdict
 
-    text = PAGE.read_text("utf-8")
+    text = PAGE.read_text("utf-8").split("\n## judge\n", 1)[1].split("\n## ", 1)[0]
     labels = [*Verdict, *Result, *Scope, *Phase, *get_args(DropoutKind), *get_args(FeedState)]
     assert [word for word in labels if f"`{word}`" not in text] == []
