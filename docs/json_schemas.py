@@ -91,7 +91,7 @@ def _kinds(kind: Any) -> Iterator[type]:
 
 def _described(part: Node, kind: type, every: bool) -> None:
     """Adds what stands beside the types: meanings, words, patterns."""
-    part["description"] = " ".join((kind.__doc__ or "").split())
+    part["description"] = " ".join((kind.__doc__ or "").partition("\n\n")[0].split())
     hints = get_type_hints(kind, include_extras=True)
     part["properties"] = {key: part["properties"][key] for key in hints}  # in the order in which they are printed
     for key, of in part["properties"].items():
