@@ -123,15 +123,15 @@ def step_resistors(parts: Parts, build: str) -> list[Reading]:
     for one, other in (("31", "32"), ("32", "33"), ("33", "34"), ("31", "34")):
         value = ohms(board, at(parts, f"U1.{one}"), at(parts, f"U1.{other}"))
         found.append(Reading(f"socket {one} to {other}", value, 1e3, math.inf, f"pins {one} and {other}: a bridge", ""))
-    for one, other in ((1, 2), (2, 3), (1, 3)):
-        value = ohms(board, f"NODE{one}", f"NODE{other}")
+    for first, second in ((1, 2), (2, 3), (1, 3)):
+        value = ohms(board, f"NODE{first}", f"NODE{second}")
         found.append(
             Reading(
-                f"node {one} to node {other}",
+                f"node {first} to node {second}",
                 value,
                 1e3,
                 math.inf,
-                f"leads {one} and {other}: a bridge between their nodes",
+                f"leads {first} and {second}: a bridge between their nodes",
                 "",
             )
         )

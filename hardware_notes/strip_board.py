@@ -97,7 +97,7 @@ def segments(layout: Layout) -> dict[Hole, int]:
 
 def wanted_nets(build: str = "minimal 12 V") -> dict[str, str]:
     """Pin to net for everything on the board; each unused pin of the module a net of its own."""
-    found = {}
+    found: dict[str, str] = {}
     for part in circuit(build, clamp_pair=True):
         if part.place == BOARD:
             found |= {f"{part.ref}.{pin}": net for pin, net in part.pins}

@@ -6,6 +6,10 @@ does meanwhile. The start that is played begins with the first conversion after 
 
 import math
 
+TYPE_CHECKING = False  # MicroPython has no typing; tools take the name for true
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 READ_US = 8
 VOLTS_PER_CODE = 3.3 / 4096 * 122 / 22
 KEY_ON_S, TURN_S, START_S, RELEASE_S = 0.8, 2.0, 2.1, 4.6
@@ -15,15 +19,15 @@ class Board:
     """The clock and the start that is played. `pace` keeps the board from outrunning the host (virtual per real second)."""
 
     now_us = 5000
-    began_us = None
+    began_us: "int | None" = None
     scenario = "healthy"
     pace = 3.0
-    real_began_us = None
-    lamp_file = None
+    real_began_us: "tuple[int, int] | None" = None  # board time and real time when the start began
+    lamp_file: "str | None" = None
     played = False  # the start is over; whatever is asked for later finds the key off
 
 
-def battery_v(t):
+def battery_v(t: float) -> float:
     """A six-cylinder diesel on a 12 V battery, drawn by hand (synthetic)."""
     if t < START_S + 0.05:
         return 12.6 if t < KEY_ON_S else 12.45
@@ -33,7 +37,7 @@ def battery_v(t):
     return 12.4 - 0.8 * math.exp(-(t - RELEASE_S) / 0.4)
 
 
-def key_v(t):
+def key_v(t: float) -> float:
     """The feed, with the scenario's fault."""
     if t < KEY_ON_S:
         return 0.0
@@ -44,11 +48,16 @@ def key_v(t):
     return (12.6 if Board.scenario == "no_crank" else battery_v(t)) - 0.1
 
 
-def coil_v(t):
+def coil_v(t: float) -> float:
     """Terminal 50."""
     if Board.scenario == "no_crank":
         return 0.0
     return battery_v(t) - 0.3 if START_S < t < RELEASE_S else 0.0
+
+
+def other_v(t: float) -> float:
+    """Where no lead is."""
+    return 0.7
 
 
 class Pin:
@@ -57,10 +66,10 @@ class Pin:
     IN = OUT = 0
     PULL_UP = 1
 
-    def __init__(self, name, mode=0, pull=0):
+    def __init__(self, name: "int | str", mode: int = 0, pull: int = 0) -> None:
         self.name = name
 
-    def value(self, new=None):
+    def value(self, new: "int | None" = None) -> int:
         """The escape pin reads high: not held. What the LED is told is written down with the board's time."""
         if self.name == "LED" and new is not None and Board.lamp_file:
             with open(Board.lamp_file, "a") as file:
@@ -71,18 +80,18 @@ class Pin:
 class ADC:
     """machine.ADC on the played start."""
 
-    def __init__(self, pin):
+    def __init__(self, pin: "Pin | int | str") -> None:
         self._pin = pin.name if isinstance(pin, Pin) else pin
         if Board.began_us is not None and Board.now_us - Board.began_us > (RELEASE_S + 2.0) * 1e6:
             Board.played = True
         Board.began_us = None
 
-    def read_u16(self):
+    def read_u16(self) -> int:
         """A conversion: takes READ_US of board time."""
         code = self.code(READ_US)
         return code << 4 | code >> 8
 
-    def code(self, took_us):
+    def code(self, took_us: int) -> int:
         """The 12-bit code of a conversion that took so long."""
         if Board.began_us is None:
             Board.began_us = Board.now_us
@@ -93,21 +102,22 @@ class ADC:
         if Board.scenario == "no_crank" and self._pin == 26:
             volts = 12.6
         else:
-            volts = {26: battery_v, 27: key_v, 28: coil_v}.get(self._pin, lambda t: 0.7)(t)
+            leads: dict[int | str, Callable[[float], float]] = {26: battery_v, 27: key_v, 28: coil_v}
+            volts = leads.get(self._pin, other_v)(t)
         return min(max(int(volts / VOLTS_PER_CODE + 0.5), 0), 4095)
 
 
-def unique_id():
+def unique_id() -> bytes:
     """Of this board."""
     return b"\x01\x02\x03\x04\x05\x06\x07\x08"
 
 
-def ticks_us():
+def ticks_us() -> int:
     """Board time, wrapped as on a chip."""
     Board.now_us += 1
     return Board.now_us & 0x3FFFFFFF
 
 
-def ticks_diff(a, b):
+def ticks_diff(a: int, b: int) -> int:
     """As time.ticks_diff with a period of 2**30."""
     return ((a - b + 0x20000000) & 0x3FFFFFFF) - 0x20000000

@@ -21,7 +21,7 @@ from types import ModuleType, SimpleNamespace
 from typing import Any
 
 from firstcrank import wire
-from firstcrank_sim.board.firmware_program import firmware_folder
+from firstcrank.board.files import firmware_folder
 
 from .chip_memory import Mem32, Memory, pointer, viper
 

@@ -1,6 +1,12 @@
-"""machine.SPI with an MCP3208 on it, for the Linux interpreter: answers bit by bit as DS21298 figure 6-1 draws it. Runs on MicroPython."""
+"""A `machine` with an MCP3208 on its SPI, which answers bit by bit as DS21298 figure 6-1 draws it. Runs on MicroPython."""
 
-import fake_machine
+TYPE_CHECKING = False  # MicroPython has no typing; tools take the name for true
+if TYPE_CHECKING:
+    from tests.firmware import fake_machine
+else:
+    import fake_machine
+
+ADC, unique_id = fake_machine.ADC, fake_machine.unique_id
 
 
 class Pin(fake_machine.Pin):
@@ -8,10 +14,10 @@ class Pin(fake_machine.Pin):
 
     level = 1
 
-    def __init__(self, name, mode=0, pull=0, value=None):
+    def __init__(self, name: "int | str", mode: int = 0, pull: int = 0, value: "int | None" = None) -> None:
         super().__init__(name, mode, pull)
 
-    def __call__(self, level):
+    def __call__(self, level: int) -> None:
         if self.name == 17:
             Pin.level = level
 
@@ -22,13 +28,13 @@ class SPI:
     took_us = 24
     there = True
 
-    def __init__(self, bus, baudrate, polarity, phase, sck, mosi, miso):
+    def __init__(self, bus: int, baudrate: int, polarity: int, phase: int, sck: Pin, mosi: Pin, miso: Pin) -> None:
         assert (bus, polarity, phase) == (0, 0, 0)
         assert baudrate <= 1000000  # DS21298: at 2.7 V
         assert (sck.name, mosi.name, miso.name) == (18, 19, 16)
         self.inputs = [fake_machine.ADC(26 + number) for number in range(3)]
 
-    def write_readinto(self, command, answer):
+    def write_readinto(self, command: "bytes | bytearray", answer: bytearray) -> None:
         """24 clocks with chip select low."""
         assert Pin.level == 0
         bits = [command[n >> 3] >> (7 - (n & 7)) & 1 for n in range(24)]

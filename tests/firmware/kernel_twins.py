@@ -11,6 +11,16 @@ import sys
 from array import array
 from binascii import crc32
 
+TYPE_CHECKING = False  # MicroPython has no typing; tools take the name for true
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from types import ModuleType
+    from typing import Any, TypeVar
+
+    T = TypeVar("T")
+    Kernel = Callable[..., Any]  # compiled on the board: nothing says what it takes and gives
+    Check = Callable[[str, Kernel, Kernel, "Dice", int], int]
+
 GUARD = 0xA5
 SETS = (1, 2, 3, 4, 5, 7, 8, 16, 41, 128, 512, 1000)
 
@@ -18,11 +28,11 @@ SETS = (1, 2, 3, 4, 5, 7, 8, 16, 41, 128, 512, 1000)
 class Dice:
     """Sixteen bits at a time, in small integers alone, since it runs on the chip too: a xorshift (7, 9, 8) and a counter, added."""
 
-    def __init__(self, seed):
+    def __init__(self, seed: int) -> None:
         self._x = seed & 0xFFFF or 1
         self._counter = 0
 
-    def below(self, most):
+    def below(self, most: int) -> int:
         """0 to most - 1, most at most 2**16."""
         x = self._x
         x ^= x << 7 & 0xFFFF
@@ -32,7 +42,7 @@ class Dice:
         self._counter = self._counter + 40503 & 0xFFFF
         return (x + self._counter & 0xFFFF) % most
 
-    def bits30(self):
+    def bits30(self) -> int:
         """A small integer on every board, and often one near the end of the range."""
         kind = self.below(6)
         if kind == 0:
@@ -41,12 +51,12 @@ class Dice:
             return 0x3FFFFFFF - self.below(3)
         return self.below(1 << 15) << 15 | self.below(1 << 15)
 
-    def pick(self, things):
+    def pick(self, things: "Sequence[T]") -> "T":
         """One of them."""
         return things[self.below(len(things))]
 
 
-def codes_of(dice, count, trigger):
+def codes_of(dice: Dice, count: int, trigger: int) -> "array[int]":
     """An array of 12-bit codes of one of several kinds: noise, one value, a feed that chatters round the trigger."""
     kind = dice.below(5)
     codes = array("H", bytes(2 * count))
@@ -68,14 +78,14 @@ def codes_of(dice, count, trigger):
     return codes
 
 
-def same(name, made, wanted, what):
+def same(name: str, made: "bytearray | array[int]", wanted: "bytearray | array[int]", what: object) -> None:
     """Ends the program where two buffers differ."""
     if bytes(made) != bytes(wanted):
         at = [n for n in range(len(wanted)) if made[n] != wanted[n]][:8]
         raise AssertionError(f"{name} differs from its twin at {at}: {what}")
 
 
-def guarded(size):
+def guarded(size: int) -> bytearray:
     """A buffer whose every byte shows if it was written."""
     return bytearray(bytes((GUARD,)) * size)
 
@@ -83,7 +93,7 @@ def guarded(size):
 # --- the kernels ---------------------------------------------------------------------------------------------
 
 
-def check_fold(name, kernel, plain, dice, rounds):
+def check_fold(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """fold(codes, out, params)."""
     for turn in range(rounds):
         channels = 1 + turn % 8
@@ -101,7 +111,7 @@ def check_fold(name, kernel, plain, dice, rounds):
     return 3 * rounds
 
 
-def check_long_bin(name, kernel, plain, dice, rounds):
+def check_long_bin(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """The longest bin of the portable acquisition, and one whose sum leaves 31 bits: 40,000 conversions of the highest code."""
     for sets, code in ((4096, 4095), (40000, 4095), (40000, 4094)):
         codes = bytes((code & 255, code >> 8)) * sets
@@ -114,7 +124,7 @@ def check_long_bin(name, kernel, plain, dice, rounds):
     return 3
 
 
-def check_accumulate(name, kernel, plain, dice, rounds):
+def check_accumulate(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """accumulate(p): sum, lowest and highest of each channel of each piece. Addresses fit 31 bits on a chip alone."""
     import uctypes
 
@@ -136,7 +146,7 @@ def check_accumulate(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_bins_body(name, kernel, plain, dice, rounds):
+def check_bins_body(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """bins_body(plain, facts, bins, job), for blocks of six and of three facts."""
     for turn in range(rounds):
         channels = 1 + turn % 8
@@ -168,7 +178,7 @@ def check_bins_body(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_crc(name, kernel, plain, dice, rounds):
+def check_crc(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """crc_into(data, length, table)."""
     from firstcrank_board.crc_table import table
 
@@ -184,7 +194,7 @@ def check_crc(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_stuff(name, kernel, plain, dice, rounds):
+def check_stuff(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """stuff(source, length, target): with many zeros, few and none, round the runs of 254."""
     for turn in range(rounds):
         length = dice.pick((0, 1, 2, 253, 254, 255, 256, 508, 509, 510, 900)) if turn % 2 else dice.below(900)
@@ -198,7 +208,7 @@ def check_stuff(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_header(name, kernel, plain, dice, rounds):
+def check_header(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """header(plain, version, kind, identity, sequence)."""
     for _ in range(rounds):
         identity = bytes([dice.below(256) for _ in range(8)])
@@ -210,7 +220,7 @@ def check_header(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_pad(name, kernel, plain, dice, rounds):
+def check_pad(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """pad(target, length, multiple)."""
     for _ in range(rounds):
         length = dice.below(200)
@@ -221,7 +231,7 @@ def check_pad(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_copy_codes(name, kernel, plain, dice, rounds):
+def check_copy_codes(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """copy_codes(pool, at, size, plain, plain_at, codes): round the pool's end; whole groups of eight are written."""
     for _ in range(rounds):
         size = 8 * (1 + dice.below(16))
@@ -236,7 +246,7 @@ def check_copy_codes(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_pack(name, kernel, plain, dice, rounds):
+def check_pack(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """pack(source, target, groups)."""
     for turn in range(rounds):
         groups = 1 + turn % 40
@@ -250,7 +260,7 @@ def check_pack(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def check_unpack(name, kernel, plain, dice, rounds):
+def check_unpack(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """unpack(source, target, groups): of any bytes."""
     for turn in range(rounds):
         groups = 1 + turn % 40
@@ -264,7 +274,7 @@ def check_unpack(name, kernel, plain, dice, rounds):
     return rounds
 
 
-def scan_plain(codes, first, step, state, edges):
+def scan_plain(codes: "array[int]", first: int, step: int, state: "list[int]", edges: "array[int]") -> "list[int]":
     """What rp2_service's state says of `scan`, its words 3 to 12 and 15 as a list; edges: those of the list that has a place."""
     trigger, confirm, run, longest, head_open, head_run, below, rise_at, found, most, missed = state
     for i in range(first, len(codes), step):
@@ -292,7 +302,7 @@ def scan_plain(codes, first, step, state, edges):
     return [trigger, confirm, run, longest, head_open, head_run, below, rise_at, found, most, missed]
 
 
-def check_scan(name, kernel, plain, dice, rounds):
+def check_scan(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """scan(s) on codes of every kind, from every state that service leaves behind. Addresses fit 31 bits on a chip alone."""
     import uctypes
 
@@ -333,7 +343,7 @@ def check_scan(name, kernel, plain, dice, rounds):
 
 
 # file, function, check, file of the twin
-KERNELS = (
+KERNELS: "tuple[tuple[str, str, Check, str | None], ...]" = (
     ("fold_viper", "fold", check_long_bin, "fold"),
     ("fold_viper", "fold", check_fold, "fold"),
     ("fold_viper", "accumulate", check_accumulate, None),
@@ -356,7 +366,7 @@ KERNELS = (
 SHORT_ADDRESSES = ("edge_viper.scan", "fold_viper.accumulate")  # keeps addresses in 32-bit words
 
 
-def loaded(file):
+def loaded(file: str) -> "ModuleType | None":
     """A module of the firmware, or None where this interpreter cannot have it."""
     try:
         return __import__("firstcrank_board." + file, None, None, ("x",))
@@ -365,13 +375,18 @@ def loaded(file):
         return None
 
 
-def run(rounds):
+def no_twin(*_: object) -> None:
+    """For a kernel whose check needs no twin."""
+    raise AssertionError("there is no twin")
+
+
+def run(rounds: int) -> None:
     """Every kernel that can be loaded."""
     for file, function, check, twin in KERNELS:
         module = loaded(file)
         if module is None or not hasattr(module, function):
             continue
-        plain = getattr(loaded(twin), function) if twin else None
+        plain = getattr(loaded(twin), function) if twin else no_twin
         name = f"{file}.{function}"
         if name in SHORT_ADDRESSES and sys.maxsize > 1 << 32:
             continue

@@ -13,11 +13,15 @@ sys.path.insert(0, sys.argv[1])
 from firstcrank_board import fast, fold, fold_viper, framing, mcp3208, outbox, portable, stuff, wire
 from firstcrank_board.bin_ring import BinRing
 
+TYPE_CHECKING = False  # MicroPython has no typing; tools take the name for true
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 CHANNELS, SETS = 3, 40
 BIN_BYTES = wire.bin_bytes(CHANNELS)
 
 
-def call(function, args):
+def call(function: "Callable[..., object]", args: "tuple[object, ...]") -> None:
     """function(*args) without the memory that unpacking takes."""
     if len(args) == 0:
         function()
@@ -29,7 +33,7 @@ def call(function, args):
         function(args[0], args[1], args[2], args[3])
 
 
-def locked(name, function, *args):
+def locked(name: str, function: "Callable[..., object]", *args: object) -> None:
     """Calls it with the heap locked and says so."""
     call(function, args)  # once unlocked: what is made at the first use may allocate
     micropython.heap_lock()
@@ -40,7 +44,7 @@ def locked(name, function, *args):
     print("no allocation: " + name)
 
 
-def allocates(name, function, *args):
+def allocates(name: str, function: "Callable[..., object]", *args: object) -> None:
     """The other way round: shows that the lock would tell."""
     caught = False
     micropython.heap_lock()
@@ -59,13 +63,13 @@ class Clock:
     now_us = 0
 
     @staticmethod
-    def ticks_us():
+    def ticks_us() -> int:
         """A microsecond later each time."""
         Clock.now_us += 1
         return Clock.now_us
 
     @staticmethod
-    def ticks_diff(a, b):
+    def ticks_diff(a: int, b: int) -> int:
         """As time.ticks_diff."""
         return a - b
 
@@ -73,14 +77,14 @@ class Clock:
 class Select:
     """A chip select that is called with its level."""
 
-    def __call__(self, level):
+    def __call__(self, level: int) -> None:
         pass
 
 
 class Bus:
     """Three bytes there and back; `taken` holds the last answer's place."""
 
-    def write_readinto(self, command, answer):
+    def write_readinto(self, command: bytearray, answer: bytearray) -> None:
         """The code 0xABC behind a null bit."""
         answer[0], answer[1], answer[2] = 0xFF, 0xEA, 0xBC
 
@@ -90,30 +94,30 @@ class Stream:
 
     taken = 0
 
-    def writable(self):
+    def writable(self) -> bool:
         """Always."""
         return True
 
-    def write_part(self, buffer, at, count):
+    def write_part(self, buffer: bytearray, at: int, count: int) -> int:
         """All of it."""
         Stream.taken += count
         return count
 
 
-def fill(ring):
+def fill(ring: BinRing) -> None:
     """A bin with facts in the ring."""
     slot = ring.slot()
     ring.bins[slot] = 7
     ring.commit(0x3FFFFFFF, 5, 0x3FFFFFFF, 768, 9, SETS)
 
 
-def pumped(out, ring):
+def pumped(out: outbox.Outbox, ring: BinRing) -> None:
     """Frames of the bins that wait, written out."""
     while out.pump(ring, 0):
         pass
 
 
-def main():
+def main() -> None:
     """All of them."""
     codes = array("H", [n & 4095 for n in range(CHANNELS * SETS)])
     bins = bytearray(BIN_BYTES)

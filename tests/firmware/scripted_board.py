@@ -8,10 +8,15 @@ from collections.abc import Callable
 from typing import Any
 
 from firstcrank import wire
+from firstcrank.wire_bodies import ChannelBody
 from firstcrank_sim.board.firmware_program import load
 
 ID = b"recorded"
-CHANNELS = [{"role": "battery", "pin": 26}, {"role": "key_switch", "pin": 27}, {"role": "starter_coil", "pin": 28}]
+CHANNELS: list[ChannelBody] = [
+    {"role": "battery", "pin": 26},
+    {"role": "key_switch", "pin": 27},
+    {"role": "starter_coil", "pin": 28},
+]
 STEP_US = 1000  # board time that one pass of the loop takes here
 SETS = 4
 

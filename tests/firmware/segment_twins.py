@@ -16,9 +16,23 @@ import uctypes
 from firstcrank_board import fold as definition
 from firstcrank_board import rp2_service as service
 from firstcrank_board.bin_ring import CAPACITY, FORGOTTEN, HEAD, KEEP_NEWEST, LOST, MARKS, TAIL, UNIFORM_FACTS
-from kernel_twins import Dice, codes_of
 
 from array import array  # isort: skip
+
+TYPE_CHECKING = False  # MicroPython has no typing; tools take the name for true
+if TYPE_CHECKING:
+    from typing import Protocol
+
+    from tests.firmware.kernel_twins import Dice, codes_of
+
+    class Words(Protocol):
+        """Numbers of 32 bits at an address."""
+
+        def __getitem__(self, index: int) -> int: ...
+
+        def __setitem__(self, index: int, value: int) -> None: ...
+else:
+    from kernel_twins import Dice, codes_of
 
 SEGMENTS, CAPACITY_BLOCKS, MOST_EDGES = 4, 6, 16
 WRAP = 0x3FFFFFFF
@@ -28,11 +42,11 @@ SEND, KEEP_ALL, NEWEST = "sent at once", "never sent", "never sent, the newest k
 class Memory:
     """Pieces of memory that kernels may be given by address."""
 
-    def __init__(self, address, size):
+    def __init__(self, address: int, size: int) -> None:
         self._at, self._end = address, address + size
-        self._kept = []
+        self._kept: list[bytearray] = []
 
-    def take(self, size):
+    def take(self, size: int) -> "tuple[int, bytearray]":
         """Address and buffer, zeroed, on a word."""
         if not self._at:
             self._kept.append(bytearray(size))
@@ -45,7 +59,7 @@ class Memory:
             buffer[n] = 0
         return at, buffer
 
-    def block(self, count):
+    def block(self, count: int) -> "tuple[int, Words]":
         """Address, and the words as an array of 32-bit numbers."""
         at, _ = self.take(4 * count)
         return at, uctypes.struct(at, {"w": (0 | uctypes.ARRAY, count | uctypes.INT32)}).w
@@ -54,14 +68,14 @@ class Memory:
 class Edges:
     """Edges of the key feed, conversion by conversion: what rp2_service.scan says it finds."""
 
-    def __init__(self, trigger):
+    def __init__(self, trigger: int) -> None:
         self._trigger = trigger
         self._below = False
-        self._rise = None
+        self._rise: int | None = None
 
-    def of(self, codes, key, channels):
+    def of(self, codes: "array[int]", key: int, channels: int) -> "list[int]":
         """Those of one segment, as offset * 2 + falling."""
-        found = []
+        found: list[int] = []
         for i in range(key, len(codes), channels):
             if codes[i] < self._trigger:
                 if not self._below:
@@ -80,18 +94,18 @@ class Edges:
         return found[:MOST_EDGES]
 
 
-def shift_of(total):
+def shift_of(total: int) -> int:
     """The power of two that `total` is, or NO_SHIFT."""
     for bits in range(14):
         if 1 << bits == total:
             return bits
-    return service.NO_SHIFT
+    return int(service.NO_SHIFT)
 
 
 class Run:
     """One recording of made-up segments."""
 
-    def __init__(self, memory, dice, turn):
+    def __init__(self, memory: Memory, dice: Dice, turn: int) -> None:
         self.dice = dice
         channels = self.channels = 1 + turn % 8
         if dice.below(3):
@@ -163,10 +177,9 @@ class Run:
         self.timer[0] = self.now_us
         self.begin_us = self.now_us
         self.codes = array("H")
-        self.expected = []  # (block's bytes, first conversion, ticks)
         self.seen = 0
 
-    def go(self, segments):
+    def go(self, segments: int) -> None:
         """Fills them one by one; the interrupt comes at once, late or twice."""
         edges = Edges(self.trigger)
         pending = 0
@@ -193,14 +206,14 @@ class Run:
         assert self.s[service.OVERRUNS] == self.s[service.LOST] == self.s[service.STOPPED] == 0
         self.check_ring(segments)
 
-    def take_all(self):
+    def take_all(self) -> None:
         """What the reader does: every block that is complete is compared and given back."""
         while self.marks[TAIL] != self.marks[HEAD]:
             self.compare(self.seen, self.marks[TAIL])
             self.seen += 1
             self.marks[TAIL] = (self.marks[TAIL] + 1) % CAPACITY_BLOCKS
 
-    def check_ring(self, segments):
+    def check_ring(self, segments: int) -> None:
         """A full ring has the blocks that its policy says, and counted the others."""
         service.service(self.s)
         blocks = segments * self.bins_a_segment // self.pieces // self.group
@@ -221,7 +234,7 @@ class Run:
         self.take_all()
         assert self.seen == blocks - lost, (self.state_text(), self.seen, blocks, lost)
 
-    def compare(self, number, place):
+    def compare(self, number: int, place: int) -> None:
         """Block `number` since the start against the plain fold of its conversions."""
         sets = self.sets * self.pieces
         wanted = bytearray(self.block_bytes)
@@ -237,12 +250,12 @@ class Run:
         assert (high << 30) + low == (self.high << 30) + self.low + first, (self.state_text(), number, low, high)
         assert ticks == (self.begin_us + 2 * first) & WRAP, (self.state_text(), number, ticks)
 
-    def state_text(self):
+    def state_text(self) -> "tuple[int | str, ...]":
         """What this run is."""
         return (self.channels, self.sets, self.pieces, self.bins_a_segment, self.group, self.key, self.trigger, self.policy)
 
 
-def main(rounds, address, size):
+def main(rounds: int, address: int, size: int) -> None:
     """So many recordings."""
     dice = Dice(4711)
     bins = 0

@@ -69,8 +69,16 @@ def test_the_table_is_kept_before_the_acquisition_starts() -> None:
     order: list[str] = []
     store, acquire = board.app.parts.store, board.app.parts.acquisition
     save = store.save
-    store.save = lambda name, content: (order.append(name), save(name, content))[1]
-    board.app.parts.acquisition = lambda config: (order.append("acquisition"), acquire(config))[1]
+
+    def saving(name: str, content: object) -> None:
+        order.append(name)
+        save(name, content)
+
+    def acquiring(config: dict[str, Any]) -> object:
+        order.append("acquisition")
+        return acquire(config)
+
+    store.save, board.app.parts.acquisition = saving, acquiring
     assert board.ask(wire.ARM, {"alone": alone()})["ok"]
     assert order == ["alone", "journal", "acquisition"]
 

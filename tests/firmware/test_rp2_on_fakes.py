@@ -235,7 +235,12 @@ def test_each_call_names_each_field(layout: Layout) -> None:
     seen: list[set[str]] = []
     board = Board(layout, [0, 1, 2], noise(1))
     pack = board.firmware.fakes["rp2"].DMA.pack_ctrl
-    board.firmware.fakes["rp2"].DMA.pack_ctrl = lambda self, **fields: (seen.append(set(fields)), pack(self, **fields))[1]
+
+    def noted(channel: object, **fields: int) -> object:
+        seen.append(set(fields))
+        return pack(channel, **fields)
+
+    board.firmware.fakes["rp2"].DMA.pack_ctrl = noted
     board.start()
     assert seen == [{*SINGLE, *WIDE}] * 2
 

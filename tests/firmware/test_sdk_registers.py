@@ -14,7 +14,8 @@ from typing import Any
 
 import pytest
 
-from firstcrank_sim.board.firmware_program import firmware_folder, load
+from firstcrank.board.files import firmware_folder
+from firstcrank_sim.board.firmware_program import load
 
 from . import fake_rp2
 

@@ -33,7 +33,7 @@ def run_at(
         sys.executable,
         ["-m", "firstcrank.cli.main", *args],
         cwd=str(folder),
-        env=environment,  # type: ignore[arg-type]
+        env=environment,
         dimensions=(height, width),
         encoding="utf-8",
         codec_errors="replace",

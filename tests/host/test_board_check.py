@@ -136,7 +136,7 @@ class TailFirst:
 
 def test_what_a_closed_port_left_behind_is_no_damage() -> None:
     """MicroPython's USB buffer holds 256 bytes and more of an identity that nobody took."""
-    client = BoardClient(TailFirst())  # type: ignore[arg-type]
+    client = BoardClient(TailFirst())
     client.handshake()
     answers = ask_board(client, channels_of(()))
     assert client.damaged_frames == 1
