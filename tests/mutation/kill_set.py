@@ -14,6 +14,7 @@ import pytest
 FILES = (
     "tests/characterization",
     "tests/aim",
+    "tests/parts",
     "tests/acceptance",
     "tests/host/test_checks.py",
     "tests/host/test_quick_judge.py",
@@ -95,13 +96,13 @@ def _call(item: Any) -> Callable[[], Any]:
     return lambda: item.obj(**params)
 
 
-def collect(late: bool) -> list[Kill]:
+def collect(late: bool, names: tuple[str, ...] = FILES) -> list[Kill]:
     """Every test of the kill set that needs no fixture and is not expected to fail. Traces of the tables are made here, once."""
     from .sites import ROOT
 
     os.environ["FIRSTCRANK_CORPUS"] = "all"
     grab = _Grab()
-    files = [str(ROOT / name) for name in (*FILES, *(LATE if late else ())) if (ROOT / name).exists()]
+    files = [str(ROOT / name) for name in (*names, *(LATE if late else ())) if (ROOT / name).exists()]
     with redirect_stdout(StringIO()) as output:
         pytest.main(["--collect-only", "-q", "-p", "no:cacheprovider", "-n", "0", *files], plugins=[grab])
     if not grab.items:
