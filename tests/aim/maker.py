@@ -72,7 +72,7 @@ class Setup:
 
 @lru_cache(maxsize=24)
 def _base(setup: Setup) -> tuple[Volts, dict[str, Volts]]:
-    t = np.arange(round(setup.end_s / BIN_S) * round(BIN_S / setup.step_s)) * setup.step_s
+    t = np.arange(round(setup.end_s / BIN_S) * round(BIN_S / setup.step_s), dtype=np.float64) * setup.step_s
     on = t >= setup.on_s
     for off_s, again_s in setup.offs:
         on &= (t < off_s) | (t >= again_s)
@@ -200,7 +200,7 @@ class Made:
             channels[role] = Channel(role, rows.mean(1), rows.min(1), rows.max(1), u, top_v)
             if role == "key_switch":
                 below = rows < trigger_v
-        start = np.arange(count) * (per_bin * step_s)
+        start = np.arange(count, dtype=np.float64) * (per_bin * step_s)
         end = start + per_bin * step_s
         kept = np.ones(count, dtype=bool)
         for hole in holes:

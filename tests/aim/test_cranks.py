@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from firstcrank.trace import Trace
 
 from .ask import FAIL, NO, PASS, RUNS, Context, limits
 from .case import Case, hold, table
-from .maker import Crank, Made, Setup
+from .maker import Crank, Made, Setup, Volts
 
 OUT = "no verdict"
 NOT_RUNNING = Context(cranked_with_key=True, module_plugged_in=True, engine_running=False)
@@ -40,9 +41,12 @@ def charged_to(volts: float, rest_v: float = 12.6) -> Trace:
     """Charged to this and no more from 1.5 s after LET GO."""
     made = quick(charges_s=None, rest_v=rest_v)
     since = 3.9 + 1.5
-    for role in ("battery", "key_switch"):
-        drop = 0.0 if role == "battery" else 0.12
-        made.change(role, since, 99.0, lambda t, v, drop=drop: v + (volts - drop - v) * (1.0 - np.exp(-(t - since) / 0.2)))
+
+    def towards(level_v: float, t: Volts, v: Volts) -> Volts:
+        return v + (level_v - v) * (1.0 - np.exp(-(t - since) / 0.2))
+
+    made.change("battery", since, 99.0, partial(towards, volts))
+    made.change("key_switch", since, 99.0, partial(towards, volts - 0.12))
     return made.bins()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -29,9 +30,9 @@ def total(volts: float, at_s: float, length_s: float, setup: Setup | None = None
 
 SITES = {"key on": 1.6, "crank": 4.0, "after": 7.0}
 F3 = [
-    *(Case(f"F3 inside: 0.97 V in {p}", lambda at=at: total(0.97, at, 0.7), PASS, STEADY, "warn", phase=p) for p, at in SITES.items()),
-    *(Case(f"F3 vague: 1.00 V in {p}", lambda at=at: total(1.0, at, 0.7), NO, STEADY, OUT, phase=p) for p, at in SITES.items()),
-    *(Case(f"F3 outside: 1.03 V in {p}", lambda at=at: total(1.03, at, 0.7), FAIL, STEADY, "fail", phase=p) for p, at in SITES.items()),
+    *(Case(f"F3 inside: 0.97 V in {p}", partial(total, 0.97, at, 0.7), PASS, STEADY, "warn", phase=p) for p, at in SITES.items()),
+    *(Case(f"F3 vague: 1.00 V in {p}", partial(total, 1.0, at, 0.7), NO, STEADY, OUT, phase=p) for p, at in SITES.items()),
+    *(Case(f"F3 outside: 1.03 V in {p}", partial(total, 1.03, at, 0.7), FAIL, STEADY, "fail", phase=p) for p, at in SITES.items()),
     Case("F3 outside: in the turn", lambda: total(1.03, START - 0.4, 0.6), FAIL, STEADY, "fail", phase="key turn"),
     Case("F3 outside: in the release", lambda: total(1.03, LET_GO - 0.1, 0.6), FAIL, STEADY, "fail", phase="release"),
     Case("F3 inside: 0.47 V does not warn", lambda: total(0.47, 4.0, 0.7), PASS, STEADY, "pass"),
@@ -79,9 +80,9 @@ def test_steady_drop(case: Case) -> None:
 
 
 F4 = [
-    *(Case(f"F4 inside: 1.95 V for 20 ms in {p}", lambda at=at: total(1.95, at, 0.02), PASS, BRIEF, "pass", phase=p)
+    *(Case(f"F4 inside: 1.95 V for 20 ms in {p}", partial(total, 1.95, at, 0.02), PASS, BRIEF, "pass", phase=p)
       for p, at in SITES.items()),
-    *(Case(f"F4 outside: 2.05 V for 20 ms in {p}", lambda at=at: total(2.05, at, 0.02), FAIL, BRIEF, "fail", phase=p)
+    *(Case(f"F4 outside: 2.05 V for 20 ms in {p}", partial(total, 2.05, at, 0.02), FAIL, BRIEF, "fail", phase=p)
       for p, at in SITES.items()),
     Case("F4 vague: 2.00 V for 20 ms", lambda: total(2.0, 4.0, 0.02), NO, BRIEF, OUT, phase="crank"),
     Case("F4 window inside: 4 V for 4.2 ms", lambda: total(4.0, 7.0, 0.0042), PASS, BRIEF, "pass", phase="after"),

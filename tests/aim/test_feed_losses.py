@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -24,11 +25,11 @@ def loss(at_s: float, length_s: float, volts: float = 0.0, **fields: object) -> 
 
 
 F1 = [
-    *(Case(f"F1 inside: 0.9 ms in {p}", lambda at=at: loss(at, 0.0009), PASS, DROPOUT, "pass", phase=p) for p, at in SITES.items()),
-    *(Case(f"F1 vague: 1.0 ms in {p}", lambda at=at: loss(at, 0.001), NO, DROPOUT, OUT, phase=p) for p, at in SITES.items()),
-    *(Case(f"F1 outside: 1.1 ms in {p}", lambda at=at: loss(at, 0.0011), FAIL if p not in ("key turn", "release") else NO, DROPOUT,
+    *(Case(f"F1 inside: 0.9 ms in {p}", partial(loss, at, 0.0009), PASS, DROPOUT, "pass", phase=p) for p, at in SITES.items()),
+    *(Case(f"F1 vague: 1.0 ms in {p}", partial(loss, at, 0.001), NO, DROPOUT, OUT, phase=p) for p, at in SITES.items()),
+    *(Case(f"F1 outside: 1.1 ms in {p}", partial(loss, at, 0.0011), FAIL if p not in ("key turn", "release") else NO, DROPOUT,
            "fail" if p not in ("key turn", "release") else OUT, phase=p) for p, at in SITES.items()),
-    *(Case(f"F1 outside: 13 ms in {p}", lambda at=at: loss(at, 0.013), FAIL, DROPOUT, "fail", phase=p) for p, at in SITES.items()),
+    *(Case(f"F1 outside: 13 ms in {p}", partial(loss, at, 0.013), FAIL, DROPOUT, "fail", phase=p) for p, at in SITES.items()),
     Case("F1 depth inside: 7.1 V", lambda: shallow(7.1), PASS, DROPOUT, "pass", phase="crank"),
     Case("F1 depth vague: 7.0 V", lambda: shallow(6.995, 0.0005), NO, DROPOUT, OUT, phase="crank"),
     Case("F1 depth vague: noise about 7.0 V", lambda: shallow(7.0), NO, "key_feed_short_losses", OUT, phase="crank"),

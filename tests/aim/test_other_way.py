@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from firstcrank_sim.board.to_trace import to_trace
 from firstcrank_sim.scenarios.catalogue import simulate
 
 from .ask import ASKED, FAIL, PASS, RUNS, ask, describe, verdict
-from .maker import STEP_S, Crank, Made, Setup, cut
+from .maker import STEP_S, Crank, Made, Setup, Volts, cut
 
 BATTERY_FED = ("battery", "key_switch")
 
@@ -25,11 +27,16 @@ def test_a_healthy_engine_that_starts_at_once(length_s: float, held_s: float, le
     assert judgement.verdict == PASS, describe(judgement)
 
 
+def heated(on_s: float, t: Volts, v: Volts) -> Volts:
+    """Lower by a heater that was switched on at `on_s` and takes less as it warms."""
+    return v - 0.9 * (1.0 - 0.4 * np.exp(-(t - on_s) / 0.6))
+
+
 def test_a_healthy_engine_that_starts_at_once_with_a_heater_that_cycles_after() -> None:
     made = Made(Setup(cranks=(Crank(3.0, 0.9),), charges_s=6.0, end_s=16.0))
     for on_s in (5.5, 9.5, 13.5):
         for role in BATTERY_FED:
-            made.change(role, on_s, 2.0, lambda t, v, on_s=on_s: v - 0.9 * (1.0 - 0.4 * np.exp(-(t - on_s) / 0.6)))
+            made.change(role, on_s, 2.0, partial(heated, on_s))
     judgement = ask(made.bins(), RUNS)
     assert judgement.verdict == PASS, describe(judgement)
 

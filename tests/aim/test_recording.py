@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from firstcrank.limits import shipped
 from firstcrank.trace import Trace
 
-from .ask import FAIL, NO, PASS, Context, doubled, limits, shipped
+from .ask import FAIL, NO, PASS, Context, doubled, limits
 from .case import Case, hold, table
 from .maker import BIN_S, Crank, Made, Setup, hole
 
@@ -162,8 +163,8 @@ def test_leads(case: Case) -> None:
     hold(case)
 
 
-def answered(**answers: object) -> Context:
-    return Context(**{"cranked_with_key": True, "module_plugged_in": True, **answers})
+def answered(cranked_with_key: bool = True, module_plugged_in: bool = True) -> Context:
+    return Context(cranked_with_key=cranked_with_key, module_plugged_in=module_plugged_in)
 
 
 A = [

@@ -29,7 +29,7 @@ class Start:
 
     trace: Trace
     limits: Limits
-    context: Context | None
+    context: Context
 
 
 def names() -> list[str]:

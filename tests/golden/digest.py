@@ -91,7 +91,7 @@ def _calibration(calibration: Calibration | None) -> dict[str, Any] | None:
     """What it says of itself, and each role's numbers in the order of to_json."""
     if calibration is None:
         return None
-    table: dict[str, Any] = calibration.to_json()
+    table: dict[str, Any] = {**calibration.to_json()}
     lines = table.pop("channels")
     return {**table, "channels": {role: _numbers([line.get(name, 0.0) for name in LINE]) for role, line in lines.items()}}
 

@@ -153,7 +153,7 @@ def _without_lines(table: dict[str, Any]) -> dict[str, Any]:
 def test_calibrations_keep_their_lines() -> None:
     kept = json.loads((DATA / "settings" / "calibration_measured.json").read_text("utf-8"))
     for calibration in (Calibration.from_json(kept), read_calibration(DATA / "settings" / "calibration_measured.toml")):
-        now: dict[str, Any] = calibration.to_json()
+        now: dict[str, Any] = {**calibration.to_json()}
         for role, line in kept["channels"].items():
             for name in ("gain_v_per_code", "offset_v", "u_gain_rel", "u_offset_v", "u_shared_gain_rel", "noise_v", "filter_s"):
                 assert now["channels"][role][name] == pytest.approx(line[name], rel=1e-5), (role, name)

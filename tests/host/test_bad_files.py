@@ -135,7 +135,7 @@ def test_tables_of_a_recording_or_the_board(damage: object) -> None:
     for key in ("channels", "notes", "kind"):
         with pytest.raises(CalibrationError):
             Calibration.from_json({**calibration, "channels": {"battery": line}, key: damage})
-    limits: dict[str, Any] = shipped(12).to_json()
+    limits: dict[str, Any] = {**shipped(12).to_json()}
     for key in ("system_v", "values", "sources"):
         with pytest.raises(LimitsError):
             Limits.from_json({**limits, key: damage})

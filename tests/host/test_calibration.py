@@ -57,7 +57,7 @@ def test_json_round_trip() -> None:
     ],
 )
 def test_unusable_json_names_the_key(damage: Callable[[dict[str, Any]], object], expected: str) -> None:
-    data = Calibration("measured", {"battery": LINE}).to_json()
+    data: dict[str, Any] = {**Calibration("measured", {"battery": LINE}).to_json()}
     damage(data)
     with pytest.raises(CalibrationError, match=expected):
         Calibration.from_json(data)

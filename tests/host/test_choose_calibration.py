@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from firstcrank.calibration import Calibration, read_calibration
+from firstcrank.calibration import Calibration, CalibrationTable, read_calibration
 from firstcrank.cli.record import choose_calibration
 from firstcrank.errors import CalibrationError
 from firstcrank.limits import shipped
@@ -21,7 +21,7 @@ TODAY = date(2026, 6, 1)
 class Board:
     """Answers for the calibration that it keeps."""
 
-    def __init__(self, stored: dict[str, Any] | None, chip: str = "Raspberry Pi Pico with RP2040") -> None:
+    def __init__(self, stored: CalibrationTable | None, chip: str = "Raspberry Pi Pico with RP2040") -> None:
         self.identity, self.stored = {"chip": chip}, stored
 
     def ask(self, kind: int, answer: int, table: dict[str, Any]) -> dict[str, Any]:

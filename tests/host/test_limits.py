@@ -88,7 +88,7 @@ def test_json_round_trip() -> None:
 
 
 def test_a_recording_of_an_older_version_gets_the_shipped_value_of_a_limit_it_does_not_know() -> None:
-    table: dict[str, Any] = shipped(24).to_json()
+    table: dict[str, Any] = {**shipped(24).to_json()}
     del table["values"]["module_wake_v"], table["sources"]["module_wake_v"]
     table["values"]["feed_drop_warn_v"] = 1.25
     table["values"]["of_a_later_version"] = 3.0

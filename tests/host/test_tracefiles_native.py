@@ -48,7 +48,7 @@ def test_a_recording_with_an_older_calibration_is_judged_with_a_note() -> None:
     """Without the terms that came later: usual ones, told in the trace."""
     now = from_bytes(recorded("healthy")).calibration
     assert now is not None
-    table: dict[str, Any] = now.to_json()
+    table: dict[str, Any] = {**now.to_json()}
     newer = ("terms", "shared", "pivot_v", "converter")
     table["channels"] = {r: {k: v for k, v in c.items() if k not in newer} for r, c in table["channels"].items()}
     trace = from_bytes(recorded("healthy"), Calibration.from_json(table)).trace

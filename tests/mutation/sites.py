@@ -166,7 +166,7 @@ def walk(tree: ast.Module) -> Iterator[tuple[ast.AST, ast.AST | None, str, int |
             for i, child in enumerate(value) if isinstance(value, list) else ((None, value),):
                 if isinstance(child, ast.AST) and not _is_text(node, child, field_name):
                     below.append((child, node, field_name, i, inner))
-        stack.extend(reversed(below))  # type: ignore[arg-type]
+        stack.extend(reversed(below))
 
 
 def _digest(text: str) -> str:
