@@ -63,6 +63,7 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=600)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--budget", type=float, default=60.0, help="s of processor time for a mutant")
+    parser.add_argument("--again", action="store_true", help="run survivors again")
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     os.chdir(ROOT)
@@ -74,7 +75,7 @@ def main() -> None:
     path = STORE / "outcomes.jsonl"
     done = read(path)
     chosen = sample(args.sample, args.seed)
-    todo = [site for site in chosen if site.key not in done]
+    todo = [s for s in chosen if s.key not in done or (args.again and done[s.key]["outcome"] != "killed")]
     gc.collect()
     gc.freeze()
     noticed = notice(todo, kills, args.jobs)
