@@ -13,7 +13,7 @@ from contextlib import redirect_stderr, redirect_stdout, suppress
 from io import StringIO
 
 from . import memo
-from .kill_set import Kill, collect
+from .kill_set import FILES, Kill, collect
 from .runner import STORE, baseline, notice, read, run, table
 from .sites import ROOT, all_sites, sample
 
@@ -29,6 +29,7 @@ def main() -> None:
     parser.add_argument(
         "--budget", type=float, default=0.0, help="at most so many s of processor time a mutant: 'unfinished' beyond"
     )
+    parser.add_argument("--tests", nargs="+", default=FILES, help="these test files and folders alone; with --fresh")
     parser.add_argument("--without", default="", help="leave out tests with this in their name")
     parser.add_argument("--late", action="store_true", help="with the properties too, which take long")
     parser.add_argument("--list", action="store_true", help="print the outcomes that are there and run nothing")
@@ -44,7 +45,7 @@ def main() -> None:
     todo = [s for s in chosen if s.key not in done or (args.again and done[s.key]["outcome"] != "killed")]
     print(f"{len(all_sites())} sites, {len(chosen)} chosen, {len(todo)} to run", flush=True)
     memo.install()
-    kills = [kill for kill in collect(args.late) if not args.without or args.without not in kill.name]
+    kills = [kill for kill in collect(args.late, tuple(args.tests)) if not args.without or args.without not in kill.name]
     if args.late:
         _warm()
     _once(kills)
