@@ -143,7 +143,7 @@ def gone(volts: float, bins: int = 6, **more: Any) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(
-    ("case", "moved"),
+    ("start", "moved"),
     [
         (gone(2.49), True),
         (gone(2.51), False),
@@ -153,8 +153,8 @@ def gone(volts: float, bins: int = 6, **more: Any) -> dict[str, Any]:
         ({}, False),
     ],
 )
-def test_a_battery_lead_that_came_off(case: dict[str, Any], moved: bool) -> None:
-    found = clips_still(plain_view(**case))
+def test_a_battery_lead_that_came_off(start: dict[str, Any], moved: bool) -> None:
+    found = clips_still(plain_view(**start))
     assert (found.check, found.result) == (CheckId.CLIPS_STILL, Result.UNDECIDED if moved else Result.PASS)
     assert found.at_s == (pytest.approx(6.0, abs=2 * BIN_S) if moved else None)
     assert moved is ("vanished at 6.0" in found.reason or "vanished at 5.99" in found.reason)
@@ -184,14 +184,14 @@ def stepped(
     return {"bin_s": FINE_S, "battery": battery, "key_switch": key, "starter_coil": coil} | more
 
 
-def step_at(case: dict[str, Any]) -> float | None:
-    found = clips_still(plain_view(**case))
+def step_at(start: dict[str, Any]) -> float | None:
+    found = clips_still(plain_view(**start))
     assert (found.result is Result.UNDECIDED) is ("stepped together" in found.reason)
     return found.at_s
 
 
 @pytest.mark.parametrize(
-    ("case", "moved"),
+    ("start", "moved"),
     [
         (stepped(), True),
         (stepped(0.405), True),
@@ -212,8 +212,8 @@ def step_at(case: dict[str, Any]) -> float | None:
         (stepped(0.79, limits=L24), False),
     ],
 )
-def test_all_leads_step_together(case: dict[str, Any], moved: bool) -> None:
-    found_s = step_at(case)
+def test_all_leads_step_together(start: dict[str, Any], moved: bool) -> None:
+    found_s = step_at(start)
     assert (found_s is not None) is moved
     assert found_s is None or found_s == pytest.approx(6.5, abs=5 * FINE_S)
 
