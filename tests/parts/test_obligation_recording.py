@@ -98,6 +98,7 @@ def test_jumps_between_bins_are_holes(gap_s: float, found: bool) -> None:
     shown_here = nothing_missing(plain_view(trace=times))
     assert (shown_here.result is Result.UNDECIDED) is found
     assert shown_here.at_s == (4.0 if found else None)
+    assert (shown_here.reason == "1.1 ms are missing at 4.00 s") is found
     announced = plain_view(trace=times | {"holes": (Hole(4.0, 4.0 + gap_s, "a pause"),)})
     assert ("a pause" in nothing_missing(announced).reason) is found  # the announced one says why
 
