@@ -199,9 +199,10 @@ def test_compressions_are_looked_for_from_the_settling_to_just_before_the_end() 
 
 def test_twenty_seconds_are_kept() -> None:
     live = tracker()
-    for _ in range(25):
-        lived(live, 1.0, 0.0, None)
+    for second in range(25):
+        lived(live, 1.0, 0.0, None, float(second))
     kept_s = np.concatenate(live._times)
+    assert [volts[0] for volts in live._volts] == list(range(5, 25))
     assert len(kept_s) == sum(len(v) for v in live._volts) == 2000
     assert kept_s[0] == pytest.approx(5.005)
     assert len(lived(tracker(), 30.0, 0.0, None)._times) == 1
@@ -335,6 +336,15 @@ def test_signs_before_in_and_after_the_crank() -> None:
     lived(live, 0.27, LIVE_V, 0.0, CRANK_V)
     assert (live.state, live.signs.runs_by_itself) == ("released", False)
     assert lived(live, 0.32, LIVE_V, 0.0, 13.4).signs.runs_by_itself is True
+
+
+def test_each_crank_of_a_visit_has_its_own_signs() -> None:
+    live = lived(keyed(tracker(watch="visit")), 0.5, 0.0, S_WIRE_V, CRANK_V)
+    assert live.signs.low_s == pytest.approx(0.38)  # from the bin on in which the crank was seen
+    lived(lived(live, 0.5, LIVE_V), 0.5, 0.0, S_WIRE_V, CRANK_V)
+    assert live.signs.low_s == pytest.approx(0.38)
+    lived(live, 1.0, 0.0, 0.0, 9.0)  # low, but after the crank
+    assert live.signs.low_s == pytest.approx(0.38 + 0.25)  # until its end was seen
 
 
 def test_without_a_starter_lead_nobody_bridges() -> None:
