@@ -62,7 +62,9 @@ def test_rest_ends_10_ms_before_on() -> None:
 
 
 def test_rest_must_be_seen() -> None:
-    assert "not seen off" in only(battery.check_rest(plain_view(on=None))).reason
+    unseen = only(battery.check_rest(plain_view(on=None)))
+    assert (unseen.result, unseen.value) == (Result.NOT_MEASURED, None)
+    assert "not seen off" in unseen.reason
     found = only(battery.check_rest(plain_view(on=border(0.01))))
     assert (found.result, found.value) == (Result.NOT_MEASURED, None)
 
@@ -146,13 +148,15 @@ def test_the_first_reading_is_asked() -> None:
     assert only(control(0.5, starter_coil=first, engine_ground=ground)).measured == pytest.approx(1.1)
     dead = put(first, 0.9, 3.0078125, 3.03125)  # 0.9 V is no live coil
     assert only(control(0.5, starter_coil=dead, engine_ground=ground)).measured == pytest.approx(1.1)
+    live = put(first, 1.1, 3.0078125, 3.03125)
+    assert only(control(0.5, starter_coil=live, engine_ground=ground)).measured != pytest.approx(1.1)
     late = put(put(flat(0.0), 9.5, 3.08, 5.0), 8.0, 4.96, 5.0)  # live too late: the whole crank from 0.1 s on but its end
     assert only(control(0.5, starter_coil=late, engine_ground=ground)).measured == pytest.approx(0.6)
 
 
 @pytest.mark.parametrize(("bins", "drop_v"), [(2, 0.6), (3, 1.1)])
 def test_three_bins_make_a_first_reading(bins: int, drop_v: float) -> None:
-    coil = put(put(flat(0.0), 9.5, 3.08, 5.0), 9.0, 3.03125, 3.03125 + bins * BIN_S)
+    coil = put(put(flat(0.0), 9.5, 3.08, 5.0), 9.0, 3.0078125, 3.0078125 + bins * BIN_S)
     assert only(control(0.5, 0.1, starter_coil=coil)).measured == pytest.approx(drop_v)
 
 
@@ -189,6 +193,8 @@ def losses(*starts_s: float, kind: Any = "counts", duration_s: float = 0.01) -> 
         (losses(3.0, 4.0, 5.0), Result.FAIL, 3.0, 3.0),  # within 2 s
         (losses(3.0, 4.0, 5.01), Result.PASS, 2.0, None),
         (losses(3.0, 5.5, 5.6, 5.7, 5.8), Result.FAIL, 4.0, 5.5),
+        (losses(3.0, 3.1, 3.2, 6.0, 9.0, 12.0, 15.0), Result.FAIL, 3.0, 3.0),
+        (losses(3.0, 3.1, 3.2, 6.0, 6.1, 6.2, 9.0), Result.FAIL, 3.0, 3.0),
         (losses(3.1, 3.2, 3.3, kind="short"), Result.WARN, 3.0, 3.1),
         (losses(3.1, 3.2, 3.3, kind="undecided"), Result.WARN, 3.0, 3.1),
         (losses(3.1, 3.2, 3.3, kind="tolerated"), Result.PASS, 0.0, None),
@@ -210,6 +216,11 @@ def test_losses_close_together(drops: tuple[Dropout, ...], result: Result, count
     assert ("each too short" in found.reason) is (result is Result.WARN)
 
 
+def test_the_phase_is_that_of_the_first() -> None:
+    drops = (loss(2.9, 0.01, phase=Phase.TURN), loss(3.5, 0.01), loss(4.9, 0.01, phase=Phase.RELEASE))
+    assert only(chatter.check(plain_view(dropouts=drops))).phase is Phase.TURN
+
+
 def test_from_the_first_begin_to_the_last_end() -> None:
     found = only(chatter.check(plain_view(dropouts=losses(3.0, 4.0, 4.5, duration_s=0.25))))
     assert "3 dropouts within 1.75 s" in found.reason
@@ -229,7 +240,7 @@ def switched_off(
 ) -> list[Finding]:
     """OFF at 6 s; the module holds itself on for 1 s, then the feed stands at a level."""
     feed = put(a_feed(), level_v, off_s + (hold_s or 0.0), 8.0)
-    made = (Crank(3.0, 5.0, engine_ran_on=ran),)
+    made = (Crank(1.5, 2.0), Crank(3.0, 5.0, engine_ran_on=ran))
     return after_off.check(
         plain_view(
             key_switch=feed, off=border(off_s, 0.25), context=Context(hold_on_s=hold_s), u=Uncertainty(0.0, u_v), made=made

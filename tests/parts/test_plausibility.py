@@ -71,6 +71,13 @@ def only(found: Any) -> Implausible:
     return one
 
 
+def put_in(volts: Volts, first: int, past: int, value: float) -> Volts:
+    """A copy with other readings in these rows."""
+    changed = volts.copy()
+    changed[first:past] = value
+    return changed
+
+
 # --- the whole
 
 
@@ -211,10 +218,12 @@ def many(*parts: tuple[int, float]) -> NDArray[np.float64]:
         (many((196, 3), (4, 1)), 0.0),
         (many((150, 3), (50, 6)), 3.0),
         (many((200, 5)), 5.0),
+        (many((50, 5), (150, 10)), 5.0),
         (np.tile([6.0, 7.0], 100), 6.5),
         (many((200, 10)), 10.0),
         (many((199, 10), (1, 5)), 9.975),  # the mean of all that are near
         (many((198, 10), (2, 5)), 0.0),  # one of a hundred comes too early
+        (many((196, 10), (4, 8)), 0.0),  # two rows are early
         (many((195, 10), (5, 16)), 10.0),
         (many((194, 10), (6, 16)), 0.0),  # three of a hundred lie between
         (many((150, 8), (50, 17)), 8.0),  # a row beside the grid is rounding
@@ -223,6 +232,7 @@ def many(*parts: tuple[int, float]) -> NDArray[np.float64]:
         (many((150, 10), (50, 47)), 0.0),
         (many((101, 10), (99, 60)), 10.0),
         (many((100, 10), (100, 60)), 0.0),  # and not by half of them
+        (many((100, 10), (50, 41), (50, 60)), 10.0),
         (many((150, 40), (50, 162)), 40.0),  # two rows of 162 are rounding as well
         (many((150, 40), (50, 83)), 0.0),
     ],
@@ -269,6 +279,21 @@ def test_a_slow_reading_written_many_times(changes: int, found: bool) -> None:
     assert kinds(shown) == [("key_switch", "held")] * found
     assert all("100 times a second and each reading written 10 times over" in f.line for f in shown)
     assert all((f.start_s, f.end_s) == pytest.approx((0.0, count * STEP_S)) for f in shown)
+
+
+@pytest.mark.parametrize("each", [3, 10])
+def test_both_leads_held_are_two_findings(each: int) -> None:
+    at = np.arange(1, 101) * each
+    battery, key = by_changes(at, 101 * each), by_changes(at, 101 * each, 11.9)
+    assert kinds(_held(_View(rows(battery=battery, key_switch=key)))) == [("battery", "held"), ("key_switch", "held")]
+
+
+@pytest.mark.parametrize(("changes", "found"), [(59, False), (60, True)])
+def test_a_battery_that_hardly_changes_tells_no_holding(changes: int, found: bool) -> None:
+    at = irregular(400)
+    count = int(at[-1]) + 5
+    battery, key = by_changes(at[:changes], count), by_changes(at, count, 11.9)
+    assert bool(list(_held(_View(rows(battery=battery, key_switch=key))))) is found
 
 
 def irregular(changes: int, seed: int = 7) -> NDArray[np.int64]:
@@ -356,6 +381,15 @@ def test_it_must_move_by_ten_of_the_leads_steps(step_v: float, found: bool) -> N
     assert bool(list(_frozen(view))) is found
 
 
+@pytest.mark.parametrize("moves_v", [-2.0, 2.0])
+@pytest.mark.parametrize(("rows_moved", "found"), [(3, False), (6, True)])
+def test_a_spike_is_no_move(moves_v: float, rows_moved: int, found: bool) -> None:
+    """Of 200 rows the two of a hundred that lie furthest are left out, on both sides."""
+    case = frozen_case(200, 0.0)
+    case["battery"][250 : 250 + rows_moved] += moves_v
+    assert bool(list(_frozen(_View(rows(**case))))) is found
+
+
 def test_the_worst_standstill_is_shown() -> None:
     case = frozen_case(150, 1.0)
     case["key_switch"][500:700], case["battery"][500:700:2] = 12.2, 10.0
@@ -397,6 +431,12 @@ def test_a_battery_cannot_stand_still_while_cranking(
     assert kinds(shown) == [("battery", "frozen")] * found
     assert all((f.start_s, f.end_s) == pytest.approx((0.3, 0.3 + still_rows * STEP_S)) for f in shown)
     assert all("while cranking" in f.line for f in shown)
+
+
+def test_without_the_starters_lead_a_still_battery_says_nothing() -> None:
+    battery = stirred(1000, 10.0)
+    battery[300:700] = 10.1
+    assert not list(_frozen(_View(rows(battery=battery, key_switch=stirred(1000, 10.0, 2)))))
 
 
 # --- clipped
@@ -480,6 +520,32 @@ def test_a_ceiling_on_both_sides_of_a_sag(
     assert all((f.start_s, f.end_s) == pytest.approx((1.0, 1.0 + flat_rows * STEP_S)) for f in shown)
 
 
+def clipped_with(key: Volts, sag_from: int = 500) -> bool:
+    """400 rows at the top, a sag, 400 rows at the top from row 1000 on; the sag may begin late."""
+    volts = stirred(2000, 12.0)
+    volts[100:500] = 13.0
+    volts[500:sag_from] = 12.8
+    volts[1000:1400] = 13.0
+    return bool(list(_clipped(_View(rows(battery=volts, key_switch=key)))))
+
+
+def test_a_sag_for_a_part_of_the_time_is_a_sag() -> None:
+    key = put_in(np.full(2000, 12.9), 1000, 1400, 13.0)
+    assert clipped_with(key)
+    assert clipped_with(key, 800)
+    assert not clipped_with(key, 1000)
+
+
+def test_the_key_feed_must_be_there_long_enough() -> None:
+    off = np.zeros(2000)
+    assert not clipped_with(put_in(off, 1000, 1199, 13.0))
+    assert clipped_with(put_in(off, 1000, 1250, 13.0))
+    low = put_in(off, 1250, 1400, 6.0)  # below half of the top it is not there
+    assert clipped_with(put_in(low, 1000, 1250, 13.0))
+    there = put_in(off, 1250, 1400, 7.0)
+    assert not clipped_with(put_in(there, 1000, 1250, 13.0))
+
+
 # --- stands still against its own noise
 
 
@@ -493,6 +559,15 @@ def test_a_lead_without_the_noise_that_it_has_elsewhere(at_v: float, kind: str) 
     assert (found.role, found.kind) == ("battery", kind)
     assert (found.start_s, found.end_s) == pytest.approx((0.4, 0.5))
     assert ("0.10 s" in found.line) is (kind == "frozen")
+
+
+@pytest.mark.parametrize("role", ["battery", "key_switch"])
+def test_the_longest_standstill_of_any_lead(role: str) -> None:
+    leads = {"battery": stirred(2000), "key_switch": stirred(2000, 12.6, 2)}
+    leads[role] = put_in(put_in(put_in(leads[role], 100, 140, 12.605), 400, 500, 12.606), 700, 750, 12.605)
+    found = only(_still_in_noise(_View(rows(**leads))))
+    assert (found.role, found.kind) == (role, "frozen")
+    assert (found.start_s, found.end_s) == pytest.approx((0.4, 0.5))
 
 
 @pytest.mark.parametrize("role", ["battery", "key_switch"])
@@ -526,6 +601,19 @@ def test_it_must_move_for_five_windows(windows: int, found: bool) -> None:
     key = np.full(2000, 12.0)
     key[: windows * 32] += 0.1 * np.sin(np.arange(windows * 32) / 50.0)
     assert kinds(_noise_free(_View(rows(battery=stirred(2000), key_switch=key)))) == [("key_switch", "noise-free")] * found
+
+
+def test_a_battery_that_stands_still_leaves_the_key_feed_to_be_asked() -> None:
+    smooth = 12.0 + 0.1 * np.sin(np.arange(2000) / 50.0)
+    assert kinds(_noise_free(_View(rows(battery=np.full(2000, 12.6), key_switch=smooth)))) == [("key_switch", "noise-free")]
+
+
+@pytest.mark.parametrize(("silent", "found"), [(10, False), (22, True)])
+def test_a_quarter_of_the_windows_without_noise_is_enough(silent: int, found: bool) -> None:
+    """Of 62 windows."""
+    volts = 12.0 + 0.1 * np.sin(np.arange(2000) / 50.0)
+    volts[silent * 32 :] += np.random.default_rng(6).normal(0.0, 0.01, 2000 - silent * 32)
+    assert kinds(_noise_free(_View(rows(battery=volts, key_switch=stirred(2000))))) == [("battery", "noise-free")] * found
 
 
 def test_a_dead_lead_that_drifts_smoothly_is_not_asked() -> None:
@@ -575,11 +663,19 @@ def test_coarse_leads_that_agree_from_end_to_end_are_none() -> None:
     assert kinds(_copied(_View(rows(battery=common, key_switch=common + apart)))) == [("key_switch", "copied")]
 
 
-@pytest.mark.parametrize("dead", ["battery", "key_switch"])
-def test_dead_leads_may_agree(dead: str) -> None:
+def test_dead_leads_may_agree() -> None:
     battery = 0.9 + 0.001 * (np.arange(1000) % 7)
     assert not list(_copied(_View(rows(battery=battery, key_switch=battery))))
     assert kinds(_copied(_View(rows(battery=battery + 0.2, key_switch=battery + 0.2)))) == [("key_switch", "copied")]
+
+
+@pytest.mark.parametrize(("others", "found"), [(49, True), (50, False)])
+def test_fewer_than_fifty_readings_elsewhere_say_nothing(others: int, found: bool) -> None:
+    """All but one of them agree as well."""
+    battery = 12.6 + 0.001 * (np.arange(2000) % 7)
+    key = battery.copy()
+    key[2000 - others] -= 0.1
+    assert bool(list(_copied(_View(rows(battery=battery, key_switch=key))))) is found
 
 
 # --- put on the post
@@ -610,6 +706,12 @@ def on_the_post(case: dict[str, Volts]) -> list[Implausible]:
         ({"drop_v": 0.16}, True),
         ({"drop_v": 0.29, "scale": 2.0}, False),
         ({"drop_v": 0.31, "scale": 2.0}, True),
+        ({"drop_v": 0.20, "left_v": 0.055}, False),  # less than 0.15 V is gone
+        ({"drop_v": 0.21, "left_v": 0.055}, True),
+        ({"left_v": 0.05, "rises_v": 0.012}, True),  # 0.05 of 0.25 V and a step
+        ({"left_v": 0.05, "rises_v": 0.016}, False),
+        ({"drop_v": 0.6, "left_v": 0.110, "scale": 2.0}, True),  # at 24 V 40 mV and 0.003 of 25.2 V
+        ({"drop_v": 0.6, "left_v": 0.121, "scale": 2.0}, False),
         ({"rises_v": 0.015}, True),  # 0.05 of 0.3 V and a step: 16 mV
         ({"rises_v": 0.018}, False),  # a load was switched off
         ({"left_v": 0.055}, True),  # 20 mV and 0.003 of 12.6 V
@@ -649,6 +751,26 @@ def test_it_stays_gone_but_for_two_of_a_hundred(share: float, found: bool) -> No
     case = moved_lead()
     first = 2300
     case["key_switch"][first : first + round(share * 1950)] += 0.2
+    assert bool(on_the_post(case)) is found
+
+
+@pytest.mark.parametrize("role", ["battery", "key_switch"])
+@pytest.mark.parametrize(("left_v", "found"), [(0.095, True), (0.100, False)])
+def test_two_steps_of_the_converter_are_no_drop(role: str, left_v: float, found: bool) -> None:
+    """Steps of 30 mV: 60 mV and 0.003 of 12.6 V."""
+    view = _View(rows(**moved_lead(left_v=left_v)))
+    view.steps_v = dict.fromkeys(view.steps_v, 0.001) | {role: 0.030}
+    assert bool(list(_on_the_post(view))) is found
+
+
+@pytest.mark.parametrize(
+    ("row", "volts", "found"),
+    [(1998, 0.0, True), (1997, 0.0, False), (1950, 0.0, False), (1945, 0.0, True), (1960, 6.2, False), (1960, 6.4, True)],
+)
+def test_the_fifty_rows_before_must_be_live(row: int, volts: float, found: bool) -> None:
+    """But for the two next to the change. Live is above half of the battery's 12.6 V."""
+    case = moved_lead()
+    case["key_switch"][row] = volts
     assert bool(on_the_post(case)) is found
 
 
