@@ -217,7 +217,7 @@ def test_losses_close_together(drops: tuple[Dropout, ...], result: Result, count
 
 
 def test_the_phase_is_that_of_the_first() -> None:
-    drops = (loss(2.9, 0.01, phase=Phase.TURN), loss(3.5, 0.01), loss(4.9, 0.01, phase=Phase.RELEASE))
+    drops = (loss(2.9, 0.01, phase=Phase.TURN), loss(3.5, 0.01), loss(4.8, 0.01, phase=Phase.RELEASE))
     assert only(chatter.check(plain_view(dropouts=drops))).phase is Phase.TURN
 
 

@@ -64,6 +64,7 @@ def test_an_engine_that_ran_needs_less(length_s: float, result: Result) -> None:
 
 def test_the_longest_is_told() -> None:
     assert long_enough(plain_view(cranks=(ONE, crank_of(6.0, 6.5)))).reason == "cranked for 2.00 s"
+    assert long_enough(plain_view(cranks=(crank_of(1.5, 2.0), ONE))).reason == "cranked for 2.00 s"
     assert "no crank" in long_enough(plain_view(cranks=())).reason
 
 
@@ -106,6 +107,13 @@ def test_the_inrush_comes_within_120_ms(at_s: float, result: Result) -> None:
 def test_the_level_is_that_of_before(start_s: float, end_s: float, result: Result) -> None:
     """The median from 0.5 s to 0.1 s before START: a battery that stood higher there has sagged."""
     assert agrees(put(flat(12.0), 12.6, start_s, end_s)) is result
+
+
+def test_before_counts_from_the_earliest_begin() -> None:
+    """The coil goes live between 2.8 s and 3 s: the level is that from 2.3 s to 2.7 s, high for more than half of it."""
+    cranks = (crank_of(3.0, 5.0, wide_s=0.2),)
+    assert agrees(put(flat(12.0), 12.6, 2.3, 2.52), cranks=cranks) is Result.PASS
+    assert agrees(put(flat(12.0), 12.6, 2.3, 2.48), cranks=cranks) is Result.UNDECIDED
 
 
 @pytest.mark.parametrize(("start_s", "result"), [(0.1, Result.UNDECIDED), (0.2, Result.PASS)])

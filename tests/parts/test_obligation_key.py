@@ -57,6 +57,18 @@ def test_why_it_was_not_seen_dead(volts: float, given: dict[str, Any], text: str
     assert text in found.reason
 
 
+def test_the_first_reading_is_told() -> None:
+    found = seen_dead(plain_view(key_switch=put(a_feed(), 3.0, 0.0, BIN_S), on=None))
+    assert "it read 3.00 V at the start" in found.reason
+
+
+def test_what_else_is_missing_is_another_obligations() -> None:
+    """The feed was watched for 1 s after the crank only."""
+    view = plain_view(off=border(6.0))
+    assert held_after(view, 1).result is Result.UNDECIDED
+    assert (seen_dead(view).result, live_before(view).result) == (Result.PASS, Result.PASS)
+
+
 # --- live before START
 
 
@@ -100,6 +112,8 @@ def test_a_feed_that_was_lost_is_told_as_such() -> None:
         ({"dead_from_s": 6.9, "off": border(6.9)}, True),
         ({"dead_from_s": 7.1, "off": border(7.1)}, False),  # watched for 2 s before
         ({"dead_from_s": 7.1, "off": border(7.1), "cranks": (crank_of(3.0, 5.0, wide_s=0.2),)}, True),
+        ({"dead_from_s": 7.1, "off": border(7.1, 0.5), "cranks": (crank_of(3.0, 5.0, wide_s=0.2),)}, True),
+        ({"dead_from_s": 6.9, "off": border(6.9), "cranks": (crank_of(1.5, 2.0), crank_of(3.0, 5.0))}, True),
         ({"dead_from_s": 7.3, "off": border(7.3, 0.5), "cranks": (crank_of(3.0, 5.0, wide_s=0.2),)}, False),
     ],
 )
