@@ -165,6 +165,11 @@ def test_no_low_or_one_is_no_chain() -> None:
     assert _longest_chain(array(1.0), TH) is None
 
 
+def test_a_later_row_is_the_longer_one_by_its_own_length() -> None:
+    late = lows_after(*(0.6,) * 6, 0.1, 0.1, 0.1, 0.6, 0.1, 0.1, 0.1, 0.1)
+    assert _longest_chain(late, TH) == (10, 15)
+
+
 @pytest.mark.parametrize(
     ("intervals_s", "first", "begins_s"),
     [
@@ -342,6 +347,31 @@ def test_a_later_cranks_compressions_hide_no_earlier_ones() -> None:
     earlier, later = evenly(6, 0.2, 0.1), evenly(9, 2.0, 0.1)
     rhythm = sure(found(np.append(earlier, later), 3.2))
     assert rhythm.lows_s == pytest.approx(earlier, abs=STEP_S)
+
+
+def test_the_earlier_ones_must_end_before_the_later_crank_settles() -> None:
+    """Looked for again up to 0.12 s before the later row's first low: with a low there, that many are left out."""
+    earlier, later = evenly(3, 0.2, 0.1), evenly(9, 1.0, 0.1)
+    assert sure(found(np.append(earlier, later), 2.2)).lows_s == pytest.approx(earlier, abs=STEP_S)
+    assert sure(found(np.append(earlier, later), 2.2)).until_s == pytest.approx(0.4, abs=STEP_S)
+
+
+def test_few_lows_that_the_trend_made_are_no_rhythm() -> None:
+    """A staircase: the moving mean turns each stair into a swing, the battery itself goes one way."""
+    at_s = times(1.2)
+    ramps = sum(0.5 * np.clip((at_s - begin_s) / 0.04, 0.0, 1.0) for begin_s in (0.1, 0.3, 0.5))
+    assert find_rhythm(at_s, np.asarray(12.0 - ramps, dtype=np.float64), 2.0, TH) is None
+
+
+def test_the_swing_is_that_of_the_row_alone() -> None:
+    """Deeper ones, out of the row, lie behind it."""
+    at_s = times(2.0)
+    row, behind = evenly(4, 0.2, 0.1), np.asarray([1.0, 1.5])
+    volts = bumps(at_s, row, 0.3) + bumps(at_s, behind, 0.9) - 10.0
+    alone = sure(find_rhythm(at_s, bumps(at_s, row, 0.3), 2.0, TH))
+    both = sure(find_rhythm(at_s, volts, 2.0, TH))
+    assert both.lows_s == pytest.approx(row, abs=STEP_S)
+    assert both.swing_v == pytest.approx(alone.swing_v, rel=0.1)
 
 
 def test_a_heater_that_cycles_is_no_crank() -> None:

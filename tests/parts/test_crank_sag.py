@@ -107,6 +107,14 @@ def test_a_ripple_as_of_compressions(swing_v: float, sag_v: float, yes: bool) ->
     assert _ripples(at_s, course, sag_v, TH) is False
 
 
+def test_noise_is_no_ripple() -> None:
+    """Readings that alternate by 0.05 V: a third of it is left by a mean of three."""
+    at_s = np.arange(400, dtype=np.float64) / 400.0
+    noise = np.asarray(10.0 + 0.05 * np.where(np.arange(400) % 2, 1.0, -1.0), dtype=np.float64)
+    assert _ripples(at_s, noise, 4.0, TH) is False  # 0.033 V, 0.06 V are asked for
+    assert _ripples(at_s, noise, 2.0, TH) is True
+
+
 def test_eight_points_are_the_least_that_can_ripple() -> None:
     for count, yes in ((8, True), (7, False)):
         at_s = np.append(np.arange(count - 1), count - 1.1) / 400.0 + np.append(np.zeros(count - 1), 0.5 / 400.0)
@@ -117,7 +125,7 @@ def test_eight_points_are_the_least_that_can_ripple() -> None:
 
 
 def test_the_level_is_the_median_of_the_last_300_or_60_ms_whichever_is_higher() -> None:
-    """154 bins and the fall's own, or 31 and the fall's own."""
+    """153 bins or 30."""
     calm = flat(2.0, LEVEL_V)
     fall_s = FALL * BIN_S
 
@@ -125,13 +133,13 @@ def test_the_level_is_the_median_of_the_last_300_or_60_ms_whichever_is_higher() 
         return _level_v(on(battery_v), battery_v, fall_s, TH)
 
     assert level_v(put(calm, 8.0, FALL, 1024)) == LEVEL_V
-    assert level_v(put(calm, 14.0, 0, FALL - 154)) == LEVEL_V  # earlier than that is no matter
+    assert level_v(put(calm, 14.0, 0, FALL - 153)) == LEVEL_V  # earlier than that is no matter
     assert level_v(put(calm, 12.0, FALL - 60, FALL)) == LEVEL_V  # longer than 60 ms, yet the longer median is higher
-    heater_gone = put(calm, 11.0, 0, FALL - 17)
-    assert level_v(heater_gone) == LEVEL_V
+    assert level_v(put(calm, 11.0, 0, FALL - 16)) == LEVEL_V  # a heater has gone off
+    assert level_v(put(calm, 11.0, 0, FALL - 15)) == 0.5 * (11.0 + LEVEL_V)  # half of 30
     assert level_v(put(calm, 11.0, 0, FALL - 14)) == 11.0
     assert level_v(put(calm, 11.0, FALL - 76, FALL)) == LEVEL_V
-    assert level_v(put(calm, 11.0, FALL - 80, FALL)) == 11.0
+    assert level_v(put(calm, 11.0, FALL - 77, FALL)) == 11.0
 
 
 # --- up to where: the battery is back within 0.08 of its depth, for 30 ms (15 bins)
@@ -247,11 +255,20 @@ def test_a_gradual_end_is_known_between_the_last_low_and_the_return() -> None:
     assert end(battery_v, reach_at=5000).late_s == 4.0 + 0.03  # the recording ends first
 
 
+def test_where_the_recording_ends_with_the_compressions_the_end_is_gradual() -> None:
+    battery_v = released()
+    rhythm = Rhythm(volts_of(3.8, 3.9), 0.1, 3.9)
+    stop_s = 1980 * BIN_S + 0.03
+    assert _end(on(battery_v), battery_v, rhythm, 1980, LEVEL_V, 2.5, TH) == Border(stop_s, stop_s, "the battery is back")
+
+
 def test_a_step_up_before_the_second_compression_is_no_end() -> None:
     """The first low at 1.2 s, the second at 1.3 s: bin 665.6."""
-    early = put(released((BACK, 1.5)), 9.0, FALL, 660)
-    assert end(early) == STEPS_UP
-    assert end(put(released((BACK, 1.5)), 9.0, FALL, 700)).late_s == 701 * BIN_S or end(early) == STEPS_UP
+    smooth = flat(4.0, 10.0)
+    smooth[BACK:] += 1.5
+    assert end(put(smooth, 9.0, FALL, 666)) == STEPS_UP
+    assert end(put(smooth, 9.0, FALL, 667)).late_s < 671 * BIN_S
+    assert end(put(smooth, 9.0, FALL, 700)) == Border(697 * BIN_S - 0.002, 701 * BIN_S, "the battery steps up")
 
 
 def test_a_heater_that_goes_off_while_the_engine_turns_on_is_no_end() -> None:
@@ -279,6 +296,9 @@ def test_four_turning_points_within_three_and_a_half_periods_make_them_go_on() -
     assert goes_on(wave(calm, 0.8, FALL, FALL + 103)) is True  # two periods
     assert goes_on(wave(calm, 0.8, FALL, FALL + 26)) is False  # half of one
     assert goes_on(wave(calm, 0.8, FALL + 170, 2048)) is False  # too late
+    one = calm.copy()
+    one[FALL + 64 : FALL + 115] -= 0.4 * np.sin(2 * np.pi * np.arange(51) / 51.0)  # begin, low, high, end: four
+    assert goes_on(one) is True
     rising = 11.0 + 0.002 * np.arange(2048.0) - 4e-7 * np.arange(2048.0) ** 2
     assert goes_on(np.asarray(rising, dtype=np.float64)) is False
 
@@ -355,6 +375,23 @@ def test_a_plain_crank() -> None:
     assert 2.99 < crank.end.early_s < 3.0 < crank.end.late_s < 3.01
     assert crank.sag_v == pytest.approx(2.0 + 1.5 * 0.03 / 2.0, abs=0.02)  # the inrush's part of the mean over 2 s
     assert unsure_s(crank_curve()) == ()
+
+
+def test_a_crank_cut_off_soon_is_none() -> None:
+    for length, count in ((60, 0), (100, 0), (512, 1)):  # bins behind the fall
+        assert len(cranks(crank_curve()[: FALL + length])) == count
+
+
+def test_compressions_before_they_are_looked_for_are_no_crank() -> None:
+    """Three lows, of which the first lies within the 0.12 s of settling."""
+    battery_v = put(flat(3.0, LEVEL_V), 10.5, FALL, FALL + 256)
+    battery_v[FALL : FALL + 20] = 8.5
+    for first, count in ((FALL + 30, 0), (FALL + 90, 1)):
+        dented = battery_v.copy()
+        for low in range(3):
+            at = first + 51 * low
+            dented[at - 12 : at + 13] -= 0.3 * (0.5 + 0.5 * np.cos(np.pi * np.arange(-12, 13) / 12.5))
+        assert len(cranks(dented)) == count
 
 
 def test_two_cranks() -> None:

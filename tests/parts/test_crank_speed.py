@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -125,6 +127,9 @@ def test_speeds_of_85_to_450(true_rpm: float, plausible: bool) -> None:
         assert rpm(found) == pytest.approx(true_rpm, rel=0.01)
     else:
         assert "which is implausible" in why(found)
+        told = re.search(r"would be (\d+) rpm with 4 cylinders", why(found))
+        assert told is not None
+        assert float(told[1]) == pytest.approx(true_rpm, rel=0.02)
         assert f"{true_rpm / 30.0:.1f} Hz would be" in why(found)
 
 
@@ -133,6 +138,29 @@ def test_a_rhythm_half_as_fast_beside_it_makes_it_two() -> None:
     assert rpm(speed(cranking(10.0, half_v=0.17))) == pytest.approx(300.0, rel=0.01)
     assert why(speed(cranking(10.0, half_v=0.22))) == f"{REFUSED}two rhythms, one twice as fast as the other"
     assert rpm(speed(cranking(5.4, half_v=0.22))) == pytest.approx(162.0, rel=0.02)  # 2.7 Hz: 81 rpm
+
+
+def test_harmonics_belong_to_the_rhythm_and_what_is_faster_does_not_matter() -> None:
+    """Twice and three times as fast, nearly as strong: all of it is the rhythm's. Beyond 3.4 times nothing is asked."""
+    trace = cranking(6.0)
+    battery_v = trace.channels["battery"].mean_v
+    inside = (trace.start_s >= BEGIN_S) & (trace.end_s <= 4.0)
+    since_s = trace.mid_s[inside] - BEGIN_S
+    harmonics = 0.18 * np.cos(2 * np.pi * 12.0 * since_s) + 0.16 * np.cos(2 * np.pi * 18.0 * since_s)
+    battery_v[inside] += harmonics
+    assert rpm(speed(trace)) == pytest.approx(180.0, rel=0.01)
+    battery_v[inside] += 0.36 * np.cos(2 * np.pi * 33.0 * since_s) - harmonics
+    assert rpm(speed(trace)) == pytest.approx(180.0, rel=0.01)
+
+
+def test_a_rhythm_among_others_as_strong_is_not_clear() -> None:
+    """Three beside it that are no harmonics, 0.9 of its swing each: 0.29 of the power is the rhythm's."""
+    trace = cranking(6.0)
+    inside = (trace.start_s >= BEGIN_S) & (trace.end_s <= 4.0)
+    since_s = trace.mid_s[inside] - BEGIN_S
+    for hz in (8.2, 9.9, 14.6):
+        trace.channels["battery"].mean_v[inside] += 0.18 * np.cos(2 * np.pi * hz * since_s)
+    assert why(speed(trace)) == f"{REFUSED}no clear rhythm of compressions"
 
 
 def test_noise_has_no_rhythm() -> None:

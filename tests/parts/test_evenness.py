@@ -48,12 +48,13 @@ def test_depths_in_their_order_without_the_first_and_the_last_two() -> None:
     assert _depths(rhythm).tolist() == pytest.approx(depths)
 
 
-def test_a_depth_is_from_the_mean_of_the_tops_beside_it() -> None:
+@pytest.mark.parametrize("tops", [(0.4, 0.2), (0.2, 0.4)])
+def test_a_depth_is_from_the_mean_of_the_tops_beside_it(tops: tuple[float, float]) -> None:
     rhythm = rhythm_of([0.5] * 3, spare=2)
-    middle = slice(3 * POINTS, 4 * POINTS)
-    rhythm.swing_v[middle] = 0.0
-    rhythm.swing_v[3 * POINTS + 9] = 0.4  # the last of the first half
-    rhythm.swing_v[3 * POINTS + 10] = 0.2  # the first of the second half
+    rhythm.swing_v[3 * POINTS : 4 * POINTS] = 0.0
+    rhythm.swing_v[3 * POINTS + 9], rhythm.swing_v[3 * POINTS + 10] = (
+        tops  # the last of the first half, the first of the second
+    )
     rhythm.swing_v[3 * POINTS + 11] = -0.6
     assert _depths(rhythm)[1] == pytest.approx(0.5 * (0.4 + 0.2) + 0.6)
 

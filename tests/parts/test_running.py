@@ -95,6 +95,15 @@ def test_a_charger_at_rest_voids_it(rest_v: float, expected: str) -> None:
     assert ran_on(started(rest_v=rest_v), 0) == expected
 
 
+def test_a_sag_too_small_to_see_began_with_the_starter() -> None:
+    view = started()
+    (interval,) = view.found.intervals
+    assert interval.sag_s is not None
+    assert interval.sag_s >= interval.start.early_s
+    unseen = replace(view, found=replace(view.found, intervals=(replace(interval, sag_s=None),)))
+    assert ran_on(unseen, 0) == SEEN
+
+
 # --- the takeover
 
 
