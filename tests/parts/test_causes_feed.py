@@ -124,7 +124,9 @@ def test_where_key_on_was_not_seen_the_drop_in_start_is_enough() -> None:
     assert sure(feed_dead_in_start(symptoms(view={"key_switch": feed_drops(0.3, 0.6), "phases": phases}))) == 0.85
 
 
-@pytest.mark.parametrize(("tracks", "share", "confidence"), [(0.6, 0.0, 0.85), (0.61, 0.0, None), (0.61, 0.7, 0.9)])
+@pytest.mark.parametrize(
+    ("tracks", "share", "confidence"), [(0.6, 0.0, 0.85), (0.61, 0.0, None), (0.61, 0.5, None), (0.61, 0.7, 0.9)]
+)
 def test_what_follows_the_current_is_no_contact(tracks: float, share: float, confidence: float | None) -> None:
     view = {"key_switch": feed_drops(0.1, 2.0)}
     found = symptoms(view=view, tracks_current=tracks, lost_share=share, lost_mean_v=5.0)
@@ -153,6 +155,12 @@ def test_chatter_that_is_lost_for_long_or_lies_low_is_the_greater_thing() -> Non
 def test_as_much_lost_with_key_on_is_no_start_contact(on_v: float, mean_v: float, confidence: float | None) -> None:
     found = symptoms(view={"key_switch": feed_drops(on_v, 1.0)}, own=(loss(3.0, 2.0),), lost_share=1.0, lost_mean_v=mean_v)
     assert sure(feed_dead_in_start(found)) == confidence
+
+
+def test_without_a_drop_in_start_there_is_none() -> None:
+    phases = ((Phase.KEY_ON, 1.0, 2.7),)
+    assert feed_dead_in_start(symptoms(view={"key_switch": feed_drops(0.1, 2.0), "phases": phases})) is None
+    assert feed_ballast(symptoms(view={"key_switch": feed_drops(0.6, 0.1), "phases": phases})) is None
 
 
 # --- lost while the key travels
@@ -200,6 +208,7 @@ def relay(
     phase: Phase = Phase.CRANK,
     counts: bool = True,
     more: int = 0,
+    again: bool = False,
     **changed: Any,
 ) -> Symptoms:
     """The battery falls to `lowest_v` at 3.05 s and stands at `back_v` from the loss's end on."""
@@ -208,6 +217,8 @@ def relay(
         loss(start_s, duration_s, phase=phase, counts=counts),
         *(loss(5.5 + 0.1 * i, 0.002, phase=Phase.AFTER) for i in range(more)),
     )
+    if again:
+        losses = (*losses, loss(4.5, 0.3))
     view = {"battery": battery, "cranks": (crank_of(3.0, 5.0, sag_s=sag_s),)} | changed.pop("view", {})
     return symptoms(losses=losses, view=view, **({"lost_mean_v": 0.0} | changed))
 
@@ -231,6 +242,9 @@ def relay(
         ({"start_s": 3.03}, None),  # a contact is lost before the battery sags
         ({"start_s": 3.549}, 0.97),
         ({"start_s": 3.551}, None),
+        ({"sag_s": 3.12, "start_s": 3.111}, 0.97),  # as the sag begins, or 10 ms before
+        ({"sag_s": 3.12, "start_s": 3.109}, None),
+        ({"again": True}, 0.97),  # the first loss is asked
         ({"sag_s": None, "start_s": 3.5}, 0.97),  # counted from START where no sag was seen
         ({"sag_s": None, "start_s": 3.501}, None),
         ({"duration_s": 1.75}, 0.97),  # nine tenths of the 1.95 s of sag: 1.755 s
@@ -254,7 +268,7 @@ def test_the_relays_voltages_are_told() -> None:
 
 def test_the_relays_sag_counts_from_key_on_and_doubles_at_24_v() -> None:
     """The battery stood 0.5 V lower with KEY ON than at rest; at 24 V the sag must be 1.6 V."""
-    heated = put(put(flat(12.6), 12.1, 1.0, 3.0), 11.4, 3.05, 5.0)
+    heated = put(put(flat(12.6), 12.1, 1.0, 2.6), 11.4, 3.05, 5.0)
     assert feed_relay(relay(view={"battery": heated})) is None
     phases = ((Phase.CRANK, 3.0, 5.0),)
     assert sure(feed_relay(relay(view={"battery": heated, "phases": phases}))) == 0.97  # without KEY ON from rest
@@ -311,6 +325,18 @@ def test_losses_of_the_travel_and_of_the_end_are_not_loose() -> None:
         assert sure(feed_loose(symptoms(own=(last,), turn=()))) == confidence
     held = loss(3.5, 0.4, 4.0)
     assert feed_loose(symptoms(own=(held,), turn=())) is None
+
+
+def test_short_losses_beside_one_that_counts_are_counted() -> None:
+    own = (loss(3.2, 0.004), loss(3.3, 0.0001, kind="short", counts=False), loss(5.5, 0.004, phase=Phase.AFTER))
+    cause = feed_loose(symptoms(own=own, inside=own[:2], turn=()))
+    assert cause is not None
+    assert cause.evidence.startswith("3 dropouts, the longest 4 ms, with the key ON,")
+
+
+def test_a_steady_drop_after_the_crank_makes_a_loose_contact_less_likely() -> None:
+    feed = put(a_feed(), 12.6 - 0.6, 5.0, 8.0)
+    assert sure(feed_loose(loose(1, view={"key_switch": feed}))) == pytest.approx(0.45)
 
 
 def test_a_brief_drop_says_nothing_where_losses_count() -> None:
@@ -378,7 +404,7 @@ def test_it_takes_a_second_to_warm(ends_s: float, share: float) -> None:
 def test_warming_is_taken_from_the_first_moments_and_the_last() -> None:
     """From 0.02 s to 0.17 s behind the key's coming on, and of the last 0.3 s: nothing between and nothing outside."""
     feed = put(flat(12.6 - 9.0), 0.0, 0.0, 1.0)
-    feed = put(put(feed, 12.1, 1.05, 1.17), 11.85, 2.75, 3.0)
+    feed = put(put(feed, 12.1, 1.02, 1.1), 11.85, 2.75, 3.0)
     phases = ((Phase.KEY_ON, 1.0, 3.0),)
     assert _warming(plain_view(battery=flat(12.6), key_switch=feed, phases=phases)) == pytest.approx(0.5)
 
@@ -425,6 +451,15 @@ def test_what_the_resistance_loses(on_v: float, measured_v: float | None, text: 
     cause = feed_resistance(symptoms(view={"key_switch": feed_drops(on_v, on_v)}, findings=findings))
     assert cause is not None
     assert text in cause.evidence
+
+
+def test_a_drop_after_the_crank_alone_is_resistance_too() -> None:
+    assert sure(feed_resistance(symptoms(view={"key_switch": put(a_feed(), 12.6 - 0.6, 5.0, 8.0)}))) == 0.5
+
+
+def test_where_key_on_was_not_seen_start_alone_shows_it() -> None:
+    view = {"key_switch": feed_drops(0.1, 0.6), "phases": ((Phase.CRANK, 3.0, 5.0),)}
+    assert sure(feed_resistance(symptoms(view=view))) == 0.5
 
 
 # --- a fuse

@@ -27,7 +27,7 @@ from firstcrank.analysis.causes.symptoms import Symptoms, symptoms_of
 from firstcrank.model.judgement import Cause, Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 
-from .plain_view import BIN_S, Volts, a_battery, a_feed, a_finding, crank_of, flat, limits_with, plain_view, put
+from .plain_view import BIN_S, Volts, a_battery, a_feed, a_finding, crank_of, flat, limits_with, loss, plain_view, put
 
 
 def symptoms(*findings: Finding, view: dict[str, Any] | None = None, **changed: Any) -> Symptoms:
@@ -68,6 +68,7 @@ def test_how_it_rests_is_told_where_it_was_measured() -> None:
     assert evidence(battery_weak(symptoms(low, rest))).endswith("It rests at 11.90 V.")
     assert "rests" not in evidence(battery_weak(symptoms(low, replace(rest, value=None))))
     assert "rests" not in evidence(battery_weak(symptoms(low)))
+    assert "rests" not in evidence(battery_weak(symptoms(a_finding(CheckId.SUPPLY_MINIMUM, Result.FAIL, 5.0))))
 
 
 # --- a cable that feeds the switch too
@@ -142,12 +143,19 @@ def test_the_worst_of_steady_brief_and_whole_is_told() -> None:
     view = drops(0.1, 1.2)
     assert "up to 1.20 V" in evidence(battery_cable(symptoms(FEED_FAILS, view=view, tracks_current=0.9)))
     assert "up to 2.50 V" in evidence(battery_cable(symptoms(brief, view=view, tracks_current=0.9)))
+    other = a_finding(CheckId.FEED_CHATTER, Result.FAIL, 9.0, phase=Phase.CRANK)
+    assert "up to 1.20 V" in evidence(battery_cable(symptoms(other, view=view, tracks_current=0.9)))
     elsewhere = replace(brief, phase=Phase.KEY_ON)
     assert "up to 1.20 V" in evidence(battery_cable(symptoms(elsewhere, view=view, tracks_current=0.9)))
     whole = symptoms(FEED_FAILS, view=view, tracks_current=0.0, coil_share=0.9, lost_mean_v=4.0, whole_drop_v=3.5)
     assert "up to 3.50 V" in evidence(battery_cable(whole))
     alone = symptoms(FEED_FAILS, view=view, tracks_current=0.9, coil_share=0.0, lost_mean_v=4.0, whole_drop_v=3.5)
     assert "up to 1.20 V" in evidence(battery_cable(alone))
+
+
+def test_the_drop_with_key_on_is_not_that_of_the_keys_travel() -> None:
+    feed = put(drops(0.7, 1.0)["key_switch"], 12.5, 2.7, 3.0)
+    assert battery_cable(symptoms(FEED_FAILS, view={"key_switch": feed}, tracks_current=0.9)) is None
 
 
 # --- grounds
@@ -256,6 +264,8 @@ def test_a_feed_that_stays_after_off() -> None:
     assert "keeps 6.20 V" in evidence(cause)
     assert backfeed_after_off(symptoms(a_finding(CheckId.KEY_OFF_DECAY, Result.WARN, 6.2))) is None
     assert backfeed_after_off(symptoms()) is None
+    both = backfeed_after_off(symptoms(a_finding(CheckId.KEY_OFF_DECAY, Result.FAIL, 6.2), view=steps_down()))
+    assert "keeps 6.20 V" in evidence(both)
 
 
 def test_a_feed_that_stood_before_on() -> None:
@@ -324,6 +334,13 @@ def test_most_of_the_step_comes_at_once() -> None:
         assert (_stepped_down_v(symptoms(view={"key_switch": feed})) is not None) is found
 
 
+@pytest.mark.parametrize(("until_s", "found"), [(7.04, True), (7.05, False)])
+def test_at_once_is_from_20_to_70_ms_behind_the_step(until_s: float, found: bool) -> None:
+    """9.9 V for a while before the feed stands at 8 V: the median of that time is one or the other."""
+    feed = put(put(put(a_feed(), 9.9, 7.0, until_s), 8.0, until_s, 7.6), 0.0, 7.6, 8.0)
+    assert (_stepped_down_v(symptoms(view={"key_switch": feed})) is not None) is found
+
+
 def test_the_watch_ends_with_the_next_crank() -> None:
     again = (crank_of(3.0, 4.0), crank_of(7.0, 8.0))
     feed = put(put(a_feed(), 12.5, 4.0, 5.0), 8.0, 6.5, 7.2)
@@ -366,6 +383,12 @@ def test_causes_come_with_their_advice_the_likeliest_first() -> None:
     assert all((c.next_check, c.cautions) == (ADVICE[c.cause].check, ADVICE[c.cause].cautions) for c in causes)
     assert likely_causes(plain_view(), ()) == ()
     assert len(RULES) == len(set(RULES)) == len(ADVICE)
+
+
+def test_a_faint_cause_is_still_told() -> None:
+    """0.3 is above the least that is told, 0.2."""
+    view = plain_view(dropouts=(loss(2.8, 0.005, phase=Phase.TURN),))
+    assert ("feed_lost_at_turn", 0.3) in [(c.cause, c.confidence) for c in likely_causes(view, ())]
 
 
 def test_remarks_on_the_engine_stand_behind_what_explains_a_fault() -> None:

@@ -85,6 +85,12 @@ def test_leads_that_are_exchanged(battery_v: float, key_v: float, exchanged: boo
     assert (found.check, found.result) == (CheckId.LEADS_IN_PLACE, Result.UNDECIDED if exchanged else Result.PASS)
 
 
+def test_the_first_second_counts_from_the_first_bin() -> None:
+    """Long bins, of which the first alone is over within a second."""
+    view = plain_view(bin_s=1.0, battery=np.array([0.0, 12.6, 12.6]), key_switch=np.array([12.6, 0.0, 0.0]), phases=())
+    assert in_place(view).result is Result.UNDECIDED
+
+
 def test_a_recording_of_long_bins_is_taken_whole() -> None:
     view = plain_view(bin_s=2.0, battery=np.zeros(4), key_switch=np.full(4, 12.6), phases=())
     assert in_place(view).result is Result.UNDECIDED

@@ -114,6 +114,27 @@ def test_the_crank_asked_for_is_the_one() -> None:
     assert [holds_up(view, k).result for k in (1, 2)] == [Result.PASS, Result.FAIL]
 
 
+def test_each_outcome_has_its_words() -> None:
+    assert "so the supply is at fault" in judged(dip(4.0, 0.1)).reason
+    assert "short enough for a module to ride through (5 ms, 6.00 V)" in judged(dip(4.0, 0.001)).reason
+    assert "too close to what a module rides through" in judged(dip(4.0, 0.005, low_s=0.004, high_s=0.006)).reason
+
+
+def test_the_first_dip_is_the_one_that_begins_first() -> None:
+    assert judged(dip(4.0, 0.1), dip(4.02, 0.01)).at_s == 4.0
+
+
+def test_a_lowest_reading_is_one_conversion() -> None:
+    """Noise of 0.1 V is not averaged: U is 0.2 V."""
+    view = plain_view(dropouts=(dip(4.0, 0.001, 6.5),), cranks=WIDE, u=Uncertainty(0.0, 0.0, noise_v=0.1))
+    assert holds_up(view, 1).uncertainty == pytest.approx(0.2)
+
+
+def test_a_crank_shorter_than_a_bin_takes_the_lowest_of_all() -> None:
+    lowest = {"battery": put(a_battery(), 5.5, 7.0, 7.1)}
+    assert holds_up(plain_view(lowest=lowest, cranks=(crank_of(3.001, 3.003),)), 1).measured == 5.5
+
+
 # --- outside the cranks
 
 
@@ -136,6 +157,11 @@ def test_the_crank_asked_for_is_the_one() -> None:
 def test_outside_the_cranks_any_dip_that_counts_is_too_long(dips: tuple[Dropout, ...], result: Result) -> None:
     found = holds_up_outside(plain_view(dropouts=dips, cranks=WIDE))
     assert (found.check, found.result, found.phase, found.crank) == (CheckId.SUPPLY_MINIMUM, result, None, None)
+
+
+def test_a_dip_in_one_of_two_cranks_is_not_outside() -> None:
+    view = plain_view(dropouts=(dip(4.0, 0.1),), cranks=(crank_of(3.0, 5.0), crank_of(6.0, 7.0)))
+    assert holds_up_outside(view).result is Result.PASS
 
 
 def test_the_lowest_with_the_key_on() -> None:
