@@ -24,6 +24,7 @@ check: $(VENV)/.installed-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/python -m tests.firmware.check_types
 	$(BIN)/lint-imports
 
 tests: $(VENV)/.installed-dev

@@ -5,8 +5,13 @@ import json
 
 from . import arena, wire
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Table
 
-def identity(app):
+    from .app import App
+
+
+def identity(app: "App") -> bytes:
     """Body of IDENTITY."""
     body = {"product": "firstcrank", "firmware": wire.FIRMWARE_VERSION, "wire": wire.VERSION, "state": app.state}
     body.update(app.parts.about)
@@ -18,7 +23,7 @@ def identity(app):
     return json.dumps(body).encode()
 
 
-def stream(app):
+def stream(app: "App") -> bytes:
     """Body of STREAM for the acquisition that runs."""
     config = app.used
     body = {
@@ -48,12 +53,12 @@ def stream(app):
     return json.dumps(body).encode()
 
 
-def is_calibration(table):
+def is_calibration(table: object) -> bool:
     """Whether `table` can be a calibration, or None, which takes it back."""
     return table is None or isinstance(table, dict) and isinstance(table.get("channels") or {}, dict)
 
 
-def counters(app):
+def counters(app: "App") -> "Table":
     """Everything lost so far, and a little of what was done."""
     acquisition, ring = app.acquisition, app.ring
     gc.collect()  # so that free_bytes is what is really free; the interrupt goes on folding

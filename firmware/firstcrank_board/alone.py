@@ -14,6 +14,12 @@ from .bin_ring import CONVERSIONS, SPAN
 from .quick_judge import QuickJudge
 from .start_tracker import AFTER, CRANK, DONE, OFF, ON, RUN
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import NotYet, Table
+
+    from .app import App
+    from .bin_ring import BinRing
+
 BLOCK_BINS = 8  # bins that share a block of the ring: their facts would else fill the memory
 BEFORE_ON_US = 1500000
 OLD_EDGE_US = 3000000
@@ -24,10 +30,13 @@ LAMP = {OFF: lamp.WAITING, ON: lamp.WAITING, CRANK: lamp.CRANKING, AFTER: lamp.C
 class Alone:
     """`app` lends its acquisition and ring. `table` is what ARM carried (docs/wire_format.md)."""
 
-    def __init__(self, app, table):
+    verdict: "str | NotYet"
+    why: "str | NotYet"
+
+    def __init__(self, app: "App", table: "Table") -> None:
         self._app = app
         self._table = table
-        self.kept = None  # number of the last capture
+        self.kept: "int | None" = None  # number of the last capture
         self.verdict, self.why = NO_RESULT
         self._is_kept = True
         self._woke = app.journal.waiting is not None  # it waited when it went down: is the key on?
@@ -35,17 +44,17 @@ class Alone:
         self._format = "<%dH" % len(self._words)
         self._key16 = [channel["role"] for channel in table["channels"]].index("key_switch") * 3
 
-    def begin(self):
+    def begin(self) -> None:
         """Waits for a start from now on. Raises commands.CommandRejected where the acquisition cannot run."""
         app = self._app
         app.begin_acquisition(dict(app.config, bin_us=self._table["bin_us"], group=BLOCK_BINS))
         app.ring.keep_newest(True)
         self._judge = QuickJudge(self._table)
         self._seen = app.ring.marks[0]
-        self._on_block = None
+        self._on_block: "int | None" = None
         self._blocks = 0
 
-    def step(self):
+    def step(self) -> bool:
         """Looks at the bins that are new. True when there was something to do."""
         ring = self._app.ring
         head, capacity = ring.marks[0], ring.marks[2]
@@ -61,7 +70,7 @@ class Alone:
             self._drop_old_edges()
         return True
 
-    def _follow(self, ring, block):
+    def _follow(self, ring: "BinRing", block: int) -> None:
         span_us = ring.fact(block, SPAN) // ring.group
         conversions = ring.fact(block, CONVERSIONS)
         at = block * ring.block_bytes
@@ -80,7 +89,7 @@ class Alone:
         self._blocks += 1
         self._block_us = span_us * ring.group
 
-    def _show(self):
+    def _show(self) -> None:
         state = self._judge.start.state
         shown = self._app.parts.lamp
         if state in (OFF, ON) and self.verdict:
@@ -88,14 +97,14 @@ class Alone:
         else:
             shown.show(LAMP.get(state, lamp.READY))
 
-    def _drop_old_edges(self):
+    def _drop_old_edges(self) -> None:
         """Close-ups from before the key came on would fill the pool."""
         close_ups = getattr(self._app.acquisition, "close_ups", None)
         if close_ups is not None:
             acquisition = self._app.acquisition
             close_ups.forget_before(acquisition.conversions() - OLD_EDGE_US * 1000 // acquisition.conversion_ns)
 
-    def _finish(self):
+    def _finish(self) -> None:
         app = self._app
         if app.acquisition.lost_conversions:
             self._judge.invalidate("the board lost readings")
@@ -111,7 +120,7 @@ class Alone:
         app.parts.lamp.show(self.verdict, self._is_kept)
         self.begin()
 
-    def _keep(self):
+    def _keep(self) -> None:
         app = self._app
         ring = app.ring
         ring.keep_newest(False)
@@ -121,7 +130,7 @@ class Alone:
         close_ups = getattr(app.acquisition, "close_ups", None)
         most_bytes = ring.waiting() * (ring.bin_bytes + 4) + (close_ups.bytes_waiting() if close_ups else 0) + 4096
         gc.collect()
-        writer = app.parts.captures.begin(most_bytes)
+        writer = app.parts.captures.begin(most_bytes)  # type: ignore[union-attr]  # App.work_alone has looked
         outbox = app.outbox
         link = outbox.redirect(writer)
         try:
@@ -150,10 +159,10 @@ class Alone:
             outbox.close_ups = None
         self.kept = writer.number
 
-    def given(self):
+    def given(self) -> "Table":
         """What the host gave along for whoever judges the capture later."""
         return {key: self._table.get(key) for key in ("limits", "feed_kind")}
 
-    def status(self):
+    def status(self) -> "Table":
         """For STATUS."""
         return {"watching": self._judge.start.state, "verdict": self.verdict, "why": self.why, "kept": self.kept}

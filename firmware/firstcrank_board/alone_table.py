@@ -6,6 +6,9 @@ LED and to the host, and waits to be told again.
 
 from .commands import CommandRejected
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Table
+
 VERSION = 2
 CODES16 = (  # means and differences of means, in 1/16 code
     "off16",
@@ -29,7 +32,7 @@ MOST_OFFSET16 = 65520
 MOST_TIME = 1 << 29
 
 
-def check(table):
+def check(table: object) -> None:
     """Raises CommandRejected naming what is missing or out of range."""
     if not isinstance(table, dict):
         raise CommandRejected("what is needed to work alone is no table")
@@ -50,11 +53,11 @@ def check(table):
         raise CommandRejected("working alone needs the leads battery and key_switch")
 
 
-def _are_channels(channels):
+def _are_channels(channels: object) -> bool:
     return isinstance(channels, list) and all(isinstance(c, dict) and "role" in c and "pin" in c for c in channels)
 
 
-def _number(table, name, low, high):
+def _number(table: "Table", name: str, low: int, high: int) -> None:
     value = table.get(name)
     if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
         raise CommandRejected("working alone: %s is %s, must be a whole number from %d to %d" % (name, value, low, high))

@@ -13,6 +13,16 @@ from .bin_ring import CAPACITY, FACTS, HEAD, TAIL, BinRing
 from .journal import Journal
 from .outbox import CHUNK, MOST_BINS, PIECE, Outbox, no_op
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Any, Callable
+
+    from board_types import Acquisition, Clock, Config, MakeAdcs, NotYet, Store, Stream, Table, Unchecked, Wait, Watchdog
+
+    from .alone import Alone
+    from .captures import Captures
+    from .lamp import Lamp
+
+
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
 RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s of 0.77 ms bins of three channels
@@ -47,10 +57,24 @@ class Parts:
     wait         wait(marks, since, blocks, most): sleeps until the ring's head is so many blocks past `since`; None: cannot
     """
 
+    clock: "Clock"
+    stream: "Stream"
+    acquisition: "Callable[[Config], Acquisition]"
+    adcs: "MakeAdcs"
+    about: "Table"
+    store: "Store"
+    lamp: "Lamp"
+    temperature_c: "Callable[[], float | None]"
+    random8: "Callable[[], bytes]"
+    wait: "Wait | None"
+    captures: "Captures | None"
+    watchdog: "Watchdog | None"
+    drive: "Callable[[int], list[int]] | None"
+
     wait = captures = watchdog = drive = None
     cause = "unknown"
 
-    def __init__(self, **parts):
+    def __init__(self, **parts: "Any") -> None:
         for name, part in parts.items():
             setattr(self, name, part)
 
@@ -58,28 +82,28 @@ class Parts:
 class App:
     """`run` until a LEAVE command, or call `step` again and again."""
 
-    def __init__(self, parts):
+    def __init__(self, parts: "Parts") -> None:
         self.parts = parts
         self.state = IDLE
         self.leaving = False
         self.bad_commands = 0
         self.config = commands.default_config(parts.store.load("config"))
-        self.acquisition = None
-        self.ring = None
+        self.acquisition: "Acquisition | NotYet" = None
+        self.ring: "BinRing | NotYet" = None
         self.outbox = Outbox(parts.stream)
         self.deframer = wire.Deframer()
         self._beacon_us = self.parts.clock.ticks_us()
         self._pass = self._beacons = 0
         self._reported_bad_frames = 0
         self.pretrigger_bins = 0
-        self.alone = None
-        self.alone_error = None  # why the board does not work alone though it was told to
+        self.alone: "Alone | NotYet" = None
+        self.alone_error: "str | None" = None  # why the board does not work alone though it was told to
         self.journal = Journal(parts.store, parts.cause)
         self._born_us = self._beacon_us if parts.store.load("alone") else None
         self.outbox.put(wire.IDENTITY, about.identity(self))
         parts.lamp.show(lamp.IDLE)
 
-    def run(self):
+    def run(self) -> None:
         """Until told to leave. The acquisition is stopped whatever happens."""
         try:
             while not self.leaving or not self.outbox.idle():
@@ -90,7 +114,7 @@ class App:
             if self.parts.watchdog:
                 self.parts.watchdog.stop()
 
-    def step(self):
+    def step(self) -> None:
         """One pass of the loop."""
         self._pass += 1
         if self.state != IDLE:
@@ -118,7 +142,7 @@ class App:
         else:
             self.outbox.pump(self.ring, 0)
 
-    def _send(self):
+    def _send(self) -> None:
         """What is due goes out; then sleep until more is."""
         outbox, ring = self.outbox, self.ring
         lost = self.acquisition.lost_conversions
@@ -136,7 +160,7 @@ class App:
                 self._rest(self._blocks_due, 1)  # the USB driver needs the interpreter to send the rest
             self._rest(self._blocks_due, MOST_WAITS)
 
-    def _rest(self, blocks, most_waits):
+    def _rest(self, blocks: int, most_waits: int) -> None:
         """Sleeps until the interrupt has finished so many blocks of bins more than were sent; 1: any at all."""
         wait = self.parts.wait
         if wait is None:
@@ -144,7 +168,7 @@ class App:
         marks = self.ring.marks
         wait(marks, marks[TAIL] if blocks > 1 else marks[HEAD], blocks, most_waits)
 
-    def _read_commands(self):
+    def _read_commands(self) -> None:
         data = self.parts.stream.read(INPUT_PIECE)
         if not data:
             return
@@ -159,7 +183,7 @@ class App:
             self.bad_commands += self.deframer.bad_frames - self._reported_bad_frames
             self._reported_bad_frames = self.deframer.bad_frames
 
-    def _repeat(self):
+    def _repeat(self) -> None:
         clock = self.parts.clock
         now_us = clock.ticks_us()
         if self._born_us is not None and clock.ticks_diff(now_us, self._born_us) > ALONE_AFTER_US:
@@ -178,7 +202,7 @@ class App:
 
     # --- what commands do ------------------------------------------------------------------------------
 
-    def start(self, recording_id):
+    def start(self, recording_id: bytes) -> None:
         """Begins a recording under the id the host chose. An armed board gives its last seconds first, without a break."""
         if self.state == RECORDING:
             raise commands.CommandRejected("already recording: stop first")
@@ -190,7 +214,7 @@ class App:
         self.reply(wire.START, True, "")
         self.outbox.put(wire.STREAM, self._stream_body)
 
-    def arm(self):
+    def arm(self) -> None:
         """Waits for the crank: the ring keeps the newest bins and nothing is sent but the identity."""
         if self.state != IDLE:
             raise commands.CommandRejected("already %s: stop first" % self.state)
@@ -205,7 +229,7 @@ class App:
         kept_us = (self.ring.marks[CAPACITY] - 1 - HANDOVER_BLOCKS) * self.ring.group * self.config["bin_us"]
         self.reply(wire.ARM, True, "", kept_ms=kept_us // 1000)
 
-    def work_alone(self, table):
+    def work_alone(self, table: "Table | Unchecked") -> None:
         """Watches for starts, judges and keeps them by itself, now and after every power-up until told otherwise."""
         if self.state != IDLE:
             raise commands.CommandRejected("already %s: stop first" % self.state)
@@ -226,7 +250,7 @@ class App:
         self.alone = alone
         self.state = ALONE
 
-    def _alone_again(self):
+    def _alone_again(self) -> None:
         """After power-up, as it was told before."""
         try:
             self.work_alone(self.parts.store.load("alone"))
@@ -235,12 +259,12 @@ class App:
             self.reply(wire.ARM, False, self.alone_error)
             self.parts.lamp.show(lamp.ERROR)
 
-    def set_config(self, body):
+    def set_config(self, body: "Table") -> None:
         """Checks and takes over a configuration. Raises commands.CommandRejected."""
         self.config.update(commands.checked(body, self.config))
         commands.with_key(self.config)
 
-    def begin_acquisition(self, config):
+    def begin_acquisition(self, config: "Config") -> None:
         """The acquisition runs from now on. Raises commands.CommandRejected."""
         self.ring = None
         gc.collect()
@@ -260,14 +284,14 @@ class App:
             raise commands.CommandRejected("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
         self.outbox.piece_bytes = PIECE if own_loop else CHUNK
-        self.outbox.between = self.acquisition.look if own_loop else no_op
+        self.outbox.between = self.acquisition.look if own_loop else no_op  # type: ignore[attr-defined]  # there with own_loop
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
         self.outbox.most_bins = MOST_TOGETHER if own_loop else MOST_BINS
         self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)
         self.pretrigger_bins = 0
         self._beacons = 0
 
-    def _plain_ring(self, bins, bin_bytes):
+    def _plain_ring(self, bins: int, bin_bytes: int) -> "BinRing":
         """For an acquisition that has no ring of its own; on a board that is short of memory in the buffer taken early."""
         if not arena.reserved():
             return BinRing(bins, bin_bytes)
@@ -275,7 +299,7 @@ class App:
         facts = arena.take(arena.SEGMENTS, bins * FACTS)
         return BinRing(bins, bin_bytes, bins=arena.take(arena.BINS, bins * bin_bytes), facts=facts)
 
-    def _record(self, recording_id):
+    def _record(self, recording_id: bytes) -> None:
         """What the ring holds and what comes goes out under this id."""
         if self.state == ARMED:
             self.ring.keep_newest(False)
@@ -290,13 +314,13 @@ class App:
         self.state = RECORDING
         self.parts.lamp.show(lamp.RECORDING)
 
-    def _watch_for_crank(self):
+    def _watch_for_crank(self) -> None:
         """The inrush starts the recording by itself; the bins from before it are in the ring."""
         if self._watch.sagged():
             self._record(wire.NO_RECORDING)
             self.outbox.put(wire.STREAM, self._stream_body)
 
-    def stop(self, why):
+    def stop(self, why: str) -> None:
         """Ends the recording: what is in the ring still goes out, then END."""
         if self.state in (ARMED, ALONE):
             self.acquisition.stop()
@@ -324,7 +348,7 @@ class App:
         gc.collect()
         self.journal.ends()
 
-    def test_link(self, count):
+    def test_link(self, count: int) -> None:
         """CHECK frames of filling, as fast as the link takes them, the last one marked: the host measures."""
         filling = b"{}" + b" " * 898
         sent = 0
@@ -336,7 +360,7 @@ class App:
                     return
         self.outbox.put(wire.CHECK, b'{"last": true}')
 
-    def _drain(self):
+    def _drain(self) -> None:
         """Sends the bins that wait; gives up where the link takes nothing for a while (they are counted as lost)."""
         while self.ring.waiting() or not self.outbox.idle() or self._close_ups_wait():
             if not self._pumped():
@@ -345,10 +369,10 @@ class App:
         if self.ring.waiting():
             self.ring.lose_waiting()
 
-    def _close_ups_wait(self):
+    def _close_ups_wait(self) -> bool:
         return self.outbox.close_ups is not None and self.outbox.close_ups.pending()
 
-    def _pumped(self):
+    def _pumped(self) -> bool:
         """True when something went out within half a second."""
         clock = self.parts.clock
         begin_us = clock.ticks_us()
@@ -360,7 +384,7 @@ class App:
 
     # --- what is sent ----------------------------------------------------------------------------------
 
-    def reply(self, kind, ok, why, **more):
+    def reply(self, kind: int, ok: bool, why: str, **more: "Any") -> None:
         """Queues a REPLY to a command of `kind`."""
         body = {"to": kind, "ok": ok, "why": why}
         body.update(more)

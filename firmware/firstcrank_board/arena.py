@@ -6,6 +6,11 @@ close-ups are goes by the heap that this board has: the wireless boards have som
 
 from array import array
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Any
+
+    from board_types import Words
+
 # Bytes, or words of 32 bits where WORDS says so.
 BINS = "bins"
 FACTS = "facts"
@@ -22,11 +27,11 @@ LEAST_SPARE = 24000
 # (edges that the pool holds, least bytes of the ring), the best first. A board that has not even the last samples another way.
 PLANS = ((4, 48000), (3, 40000), (2, 32000))
 
-_kept = {}
-_why_not = None
+_kept: "dict[str, Any]" = {}
+_why_not: "str | None" = None
 
 
-def reserve(names):
+def reserve(names: "tuple[str, ...]") -> None:
     """Takes buffers, as large as the heap allows; none where that is too little."""
     global _why_not
     import gc
@@ -34,7 +39,7 @@ def reserve(names):
     gc.collect()
     if names is LATER and BINS not in _kept:
         return
-    sizes = MOST
+    sizes: "dict[str, int] | Any" = MOST
     if names is FIRST:
         free = gc.mem_free() if hasattr(gc, "mem_free") else 0
         sizes = plan(free)
@@ -50,7 +55,7 @@ def reserve(names):
         _why_not = "its memory is in pieces"
 
 
-def plan(free):
+def plan(free: int) -> "dict[str, int] | None":
     """Sizes of ring, pool and facts where so many bytes are free at power-up; None where that is too little."""
     for spare in (SPARE, LEAST_SPARE):
         for edges, least in PLANS:
@@ -61,23 +66,23 @@ def plan(free):
     return None
 
 
-def least_free():
+def least_free() -> int:
     """Bytes that must be free at power-up for the buffers to be taken."""
     edges, least = PLANS[-1]
     return PROGRAM + 4 * MOST[SEGMENTS] + LEAST_SPARE + edges * WINDOW + least * 77 // 71 + 100
 
 
-def reserved():
+def reserved() -> bool:
     """True where the buffers were taken."""
     return BINS in _kept
 
 
-def why_not():
+def why_not() -> "str | None":
     """Why they were not, in words; None where they were."""
     return _why_not
 
 
-def take(name, size):
+def take(name: str, size: int) -> "Any":
     """A buffer of at least `size`: the reserved one where it is large enough. One user at a time."""
     kept = _kept.get(name)
     if kept is not None and len(kept) >= size:
@@ -85,15 +90,15 @@ def take(name, size):
     return _made(name, size)
 
 
-def take_most(name):
+def take_most(name: str) -> "Any":
     """The reserved buffer, whatever its size; where there is none one of the largest size."""
     return take(name, 0 if name in _kept else MOST[name])
 
 
-def room(name):
+def room(name: str) -> int:
     """How large a buffer of this name may be: as large as the reserved one, where there is one."""
     return len(_kept[name]) if name in _kept else MOST[name]
 
 
-def _made(name, size):
+def _made(name: str, size: int) -> "Words | bytearray":
     return array("i", bytes(4 * size)) if name in WORDS else bytearray(size)

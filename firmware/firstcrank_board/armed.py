@@ -7,6 +7,9 @@ source. A trigger too many costs nothing (the host judges), so it is set early.
 
 from . import bin_ring
 
+if 0:  # for mypy alone: compiled to nothing
+    from .bin_ring import BinRing
+
 SAG_NUMERATOR, SAG_DENOMINATOR = 9, 10
 SLOW = 64  # blocks that the average looks back over
 LEAST_REST = 16 * 300  # mean in 1/16 code below which there is no battery to watch
@@ -15,13 +18,13 @@ LEAST_REST = 16 * 300  # mean in 1/16 code below which there is no battery to wa
 class SagWatch:
     """Looks at the battery in the ring's newest block. `channel` is the battery's number."""
 
-    def __init__(self, ring, channel):
+    def __init__(self, ring: "BinRing", channel: int) -> None:
         self._ring = ring
         self._word = channel * 6
         self._seen = ring.marks[bin_ring.HEAD]
         self._rest = 0  # SLOW times the average
 
-    def sagged(self):
+    def sagged(self) -> bool:
         """True when a block since the last call shows the inrush."""
         ring = self._ring
         head = ring.marks[bin_ring.HEAD]

@@ -10,6 +10,9 @@ instead and counts nothing: the last seconds before a crank are what matters the
 
 from array import array
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Words
+
 # marks
 HEAD, TAIL, CAPACITY, LOST, KEEP_NEWEST, FORGOTTEN = (
     0,
@@ -31,7 +34,15 @@ SLACK_US = 300  # a pause longer than this between two blocks starts a new frame
 class BinRing:
     """`capacity` blocks of `group` bins of `bin_bytes`."""
 
-    def __init__(self, capacity, bin_bytes, group=1, uniform=False, bins=None, facts=None):
+    def __init__(
+        self,
+        capacity: int,
+        bin_bytes: int,
+        group: int = 1,
+        uniform: bool = False,
+        bins: "bytearray | None" = None,
+        facts: "Words | None" = None,
+    ) -> None:
         self.bin_bytes = bin_bytes
         self.group = group
         self.block_bytes = bin_bytes * group
@@ -42,32 +53,32 @@ class BinRing:
         self.marks[CAPACITY] = capacity
 
     @property
-    def lost_bins(self):
+    def lost_bins(self) -> int:
         """Bins folded and never kept for sending."""
         return self.marks[LOST]
 
     @property
-    def tail(self):
+    def tail(self) -> int:
         """Block that the reader takes next."""
         return self.marks[TAIL]
 
-    def lose_waiting(self):
+    def lose_waiting(self) -> None:
         """Gives up all that waits and counts it."""
         self.marks[LOST] += self.waiting()
         self.marks[TAIL] = self.marks[HEAD]
 
-    def keep_newest(self, wanted):
+    def keep_newest(self, wanted: bool) -> None:
         """From now on a full ring drops the oldest block (True) or the newest (False)."""
         self.marks[KEEP_NEWEST] = 1 if wanted else 0
 
-    def forget_oldest_but(self, count):
+    def forget_oldest_but(self, count: int) -> None:
         """Gives up all but the newest `count` blocks. The reader calls it, with KEEP_NEWEST off."""
         over = self.waiting() // self.group - count
         if over > 0:
             self.marks[FORGOTTEN] += over * self.group
             self.take(over)
 
-    def forget_oldest(self, room):
+    def forget_oldest(self, room: int) -> None:
         """Leaves at least `room` blocks free, the oldest given up for it. The reader calls it, with KEEP_NEWEST off."""
         marks = self.marks
         over = self.waiting() // self.group + 1 + room - marks[CAPACITY]
@@ -75,7 +86,7 @@ class BinRing:
             marks[FORGOTTEN] += over * self.group
             self.take(over)
 
-    def slot(self):
+    def slot(self) -> int:
         """Byte offset for the next block, or -1 where the ring is full (counted as lost)."""
         marks = self.marks
         following = marks[HEAD] + 1
@@ -90,7 +101,7 @@ class BinRing:
             marks[TAIL] = 0 if tail == marks[CAPACITY] else tail
         return marks[HEAD] * self.block_bytes
 
-    def commit(self, first_low, first_high, ticks_us, span_us, gap_us, conversions):
+    def commit(self, first_low: int, first_high: int, ticks_us: int, span_us: int, gap_us: int, conversions: int) -> None:
         """The block at the last `slot` is complete."""
         marks, facts = self.marks, self.facts
         at = marks[HEAD]
@@ -105,18 +116,18 @@ class BinRing:
         at += 1
         marks[HEAD] = 0 if at == marks[CAPACITY] else at
 
-    def fact(self, block, which):
+    def fact(self, block: int, which: int) -> int:
         """One fact of a block."""
         if which >= self.header_words:
             return self.marks[SAME_SPAN + which - SPAN]
         return self.facts[block * self.header_words + which]
 
-    def waiting(self):
+    def waiting(self) -> int:
         """How many bins wait to be sent."""
         count = self.marks[HEAD] - self.marks[TAIL]
         return (count if count >= 0 else count + self.marks[CAPACITY]) * self.group
 
-    def uniform(self, most):
+    def uniform(self, most: int) -> int:
         """How many blocks at the tail can share one frame of `most` bins: neighbours in time and memory, alike in conversions."""
         tail = self.marks[TAIL]
         count = self.marks[HEAD] - tail
@@ -143,7 +154,7 @@ class BinRing:
             word = following
         return count
 
-    def take(self, count):
+    def take(self, count: int) -> None:
         """The reader is done with `count` blocks."""
         at = self.marks[TAIL] + count
         self.marks[TAIL] = at - self.marks[CAPACITY] if at >= self.marks[CAPACITY] else at

@@ -12,6 +12,13 @@ from . import fast
 from .captures import Captures
 from .lamp import Lamp
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Any, Callable, Sequence
+
+    from board_types import Acquisition, Adc, Config, Table, Unchecked, View, Wait
+
+    from .app import Parts
+
 STORED = {"config": "/firstcrank.json", "calibration": "/firstcrank_calibration.json", "alone": "/firstcrank_alone.json"}
 STORED["journal"] = "/firstcrank_journal.json"
 STORED["error"] = "/firstcrank_error.json"
@@ -25,14 +32,14 @@ CAPTURES = "/firstcrank_captures"
 class Clock:
     """The interpreter's microsecond ticks. They wrap: always compare with ticks_diff."""
 
-    ticks_us = staticmethod(time.ticks_us)
-    ticks_diff = staticmethod(time.ticks_diff)
+    ticks_us: "Callable[[], int]" = staticmethod(time.ticks_us)  # type: ignore[assignment]  # the stubs keep ticks apart from numbers
+    ticks_diff: "Callable[[int, int], int]" = staticmethod(time.ticks_diff)  # type: ignore[assignment]
 
 
 class SerialStream:
     """USB serial as bytes. Text streams would turn \\n into \\r\\n, so only the buffers are used."""
 
-    def __init__(self, source=None, sink=None):
+    def __init__(self, source: "Any" = None, sink: "Any" = None) -> None:
         self._source = source or sys.stdin.buffer
         self._sink = sink or sys.stdout.buffer
         self._in = select.poll()
@@ -40,7 +47,7 @@ class SerialStream:
         self._out = select.poll()
         self._out.register(self._sink, select.POLLOUT)
 
-    def read(self, most):
+    def read(self, most: int) -> "bytes | bytearray":
         """Bytes that have arrived, at most `most`. Read one at a time: read(n) would block until n bytes came."""
         for _ in self._in.ipoll(0):  # poll() would allocate, and mostly nothing has come
             break
@@ -54,17 +61,17 @@ class SerialStream:
             data += byte
         return data
 
-    def writable(self):
+    def writable(self) -> bool:
         """POLLOUT promises room for one byte: the write may still be short."""
         for _ in self._out.ipoll(0):  # poll() would allocate
             return True
         return False
 
-    def write(self, view):
+    def write(self, view: "View") -> "int | Any":
         """Bytes taken: less than asked, or None, when the host does not read for half a second."""
         return self._sink.write(view)
 
-    def write_part(self, buffer, at, count):
+    def write_part(self, buffer: bytearray, at: int, count: int) -> "int | Any":
         """buffer[at : at + count], without a slice: MicroPython's streams take offset and length (py/stream.c)."""
         return self._sink.write(buffer, at, count)
 
@@ -72,7 +79,7 @@ class SerialStream:
 class Store:
     """Small JSON files in flash, written beside the old one and then put in its place."""
 
-    def load(self, name):
+    def load(self, name: str) -> "Table | Unchecked":
         """The stored table, or None where there is none that can be read."""
         try:
             with open(STORED[name]) as file:
@@ -80,7 +87,7 @@ class Store:
         except (OSError, ValueError):
             return None
 
-    def save(self, name, table):
+    def save(self, name: str, table: "Table | None") -> None:
         """Replaces the stored table whole: a power cut leaves the old or the new one."""
         fresh = STORED[name] + ".new"
         with open(fresh, "w") as file:
@@ -88,7 +95,7 @@ class Store:
         os.rename(fresh, STORED[name])
 
 
-def led():
+def led() -> "machine.Pin | None":
     """The board's LED as an output, or None without one."""
     try:
         return machine.Pin("LED", machine.Pin.OUT)
@@ -96,7 +103,7 @@ def led():
         return None
 
 
-def temperature_c():
+def temperature_c() -> "float | None":
     """The chip's own sensor where the port has one (RP2040 datasheet 4.9.5), else None."""
     try:
         volts = machine.ADC(machine.ADC.CORE_TEMP).read_u16() * 3.3 / 65535
@@ -105,7 +112,7 @@ def temperature_c():
         return None
 
 
-def adcs(config):
+def adcs(config: "Config") -> "Sequence[Adc]":
     """One object with read_u16 per channel: machine.ADC, or an input of the external converter where that is configured."""
     channels = config["channels"]
     if config.get("acquisition") == "spi_mcp3208":
@@ -115,14 +122,14 @@ def adcs(config):
     return [machine.ADC(machine.Pin(channel["pin"])) for channel in channels]
 
 
-def acquisition(config):
+def acquisition(config: "Config") -> "Acquisition":
     """The fastest acquisition this board has for the configuration, or the one it names."""
     from .choose import choose
 
     return choose(config, Clock, adcs)
 
 
-def parts():
+def parts() -> "Parts":
     """Everything App needs."""
     from .app import Parts
 
@@ -154,30 +161,30 @@ def parts():
 class Watchdog:
     """The RP2040's, which MicroPython can start and not stop: the enable bit is cleared here."""
 
-    def __init__(self):
-        self._dog = None
+    def __init__(self) -> None:
+        self._dog: "machine.WDT | None" = None
 
-    def start(self):
+    def start(self) -> None:
         """From now on feed() within eight seconds, or the chip starts again."""
         self._dog = machine.WDT(timeout=WATCHDOG_MS)
 
-    def feed(self):
+    def feed(self) -> None:
         """Called often."""
         if self._dog:
             self._dog.feed()
 
-    def stop(self):
+    def stop(self) -> None:
         """Safe in every state."""
         if self._dog:
             machine.mem32[WATCHDOG_RP2040 + 0x3000] = 1 << 30
             self._dog = None
 
 
-def _is_rp2040():
+def _is_rp2040() -> bool:
     return hasattr(os, "uname") and "RP2040" in os.uname().machine
 
 
-def cause():
+def cause() -> str:
     """Why the chip started, as far as it tells. A supply that fell too low reads like one that was switched on."""
     if _is_rp2040():
         reason = machine.mem32[WATCHDOG_RP2040 + 8]
@@ -199,14 +206,14 @@ def cause():
         return "unknown"
 
 
-def _drive(pin):
+def _drive(pin: int) -> "list[int]":
     from .drive_viper import driven  # only here: memory is short
     from .rp2_registers import RP2040
 
     return driven(RP2040, pin)
 
 
-def _wait():
+def _wait() -> "Wait | Any":
     """Sleep until an interrupt, where this interpreter has the Thumb assembler."""
     try:
         from .fold_thumb import wait
@@ -216,7 +223,7 @@ def _wait():
         return None
 
 
-def _acquisitions():
+def _acquisitions() -> "list[str]":
     from .choose import available
 
     return available()

@@ -6,10 +6,17 @@ The external converter is only used when it is asked for: nobody can see whether
 from . import arena
 from .commands import CommandRejected
 
+if 0:  # for mypy alone: compiled to nothing
+    from types import ModuleType
+
+    from board_types import Acquisition, Clock, Config, MakeAdcs
+
+    from .rp2_registers import Chip
+
 AUTO, PORTABLE, DMA, SPI = "auto", "portable", "rp2_dma", "spi_mcp3208"
 
 
-def chip():
+def chip() -> "Chip | None":
     """The rp2_registers.Chip this runs on, or None where there is no DMA-fed converter that we know."""
     try:
         import os
@@ -25,7 +32,7 @@ def chip():
         return None
 
 
-def _has_pin(machine, number):
+def _has_pin(machine: "ModuleType", number: int) -> bool:
     try:
         machine.Pin(number)
         return True
@@ -33,7 +40,7 @@ def _has_pin(machine, number):
         return False
 
 
-def available():
+def available() -> "list[str]":
     """Names of what this board can do, the fastest first."""
     names = [PORTABLE]
     if chip() and not arena.why_not():
@@ -52,7 +59,7 @@ def available():
     return names
 
 
-def choose(config, clock, adcs):
+def choose(config: "Config", clock: "Clock", adcs: "MakeAdcs") -> "Acquisition":
     """An acquisition for `config`. Raises CommandRejected where the one it names is not there or cannot take these pins."""
     wanted = config.get("acquisition", AUTO)
     names = available()
@@ -65,7 +72,7 @@ def choose(config, clock, adcs):
         try:
             from .rp2_dma import DmaAcquisition
 
-            return DmaAcquisition(chip(), [channel["pin"] for channel in config["channels"]])
+            return DmaAcquisition(chip(), [channel["pin"] for channel in config["channels"]])  # type: ignore[arg-type]  # DMA is available: there is a chip
         except ValueError as error:
             why = str(error)
             if wanted == DMA:

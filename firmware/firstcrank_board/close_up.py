@@ -10,6 +10,9 @@ from array import array
 
 from . import wire
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import CopyCodes
+
 PRE_US, POST_US = 4000, 8000
 GROUP = 8  # conversions that are copied together
 WINDOWS, EDGES = 8, 32
@@ -32,7 +35,7 @@ BOOK = EDGE_TABLE + EDGES * EDGE_WORDS
 class CloseUps:
     """The pool and the book of one recording."""
 
-    def __init__(self, conversion_ns, channels, copy, memory):
+    def __init__(self, conversion_ns: int, channels: int, copy: "CopyCodes", memory: bytearray) -> None:
         self._copy = copy
         self._channels = channels
         self.pool = memory  # two conversions in three bytes, the first in the low twelve bits
@@ -45,7 +48,7 @@ class CloseUps:
         # Of the edge to send next, where _found: plain attributes, for a tuple would be an allocation at each piece.
         self._edge = self._falling = self._begin = self._count = self._place = 0
 
-    def pending(self):
+    def pending(self) -> bool:
         """True when an edge waits whole, or is half sent."""
         book = self.book
         while not self._found and book[EDGES_MADE] != book[EDGES_RELEASED]:
@@ -61,11 +64,11 @@ class CloseUps:
         return self._found
 
     @property
-    def dropped(self):
+    def dropped(self) -> int:
         """Edges seen and not kept, because the pool was full."""
         return self.book[DROPPED]
 
-    def _find(self):
+    def _find(self) -> bool:
         """Looks up the edge to send next; False while it is incomplete."""
         book = self.book
         at = EDGE_TABLE + book[EDGES_RELEASED] % EDGES * EDGE_WORDS
@@ -81,7 +84,7 @@ class CloseUps:
         self._place = (book[window + 2] + begin - first) % book[POOL_SIZE]
         return True
 
-    def put_piece(self, plain):
+    def put_piece(self, plain: bytearray) -> int:
         """Writes the body of the next CLOSE_UP frame behind the header in `plain`; returns where it ends. Only where one is pending."""
         sent = self._sent
         codes = min(PIECE_CODES, self._count - sent)
@@ -109,12 +112,12 @@ class CloseUps:
             self._release_windows()
         return at + 2 * codes
 
-    def bytes_waiting(self):
+    def bytes_waiting(self) -> int:
         """About how many bytes of frames the edges not yet sent will take."""
         edges = self.book[EDGES_MADE] - self.book[EDGES_RELEASED]
         return edges * ((self.book[PRE] + self.book[POST]) * 2 + 256)
 
-    def forget_before(self, conversion):
+    def forget_before(self, conversion: int) -> None:
         """Gives up whole edges older than a conversion index, so that later ones find room. Not while one is half sent."""
         book = self.book
         while not self._sent and book[EDGES_MADE] != book[EDGES_RELEASED]:
@@ -124,7 +127,7 @@ class CloseUps:
             book[EDGES_RELEASED] += 1
         self._release_windows()
 
-    def _release_windows(self):
+    def _release_windows(self) -> None:
         """Gives the pool back for windows that are closed and whose edges have all gone."""
         book = self.book
         while book[WINDOWS_RELEASED] != book[WINDOWS_MADE]:
@@ -140,7 +143,7 @@ class CloseUps:
             book[WINDOWS_RELEASED] = number + 1
 
 
-def copy_codes(pool, at, size, plain, plain_at, codes):
+def copy_codes(pool: bytearray, at: int, size: int, plain: bytearray, plain_at: int, codes: int) -> None:
     """codes of the pool from `at`, round its end, into bytes from `plain_at`: the plain twin of rp2_edges.copy_codes."""
     for _ in range(codes):
         byte = at * 3 >> 1

@@ -5,6 +5,12 @@ import json
 from . import about, wire
 from .roles import ROLES
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Config, Table, Unchecked
+
+    from .app import App
+    from .captures import Captures
+
 MOST_CHANNELS = 8
 HIGHEST_PIN = 63
 DEFAULT_CHANNELS = (("battery", 26), ("key_switch", 27), ("starter_coil", 28))
@@ -18,9 +24,9 @@ class CommandRejected(Exception):
     """The command is understood and not carried out; the text goes to the host."""
 
 
-def default_config(stored):
+def default_config(stored: "Table | Unchecked") -> "Config":
     """The configuration kept on the board, or the minimal build's."""
-    config = {
+    config: "Config" = {
         "channels": [{"role": role, "pin": pin} for role, pin in DEFAULT_CHANNELS],
         "bin_us": 768,
         "trigger_code": 0,
@@ -35,7 +41,7 @@ def default_config(stored):
     return with_key(config)
 
 
-def with_key(config):
+def with_key(config: "Config") -> "Config":
     """Adds the numbers of the key feed's and the battery's channel, -1 for none."""
     config["key_channel"] = config["battery_channel"] = -1
     for number, channel in enumerate(config["channels"]):
@@ -46,9 +52,9 @@ def with_key(config):
     return config
 
 
-def checked(body, config):
+def checked(body: "Table", config: "Config") -> "Table":
     """The known keys of `body`, each within its range. Raises CommandRejected naming the key."""
-    new = {}
+    new: "Table" = {}
     if "channels" in body:
         channels = body["channels"]
         if not isinstance(channels, list) or not 1 <= len(channels) <= MOST_CHANNELS:
@@ -77,14 +83,14 @@ def checked(body, config):
     return new
 
 
-def dispatch(app, frame):
+def dispatch(app: "App", frame: "wire.Frame") -> None:
     """Carries out one command frame. Raises CommandRejected with the reason; frames that are not commands are ignored."""
     handler = HANDLERS.get(frame.kind)
     if handler is not None:
         handler(app, frame)
 
 
-def _body(frame):
+def _body(frame: "wire.Frame") -> "Table":
     try:
         body = json.loads(frame.body.decode()) if frame.body else {}
     except ValueError:
@@ -94,27 +100,27 @@ def _body(frame):
     return body
 
 
-def _identify(app, frame):
+def _identify(app: "App", frame: "wire.Frame") -> None:
     app.outbox.put(wire.IDENTITY, about.identity(app))
 
 
-def _configure(app, frame):
+def _configure(app: "App", frame: "wire.Frame") -> None:
     if app.state != "idle":
         raise CommandRejected("%s: stop first" % app.state)
     app.set_config(_body(frame))
     app.reply(wire.CONFIGURE, True, "")
 
 
-def _start(app, frame):
+def _start(app: "App", frame: "wire.Frame") -> None:
     app.start(frame.recording_id)
 
 
-def _stop(app, frame):
+def _stop(app: "App", frame: "wire.Frame") -> None:
     app.reply(wire.STOP, True, "")
     app.stop("the host stopped it")
 
 
-def _arm(app, frame):
+def _arm(app: "App", frame: "wire.Frame") -> None:
     """With {"alone": table} the board works alone from now on, with {"alone": null} no more; else it waits for the inrush."""
     body = _body(frame)
     if "alone" not in body:
@@ -139,7 +145,7 @@ def _arm(app, frame):
     app.reply(wire.ARM, True, "", alone=table is not None)
 
 
-def _captures(app, frame):
+def _captures(app: "App", frame: "wire.Frame") -> None:
     """{"do": "list"}, {"do": "read", "number", "offset", "pieces"}, {"do": "fetched", "number"}, {"do": "told"}."""
     captures = app.parts.captures
     if captures is None:
@@ -167,7 +173,7 @@ def _captures(app, frame):
         raise CommandRejected("capture %s: %s" % (body.get("number"), error))
 
 
-def _send_pieces(app, captures, body):
+def _send_pieces(app: "App", captures: "Captures", body: "Table") -> None:
     number, offset = body["number"], body["offset"]
     piece = bytearray(CAPTURE_PIECE)
     total = captures.size(number)
@@ -179,7 +185,7 @@ def _send_pieces(app, captures, body):
             break
 
 
-def _status(app, frame):
+def _status(app: "App", frame: "wire.Frame") -> None:
     body = about.counters(app)
     body["state"] = app.state
     if app.alone is not None:
@@ -188,7 +194,7 @@ def _status(app, frame):
     app.outbox.put(wire.STATUS, json.dumps(body).encode())
 
 
-def _self_check(app, frame):
+def _self_check(app: "App", frame: "wire.Frame") -> None:
     if app.state != "idle":
         raise CommandRejected("%s: stop first" % app.state)
     link_bytes = _body(frame).get("link_bytes")
@@ -198,7 +204,7 @@ def _self_check(app, frame):
     from .selfcheck import self_check  # only here: memory is short
 
     channels = app.config["channels"]
-    drive_below = _body(frame).get("drive_below")
+    drive_below: "Unchecked" = _body(frame).get("drive_below")
     drive = app.parts.drive if isinstance(drive_below, dict) and app.config["acquisition"] == "auto" else None
     try:
         body = self_check(app.parts.clock, app.parts.adcs(app.config), channels, app.parts.temperature_c)
@@ -214,7 +220,7 @@ def _self_check(app, frame):
     app.outbox.put(wire.CHECK, json.dumps(body).encode())
 
 
-def _calibrate(app, frame):
+def _calibrate(app: "App", frame: "wire.Frame") -> None:
     body = _body(frame)
     if "store" in body:
         if app.state != "idle":
@@ -225,7 +231,7 @@ def _calibrate(app, frame):
     app.reply(wire.CALIBRATE, True, "", calibration=app.parts.store.load("calibration"))
 
 
-def _leave(app, frame):
+def _leave(app: "App", frame: "wire.Frame") -> None:
     if app.state != "idle":
         app.stop("the host left")
     app.reply(wire.LEAVE, True, "")

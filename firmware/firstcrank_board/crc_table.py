@@ -3,7 +3,7 @@
 from array import array
 
 
-def table():
+def table() -> "array[int] | None":
     """CRC-32/ISO-HDLC, reflected polynomial EDB88320: 256 words of 32 bits."""
     words = array("I", bytes(1024))
     for n in range(256):

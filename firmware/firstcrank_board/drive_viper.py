@@ -10,6 +10,9 @@ import micropython
 
 from . import rp2_registers as reg
 
+if 0:  # for mypy alone: compiled to nothing
+    from .rp2_registers import Chip
+
 SIO_GPIO_OE_CLR = 0xD0000028  # RP2040 datasheet 2.3.1.7
 CS_START_ONE = 1 << 2
 SETTLE_MS = 5  # five time constants of the largest filter that this is to tell
@@ -33,7 +36,7 @@ def let_go_and_convert(oe_clear: int, mask: int, adc_at: int, start: int, turns:
     return adc[1]
 
 
-def driven(chip, pin):
+def driven(chip: "Chip", pin: int) -> "list[int]":
     """Codes after each of WAITS_US, the middle one of REPEATS, and by how much another input rose at the most while the pin was high.
 
     The pin is an analog input again afterwards. An input that stands on a live wire rises by nothing.

@@ -4,6 +4,9 @@
 take three arguments. Allocates nothing. Writes one bin in the layout of wire.py's BINS section.
 """
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Words
+
 FIRST = 0  # index in `codes` of the bin's first conversion, which is of channel 0
 SETS = 1  # conversions per channel
 CHANNELS = 2
@@ -14,7 +17,7 @@ PARAMS = 6
 NO_KEY = 255
 
 
-def fold(codes, out, params):
+def fold(codes: "Words", out: bytearray, params: "Words") -> None:
     """Mean in 1/16 code, minimum and maximum of each channel, then the key feed's runs, into `out`."""
     sets = params[SETS]
     channels = params[CHANNELS]
@@ -58,6 +61,6 @@ def fold(codes, out, params):
     _put(out, at + 4, run)
 
 
-def _put(out, at, value):
+def _put(out: bytearray, at: int, value: int) -> None:
     out[at] = value & 0xFF
     out[at + 1] = value >> 8

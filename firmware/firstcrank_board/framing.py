@@ -9,6 +9,9 @@ from binascii import crc32
 from .bin_ring import CONVERSIONS, FACTS, FIRST_HIGH, FIRST_LOW, GAP, SPAN, TICKS
 from .wire import BINS_BYTES, BINS_FORMAT, HEADER_BYTES
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Words
+
 BLOCK = 0  # first block
 BLOCKS = 1
 BLOCK_BYTES = 2
@@ -24,12 +27,12 @@ SAME_CONVERSIONS = 11
 JOB = 12
 
 
-def table():
+def table() -> None:
     """None: binascii has its own. See crc_table."""
     return
 
 
-def bins_body(plain, facts, bins, job):
+def bins_body(plain: bytearray, facts: "Words", bins: bytearray, job: "Words") -> int:
     """Writes the body of a BINS frame behind the header in `plain`; returns where it ends."""
     words = job[WORDS]
     first = job[BLOCK] * words
@@ -64,12 +67,12 @@ def bins_body(plain, facts, bins, job):
     return begin + size
 
 
-def crc_into(data, length, _table):
+def crc_into(data: bytearray, length: int, _table: object) -> None:
     """CRC-32/ISO-HDLC of data[:length], stored little-endian behind it."""
     struct.pack_into("<I", data, length, crc32(memoryview(data)[:length]) & 0xFFFFFFFF)
 
 
-def header(plain, version, kind, identity, sequence):
+def header(plain: bytearray, version: int, kind: int, identity: bytes, sequence: int) -> None:
     """The frame's first fourteen bytes; `identity` is the recording id, 8 bytes."""
     plain[0] = version
     plain[1] = kind
@@ -80,7 +83,7 @@ def header(plain, version, kind, identity, sequence):
         sequence >>= 8
 
 
-def pad(target, length, multiple):
+def pad(target: bytearray, length: int, multiple: int) -> int:
     """Zeros behind `length` up to a multiple of `multiple`; returns where they end."""
     while length % multiple:
         target[length] = 0

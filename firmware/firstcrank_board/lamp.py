@@ -3,6 +3,9 @@
 docs/firmware.md shows them; the numbers are milliseconds on, off, on, off and so on, over and over.
 """
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Clock, Output
+
 IDLE, RECORDING, WAITING, READY, CRANKING, KEEPING = "idle", "recording", "waiting", "ready", "cranking", "keeping"
 PASS, FAIL, NO_VERDICT = "PASS", "FAIL", "NO VERDICT"
 ERROR = "error"
@@ -24,15 +27,15 @@ NOT_KEPT = (40, 60) * 6 + (40, 800)  # behind an outcome whose trace found no ro
 class Lamp:
     """`pin` has value(0 or 1), or is None on a board without an LED. `clock` gives ticks_us and ticks_diff."""
 
-    def __init__(self, pin, clock):
+    def __init__(self, pin: "Output | None", clock: "Clock") -> None:
         self._pin = pin
         self._clock = clock
-        self._times = ()
+        self._times: "tuple[int, ...]" = ()
         self._at = 0
         self._next_us = 0
-        self.shown = None
+        self.shown: "tuple[str, bool] | None" = None
 
-    def show(self, name, kept=True):
+    def show(self, name: str, kept: bool = True) -> None:
         """From now on this pattern; a call for the one that is shown already changes nothing."""
         if (name, kept) == self.shown:
             return
@@ -42,7 +45,7 @@ class Lamp:
         self._next_us = self._clock.ticks_us()
         self.tick()
 
-    def tick(self):
+    def tick(self) -> None:
         """Called often; switches where it is time."""
         if not self._times or self._clock.ticks_diff(self._clock.ticks_us(), self._next_us) < 0:
             return

@@ -7,6 +7,10 @@ Before the twelve bits the converter answers with a zero (section 5.0). MISO is 
 bit is a one: then nothing starts, and during a recording the reading is the top code, which the host takes for clipping.
 """
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Table
+    from machine import SPI, Pin
+
 BUS, SCK, MOSI, MISO, CS = 0, 18, 19, 16, 17
 CLOCK_HZ = 1000000  # for a supply of 3.3 V
 INPUTS = 8
@@ -17,13 +21,13 @@ NOBODY = 0xFFFF
 class Input:
     """One input. read_u16 as machine.ADC has it: the 12-bit code in the upper bits."""
 
-    def __init__(self, spi, select, number):
+    def __init__(self, spi: "SPI", select: "Pin", number: int) -> None:
         self._spi = spi
         self._select = select
         self._command = bytes((START_SINGLE | number >> 2, (number & 3) << 6, 0))
         self._answer = bytearray(3)
 
-    def read_u16(self):
+    def read_u16(self) -> int:
         """One conversion, 24 us on the wire. NOBODY where no converter answers."""
         self._select(0)
         self._spi.write_readinto(self._command, self._answer)
@@ -33,12 +37,12 @@ class Input:
             return NOBODY
         return code << 4 | code >> 8
 
-    def answered(self):
+    def answered(self) -> bool:
         """Whether a converter gave the last reading."""
         return not self._answer[1] & 16
 
 
-def inputs(channels):
+def inputs(channels: "list[Table]") -> "list[Input]":
     """One Input per channel. Raises ValueError for an input that the converter does not have, OSError where none answers."""
     import machine
 

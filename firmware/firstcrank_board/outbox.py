@@ -7,6 +7,14 @@ from array import array
 
 from . import fast, wire
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Callable
+
+    from board_types import NotYet, Sink, Wait, Words
+
+    from .bin_ring import BinRing
+    from .close_up import CloseUps
+
 MOST_BINS = 128
 MOST_BODY = 3108  # 128 bins of three channels, or a piece of a close-up
 MOST_CONTROL = 8
@@ -16,7 +24,7 @@ CHUNK_WAITS = 1  # interrupts until its packets have gone, or nearly
 NEVER = 1 << 20
 
 
-def no_op():
+def no_op() -> None:
     """What is done between two steps where the sampling goes on by itself."""
 
 
@@ -26,34 +34,38 @@ class Outbox:
     A stream may have write_part(buffer, at, count) as well, which needs no slice: slices made while recording are allocations.
     """
 
-    def __init__(self, stream, piece_bytes=PIECE):
+    _write_part: "Callable[[bytes | bytearray, int, int], int | None] | NotYet"
+    sleep: "tuple[Wait, Words] | NotYet"
+    between: "Callable[[], None]"
+
+    def __init__(self, stream: "Sink", piece_bytes: int = PIECE) -> None:
         self._take(stream)
         self.piece_bytes = piece_bytes
-        self._control = []
+        self._control: "list[tuple[int, bytes]]" = []
         longest = wire.HEADER_BYTES + MOST_BODY + wire.CRC_BYTES
         self._plain = bytearray(longest)
         self._stuffed = bytearray(longest + 2 + longest // 254 + PIECE)
         self._job = array("i", bytes(4 * 12))
         self._table = fast.table()
-        self._current = None
+        self._current: "bytes | bytearray | NotYet" = None
         self._at = 0
         self._end = 0
         self.recording_id = wire.NO_RECORDING
-        self.close_ups = None  # a close_up.CloseUps whose pieces go out when no bins are due
+        self.close_ups: "CloseUps | None" = None  # a close_up.CloseUps whose pieces go out when no bins are due
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
         self.most_bins = MOST_BINS  # in one frame: fewer where the loop samples as well, as looking them over takes its time
         self.sleep = None  # (wait, marks) where the loop has nothing else to do while the USB driver sends: see Parts.wait
         self.between = no_op  # called between two steps of building a frame, where the loop samples as well
         self.reset()
 
-    def reset(self):
+    def reset(self) -> None:
         """A new recording: sequence and counters begin again."""
         self.sequence = 0
         self.short_writes = 0
         self.bins_sent = 0
         self.dropped_control = 0
 
-    def redirect(self, stream):
+    def redirect(self, stream: "Sink") -> "Sink":
         """From now on frames go to another stream, which is returned by the call that ends it; what is half sent is given up."""
         before = self._stream
         self._take(stream)
@@ -62,22 +74,22 @@ class Outbox:
         self.reset()
         return before
 
-    def _take(self, stream):
+    def _take(self, stream: "Sink") -> None:
         self._stream = stream
         self._write_part = getattr(stream, "write_part", None)
 
-    def put(self, kind, body):
+    def put(self, kind: int, body: bytes) -> None:
         """Queues one control frame; the oldest is dropped and counted where nobody takes them."""
         if len(self._control) >= MOST_CONTROL:
             self._control.pop(0)
             self.dropped_control += 1
         self._control.append((kind, body))
 
-    def idle(self):
+    def idle(self) -> bool:
         """True when nothing is half sent and nothing waits but bins."""
         return self._current is None and not self._control
 
-    def pump(self, ring, lost_conversions, with_close_ups=True):
+    def pump(self, ring: "BinRing | None", lost_conversions: int, with_close_ups: bool = True) -> int:
         """Writes one piece of what is due. Returns the bytes written."""
         if self._current is None and not self._next(ring, lost_conversions, with_close_ups):
             return 0
@@ -100,7 +112,7 @@ class Outbox:
             self._current = None
         return taken
 
-    def _chunks(self):
+    def _chunks(self) -> int:
         """The rest of the frame, a chunk at a time, asleep in between. Less where the link takes no more."""
         wait, marks = self.sleep
         write_part, buffer, at, end = self._write_part, self._current, self._at, self._end
@@ -118,11 +130,11 @@ class Outbox:
             self._current = None
         return at - begin
 
-    def bins_due(self, ring):
+    def bins_due(self, ring: "BinRing") -> bool:
         """True where a frame's worth of bins waits."""
         return ring.waiting() >= max(self.least_bins, 1)
 
-    def _next(self, ring, lost_conversions, with_close_ups):
+    def _next(self, ring: "BinRing | None", lost_conversions: int, with_close_ups: bool) -> bool:
         if self._control:
             kind, body = self._control.pop(0)
             self.between()
@@ -153,13 +165,13 @@ class Outbox:
         self._frame_bins(ring, blocks, lost_conversions)
         return True
 
-    def _begin(self, buffer, length):
+    def _begin(self, buffer: "bytes | bytearray", length: int) -> None:
         self._current = buffer
         self._at = 0
         self._end = length
         self.sequence = (self.sequence + 1) & 0xFFFFFFFF
 
-    def _frame_bins(self, ring, blocks, lost_conversions):
+    def _frame_bins(self, ring: "BinRing", blocks: int, lost_conversions: int) -> None:
         """Builds the frame of the `blocks` at the ring's tail, without allocating."""
         job = self._job
         job[0] = ring.tail
@@ -182,10 +194,10 @@ class Outbox:
         self.bins_sent += job[3]
         self._finish(end)
 
-    def _header(self, kind):
+    def _header(self, kind: int) -> None:
         fast.header(self._plain, wire.VERSION, kind, self.recording_id, self.sequence)
 
-    def _finish(self, end):
+    def _finish(self, end: int) -> None:
         """Checksum and byte stuffing; padded with delimiters so that only whole prepared pieces need be written."""
         fast.crc_into(self._plain, end, self._table)
         self.between()

@@ -8,6 +8,13 @@ from array import array
 from .fast import NOT_HERE
 from .fold import CHANNELS, FIRST, KEY, NO_KEY, OUT_AT, PARAMS, SETS, TRIGGER
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Sequence
+
+    from board_types import Adc, Clock, Config, Fold, Table
+
+    from .bin_ring import BinRing
+
 try:
     from .fold_viper import fold
 except NOT_HERE:
@@ -23,16 +30,16 @@ class PortableAcquisition:
     conversion_ns = 0  # not uniform: the host goes by ticks
     own_loop = True  # samples inside poll(), so the link must be fed in small pieces
     lost_conversions = 0
-    why = None  # why it is not a faster one, where one was wished for
+    why: "str | None" = None  # why it is not a faster one, where one was wished for
 
-    def __init__(self, clock, adcs, name="portable", fold=fold):
+    def __init__(self, clock: "Clock", adcs: "Sequence[Adc]", name: str = "portable", fold: "Fold" = fold) -> None:
         self.name = name
         self._clock = clock
         self._adcs = adcs
         self._fold = fold
         self._running = False
 
-    def start(self, config, ring):
+    def start(self, config: "Config", ring: "BinRing") -> None:
         """Times a few sets, so that a bin holds about `bin_us`; `config` has bin_us, key_channel, trigger_code."""
         self._ring = ring
         count = len(self._adcs)
@@ -61,12 +68,12 @@ class PortableAcquisition:
         self._last_us = self._clock.ticks_us()
         self._running = True
 
-    def look(self):
+    def look(self) -> None:
         """One set more for the bin that is being filled: called between the loop's other work, so as not to look away for long."""
         if self._running and self._at < self._total:
             self._sample(self._at + len(self._adcs))
 
-    def poll(self):
+    def poll(self) -> None:
         """Samples what the bin still lacks, and folds it."""
         if not self._running:
             return
@@ -90,7 +97,7 @@ class PortableAcquisition:
             self._low -= 0x40000000
             self._high += 1
 
-    def _sample(self, upto):
+    def _sample(self, upto: int) -> None:
         """Fills the bin's codes up to `upto`, in whole sets."""
         ticks_us, ticks_diff = self._clock.ticks_us, self._clock.ticks_diff
         codes, adcs = self._codes, self._adcs
@@ -110,15 +117,15 @@ class PortableAcquisition:
                 at += 1
         self._at, self._last_us, self._gap_us = at, last_us, gap_us
 
-    def stop(self):
+    def stop(self) -> None:
         """Safe in every state."""
         self._running = False
 
-    def conversions(self):
+    def conversions(self) -> int:
         """Conversions made since the start, all channels."""
         return (self._high << 30) + self._low
 
-    def describe(self):
+    def describe(self) -> "Table":
         """What STREAM says of this acquisition."""
         body = {"acquisition": self.name, "conversion_ns": 0, "conversions_per_bin": self.sets}
         if self.why:

@@ -4,6 +4,9 @@ from .feed_watch import FeedWatch
 from .lamp import FAIL, NO_VERDICT, PASS
 from .start_tracker import AFTER, CRANK, LIVE_BEFORE_US, RUN, StartTracker
 
+if 0:  # for mypy alone: compiled to nothing
+    from board_types import Dropout, Table
+
 TURN_US = 300000  # the key travels to START for at most this long before the starter works
 RELEASE_BEFORE_US = 30000
 RELEASE_US = 500000
@@ -21,7 +24,7 @@ PHASE_TEXT = {
 class QuickJudge:
     """`bin` for every bin; when `start.state` is "done" `outcome()` tells. `table` is what ARM carried."""
 
-    def __init__(self, table):
+    def __init__(self, table: "Table") -> None:
         self._table = table
         roles = [channel["role"] for channel in table["channels"]]
         self._battery, self._key = roles.index("battery") * 3, roles.index("key_switch") * 3
@@ -31,10 +34,10 @@ class QuickJudge:
         self._runs = len(roles) * 3
         self.start = StartTracker(table)
         self.feed = FeedWatch(table)
-        self._invalid_because = None
+        self._invalid_because: "str | None" = None
         self._ground_rose = False
 
-    def bin(self, words, at, span_us, conversions):
+    def bin(self, words: "list[int]", at: int, span_us: int, conversions: int) -> None:
         """16-bit `words` of a bin from index `at`, in wire.py's order."""
         battery, key = at + self._battery, at + self._key
         battery16, key16 = words[battery], words[key]
@@ -66,11 +69,11 @@ class QuickJudge:
                 conversions,
             )
 
-    def invalidate(self, why):
+    def invalidate(self, why: str) -> None:
         """Something that makes the trace useless: conversions lost, say."""
         self._invalid_because = why
 
-    def outcome(self):
+    def outcome(self) -> "tuple[str, str]":
         """(PASS, FAIL or NO VERDICT, why in one line)."""
         missing = self._invalid_because or self._missing()
         if missing:
@@ -84,7 +87,7 @@ class QuickJudge:
             return NO_VERDICT, "the feed went dead and did not come back"
         return self._of_dropouts() or self._of_drop() or self._of_doubts()
 
-    def _missing(self):
+    def _missing(self) -> "str | None":
         start, table = self.start, self._table
         if not table["rest_low16"] <= start.rest16 <= table["rest_high16"]:
             return "the battery's voltage at rest does not fit the limits"
@@ -96,7 +99,7 @@ class QuickJudge:
             return "the crank was too short"
         return None
 
-    def _of_dropouts(self):
+    def _of_dropouts(self) -> "tuple[str, str] | None":
         table = self._table
         total_us, count = 0, 0
         for begin_us, length_us, lowest_code in self.feed.dropouts:
@@ -112,13 +115,13 @@ class QuickJudge:
             return NO_VERDICT, "%d short losses of the feed: fetch the trace" % count
         return None
 
-    def _of_drop(self):
+    def _of_drop(self) -> "tuple[str, str] | None":
         for state, (total16, bins) in self.feed.drops.items():
             if bins > 3 and total16 // bins > self._table["drop_fail16"]:
                 return FAIL, "the feed drops too much %s" % PHASE_TEXT[state]
         return None
 
-    def _of_doubts(self):
+    def _of_doubts(self) -> "tuple[str, str]":
         table, start, feed = self._table, self.start, self.feed
         long_enough = start.longest_us() >= table["crank_ms"] * 1000
         if not long_enough and not (start.charged and start.longest_us() >= table["crank_running_ms"] * 1000):
@@ -134,10 +137,10 @@ class QuickJudge:
                 return NO_VERDICT, "the drop is too close to its limit to tell %s" % PHASE_TEXT[state]
         return PASS, "the feed held"
 
-    def _is_bounce(self, dropout):
+    def _is_bounce(self, dropout: "Dropout") -> bool:
         return self._phase(dropout[0]) in (TURN, RELEASE) and dropout[1] < self._table["bounce_us"]
 
-    def _phase(self, at_us):
+    def _phase(self, at_us: int) -> str:
         for begin_us, end_us in self.start.cranks:
             if at_us < begin_us - TURN_US:
                 return RUN

@@ -20,6 +20,13 @@ from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, UNIFORM_FACTS, BinR
 from .close_up import ACTIVE, EDGES_MADE, POOL_AT, CloseUps
 from .fold import NO_KEY
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Sequence
+
+    from board_types import Config, DmaChannel, NotYet, Table
+
+    from .rp2_registers import Chip
+
 CONVERSION_NS = 2000  # 96 cycles of the 48 MHz ADC clock (RP2040 datasheet 4.9.2)
 SEGMENTS = 4  # a power of two: the control channel's table wraps
 SEGMENT_MOST = 1536  # conversions: 3.1 ms, so that four segments take 12 kB and last 12 ms
@@ -27,7 +34,7 @@ BLOCK_LEAST, BLOCK_US = 8, 25000  # short bins share a block of at least so many
 MOST_EDGES_A_SEGMENT = 16
 
 
-def plan(bin_us, channels, group=0):
+def plan(bin_us: int, channels: int, group: int = 0) -> "tuple[int, int, int, int]":
     """(sets in a piece, pieces in a bin, bins in a segment, bins in a block) for a bin of about `bin_us`; `group` 0: choose."""
     conversions = max(bin_us * 1000 // CONVERSION_NS, channels)
     if conversions <= SEGMENT_MOST:
@@ -38,7 +45,7 @@ def plan(bin_us, channels, group=0):
     return _even(conversions // pieces // channels), pieces, 1, group or max(BLOCK_US // bin_us, 1)
 
 
-def _even(sets):
+def _even(sets: int) -> int:
     """Pieces of an even number of conversions begin on words, and four segments of them are whole groups of eight."""
     return max(sets // 2 * 2, 2)
 
@@ -48,9 +55,11 @@ class DmaAcquisition:
 
     name = "rp2_dma"
     conversion_ns = CONVERSION_NS
+    _data: "DmaChannel | NotYet"
+    _control: "DmaChannel | NotYet"
     own_loop = False  # an interrupt samples; poll() only looks after it
 
-    def __init__(self, chip, pins, segments=SEGMENTS):
+    def __init__(self, chip: "Chip", pins: "Sequence[int]", segments: int = SEGMENTS) -> None:
         inputs = [chip.channel(pin) for pin in pins]
         if sorted(set(inputs)) != inputs:
             raise ValueError("the converter takes each input once, in rising order: list the channels by rising pin number")
@@ -62,9 +71,9 @@ class DmaAcquisition:
         self._running = False
         self._state = array("i", bytes(4 * at.STATE))
         self.restarts = 0
-        self.close_ups = None
+        self.close_ups: "CloseUps | None" = None
 
-    def start(self, config, ring):
+    def start(self, config: "Config", ring: "BinRing") -> None:
         """Claims two DMA channels and lets the converter run; bins appear in `ring` from now on."""
         s = self._state
         channels = len(self._inputs)
@@ -125,11 +134,11 @@ class DmaAcquisition:
         self._control = rp2.DMA()  # not in one line: where there is no second one, stop() gives the first back
         self._go()
 
-    def shape(self, config):
+    def shape(self, config: "Config") -> "tuple[int, int, int, int]":
         """See plan."""
         return plan(config["bin_us"], len(self._inputs), config.get("group", 0))
 
-    def make_ring(self, config, ring_bytes, bin_bytes):
+    def make_ring(self, config: "Config", ring_bytes: int, bin_bytes: int) -> "BinRing":
         """A BinRing of at most `ring_bytes` whose blocks are whole segments, or a group of long bins."""
         sets, pieces, _, group = self.shape(config)
         bins = min(min(ring_bytes, arena.room(arena.BINS)) // bin_bytes, config["ring_bins"])
@@ -142,7 +151,7 @@ class DmaAcquisition:
         ring.marks[SAME_CONVERSIONS] = sets * pieces
         return ring
 
-    def _go(self):
+    def _go(self) -> None:
         """Starts, or starts again after `_halt`; the state's LOW and HIGH say with which conversion."""
         adc = self._chip.adc
         s = self._state
@@ -209,7 +218,7 @@ class DmaAcquisition:
         self._running = True
         state, service = self._state, at.service
 
-        def full(_channel):
+        def full(_channel: object) -> None:
             service(state)
 
         data.irq(handler=full, hard=True)
@@ -217,7 +226,7 @@ class DmaAcquisition:
         s[at.NEXT_US] = mem32[s[at.TIMER_AT]] & 0x3FFFFFFF
         mem32[adc + reg.CS] = reg.CS_EN | self._chip.round_robin(self._inputs) | reg.CS_START_MANY
 
-    def poll(self):
+    def poll(self) -> None:
         """Starts again after a FIFO overflow or a converter error, the time between counted as lost conversions."""
         if not self._running or not self._state[at.STOPPED]:
             return
@@ -237,7 +246,7 @@ class DmaAcquisition:
         self.restarts += 1
         self._go()
 
-    def _halt(self):
+    def _halt(self) -> None:
         """Converter first: without its requests the DMA stands still, then it is ended.
 
         Both channels are disabled before either is aborted: on the RP2350 an abort else triggers the channel chained to (erratum
@@ -255,7 +264,7 @@ class DmaAcquisition:
         for channel in channels:
             channel.active(0)
 
-    def stop(self):
+    def stop(self) -> None:
         """Safe in every state, and called on every way out: up to MicroPython 1.26 a DMA left alone writes on after a reset."""
         if self._data is None and self._control is None:
             self._running = False
@@ -270,18 +279,18 @@ class DmaAcquisition:
         self._data = self._control = None
 
     @property
-    def lost_conversions(self):
+    def lost_conversions(self) -> int:
         """Made, or due, and never folded."""
         return self._state[at.LOST]
 
-    def conversions(self):
+    def conversions(self) -> int:
         """Conversions since the start, all channels, up to the last whole block; those lost are counted in."""
         s = self._state
         if s[at.IN_BLOCK] or s[at.PIECE]:
             return (s[at.BIN_HIGH] << 30) + s[at.BIN_LOW]
         return (s[at.HIGH] << 30) + s[at.LOW]
 
-    def counters(self):
+    def counters(self) -> "Table":
         """For STATUS and END."""
         s = self._state
         return {
@@ -296,12 +305,12 @@ class DmaAcquisition:
             "converter_late_us": self._late_us(),
         }
 
-    def _late_us(self):
+    def _late_us(self) -> int:
         """How much later than counted the converter was, by the timer, when the interrupt last came; the interrupt's own delay in it."""
         late_us = (self._state[at.LAST_US] - self._state[at.NEXT_US]) & 0x3FFFFFFF
         return late_us if late_us < 0x20000000 else late_us - 0x40000000
 
-    def describe(self):
+    def describe(self) -> "Table":
         """What STREAM says of this acquisition."""
         return {
             "acquisition": self.name,
@@ -310,13 +319,13 @@ class DmaAcquisition:
         }
 
 
-def _shift(total):
+def _shift(total: int) -> int:
     """The power of two that `total` is, as far as a sum of so many codes times 16 fits 31 bits; NO_SHIFT for another number."""
     bits = _log2(total)
     return bits if 1 << bits == total and bits < 14 else at.NO_SHIFT
 
 
-def _log2(value):
+def _log2(value: int) -> int:
     bits = 0
     while value > 1:
         value >>= 1

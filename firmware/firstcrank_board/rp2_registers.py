@@ -4,6 +4,9 @@ RP2040 datasheet: ADC 4.9.6, DMA 2.5.7, timer 4.6.5, DREQ numbers 2.5.3.1, GPIO 
 RP2350 datasheet: ADC 12.4.6, DMA 12.6.10, timer 12.8.5, DREQ numbers 12.6.4.1; the same as in the C SDK's headers. Never run on one.
 """
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Callable
+
 # ADC, byte offsets from the base. Both chips.
 CS, RESULT, FCS, FIFO, DIV = 0x00, 0x04, 0x08, 0x0C, 0x10
 CS_EN = 1 << 0
@@ -30,7 +33,7 @@ AL2_WRITE_ADDR_TRIG = 0x2C  # writing here starts the channel again with its old
 class Chip:
     """Where the two chips differ."""
 
-    def __init__(self, name, adc, timer, dreq_adc, pins, channel_bits):
+    def __init__(self, name: str, adc: int, timer: int, dreq_adc: int, pins: "tuple[int, ...]", channel_bits: int) -> None:
         self.name = name
         self.adc = adc
         self.timer_low = timer  # TIMERAWL: microseconds, 32 bit
@@ -39,13 +42,13 @@ class Chip:
         self.adc_pins = pins
         self.channel_bits = channel_bits  # width of CS.AINSEL and of CS.RROBIN's useful part
 
-    def channel(self, pin):
+    def channel(self, pin: int) -> int:
         """The ADC input of a GPIO, or ValueError."""
         if pin not in self.adc_pins:
             raise ValueError("GP%d is not an ADC pin of this board: use one of %s" % (pin, list(self.adc_pins)))
         return pin - self.first_pin
 
-    def round_robin(self, channels):
+    def round_robin(self, channels: "list[int]") -> int:
         """CS bits for these inputs, which the hardware takes in rising order."""
         mask = 0
         for channel in channels:
@@ -58,7 +61,7 @@ RP2350A = Chip("RP2350A", 0x400A0000, 0x400B0028, 48, (26, 27, 28, 29), 5)
 RP2350B = Chip("RP2350B", 0x400A0000, 0x400B0028, 48, (40, 41, 42, 43, 44, 45, 46, 47), 9)
 
 
-def this_chip(machine_text, has_pin):
+def this_chip(machine_text: str, has_pin: "Callable[[int], bool]") -> "Chip | None":
     """The Chip for os.uname().machine, or None. `has_pin(number)` tells the RP2350B, which alone has GP47."""
     if "RP2040" in machine_text:
         return RP2040

@@ -2,10 +2,17 @@
 
 import gc
 
+if 0:  # for mypy alone: compiled to nothing
+    from typing import Callable, Sequence
+
+    from board_types import Adc, Clock, Table
+
 READS = 256
 
 
-def self_check(clock, adcs, channels, temperature_c):
+def self_check(
+    clock: "Clock", adcs: "Sequence[Adc]", channels: "list[Table]", temperature_c: "Callable[[], float | None]"
+) -> "Table":
     """A dict for the CHECK frame: per channel mean, lowest, highest and spread (rms) in codes, and the board's own state."""
     inputs = []
     for channel, adc in zip(channels, adcs):

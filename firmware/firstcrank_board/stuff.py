@@ -1,7 +1,7 @@
 """Byte stuffing into a buffer that is already there, in plain Python: the oracle of stuff_viper and its fallback."""
 
 
-def stuff(source, length, target):
+def stuff(source: bytearray, length: int, target: bytearray) -> int:
     """COBS of source[:length] and the closing zero into `target`; returns how many bytes that took.
 
     `target` must hold length + 2 + length // 254 bytes.

@@ -10,7 +10,7 @@ SHOWN_MS = 10000
 MOST = 200
 
 
-def tell(error):
+def tell(error: Exception) -> None:
     """Returns only where there is nothing to reset."""
     note("%s: %s" % (error.__class__.__name__, error))
     show(SHOWN_MS)
@@ -19,7 +19,7 @@ def tell(error):
     machine.reset()
 
 
-def note(text):
+def note(text: str) -> None:
     """Keeps it, once: the same error every twelve seconds would wear the flash out."""
     from .board import Store
 
@@ -31,7 +31,7 @@ def note(text):
         pass
 
 
-def show(most_ms):
+def show(most_ms: int) -> None:
     """The error's pattern."""
     from .board import Clock, led
     from .lamp import ERROR, Lamp
