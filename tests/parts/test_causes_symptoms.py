@@ -24,7 +24,21 @@ from firstcrank.analysis.causes.symptoms import (
 from firstcrank.model.judgement import DropoutKind
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 
-from .plain_view import BIN_S, Volts, a_battery, a_feed, a_finding, at, border, crank_of, flat, loss, plain_view, put
+from .plain_view import (
+    BIN_S,
+    Volts,
+    a_battery,
+    a_feed,
+    a_finding,
+    at,
+    border,
+    crank_of,
+    flat,
+    limits_with,
+    loss,
+    plain_view,
+    put,
+)
 
 E = 1e-4
 KINDS: tuple[DropoutKind, ...] = ("counts", "short", "undecided", "tolerated", "with supply")
@@ -32,6 +46,7 @@ KINDS: tuple[DropoutKind, ...] = ("counts", "short", "undecided", "tolerated", "
 
 def test_findings_by_check_and_result() -> None:
     findings = (
+        a_finding(CheckId.FEED_CHATTER, Result.FAIL),
         a_finding(CheckId.FEED_DROPOUT, Result.PASS),
         a_finding(CheckId.FEED_DROPOUT, Result.FAIL, 1.0),
         a_finding(CheckId.FEED_CHATTER, Result.FAIL),
@@ -39,9 +54,9 @@ def test_findings_by_check_and_result() -> None:
         a_finding(CheckId.FEED_DROPOUT, Result.FAIL, 3.0),
     )
     symptoms = symptoms_of(plain_view(), findings)
-    assert symptoms.found(CheckId.FEED_DROPOUT, Result.FAIL) is findings[1]
+    assert symptoms.found(CheckId.FEED_DROPOUT, Result.FAIL) is findings[2]
     assert symptoms.found(CheckId.FEED_DROPOUT, Result.UNDECIDED) is None
-    assert symptoms.all_found(CheckId.FEED_DROPOUT, Result.WARN, Result.FAIL) == (findings[1], findings[3], findings[4])
+    assert symptoms.all_found(CheckId.FEED_DROPOUT, Result.WARN, Result.FAIL) == (findings[2], findings[4], findings[5])
 
 
 # --- the feed's usual drop
@@ -94,6 +109,11 @@ def test_losses_of_the_travel_and_inside_the_crank() -> None:
     assert symptoms.lost_share == 0.0
 
 
+def test_inside_any_of_the_cranks() -> None:
+    one = loss(4.0, 0.01)
+    assert symptoms_of(plain_view(dropouts=(one,), cranks=(crank_of(3.0, 5.0), crank_of(6.0, 7.0))), ()).inside == (one,)
+
+
 @pytest.mark.parametrize(
     ("duration_s", "lowest_v", "held"), [(0.01, 6.0, False), (0.011, 6.0, True), (0.011, 5.0, False), (0.011, 5.01, True)]
 )
@@ -116,6 +136,7 @@ WIDE = (crank_of(3.0, 5.0, wide_s=0.1),)  # live from 2.9 or 3.0 s to 5.0 or 5.1
         (4.7, 0.24 + E, True),
         (5.4 - E, 0.0, True),  # begins 0.3 s behind it at the latest
         (5.4 + E, 0.0, False),
+        (5.35, 0.2, True),
         (2.9, 0.3 - E, True),
         (2.9, 0.3 + E, False),
     ],
@@ -170,6 +191,17 @@ def test_a_loss_no_deeper_than_the_usual_drop_is_that_drop(usual_v: float, deepe
     assert is_contact(view, loss(4.0, 8 * BIN_S, 6.0)) is contact
 
 
+def test_a_loss_to_dead_is_a_contact_whatever_is_usual() -> None:
+    assert is_contact(plain_view(key_switch=with_drop(2.0, 3.1)), loss(4.0, 8 * BIN_S, 2.0))
+
+
+@pytest.mark.parametrize(("deepest_v", "contact"), [(3.35, False), (3.45, True)])
+def test_at_24_v_the_shallow_part_doubles(deepest_v: float, contact: bool) -> None:
+    """1.5 times 2 V and 0.4 V."""
+    view = plain_view(key_switch=with_drop(2.0, deepest_v), limits=limits_with(24))
+    assert is_contact(view, loss(4.0, 8 * BIN_S, 6.0)) is contact
+
+
 def test_the_usual_drop_is_of_the_half_seconds_around() -> None:
     feed = put(a_feed(), 8.0, 3.0, 5.0)
     feed = put(feed, 6.9, 4.0, 4.0 + 2 * BIN_S)  # a drop of 3.1 V, where 2 V are usual
@@ -178,7 +210,7 @@ def test_the_usual_drop_is_of_the_half_seconds_around() -> None:
     good = put(feed, 9.9, 3.0, 4.0)
     assert not is_contact(plain_view(key_switch=put(good, 8.0, 3.6, 4.0)), one)
     assert is_contact(plain_view(key_switch=put(good, 9.9, 4.0 + 2 * BIN_S, 4.4)), one)
-    far = put(put(feed, 9.9, 3.0, 3.5), 9.9, 4.5 + 2 * BIN_S, 5.0)
+    far = put(put(feed, 9.9, 3.0, 3.6), 9.9, 4.4, 5.0)
     assert not is_contact(plain_view(key_switch=far), one)
     assert is_contact(plain_view(key_switch=feed), replace(one, phase=Phase.KEY_OFF))  # nothing of that phase is near
 
@@ -192,6 +224,8 @@ def test_share_and_mean_of_what_was_lost() -> None:
     feed = put(feed, 4.0, 3.0, 3.25)
     feed = put(put(feed, 2.0, 5.0, 5.25), 5.0, 5.25, 5.5)
     feed = put(feed, 7.0, 6.5, 7.5)  # just at the minimum
+    last = put(feed, 1.0, 6.5, 6.6)
+    assert _most_lost(plain_view(key_switch=last, cranks=cranks)) == pytest.approx((0.5, 3.5))
     assert _most_lost(plain_view(key_switch=feed, cranks=cranks)) == pytest.approx((0.5, 3.5))
     assert _most_lost(plain_view(key_switch=put(feed, 6.99, 6.5, 7.5), cranks=cranks)) == pytest.approx((1.0, 6.99))
     assert _most_lost(plain_view(key_switch=flat(9.0), cranks=cranks)) == (0.0, 0.0)
