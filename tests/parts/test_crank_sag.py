@@ -394,6 +394,16 @@ def test_compressions_before_they_are_looked_for_are_no_crank() -> None:
         assert len(cranks(dented)) == count
 
 
+@pytest.mark.parametrize(("deepest_v", "count"), [(4.4, 1), (4.9, 0)])
+def test_a_sag_that_is_deepest_later_is_no_starters(deepest_v: float, count: int) -> None:
+    """The inrush's 3.5 V are 0.75 of 4.67 V."""
+    battery_v = crank_curve()
+    at = 1100 + np.arange(-12, 13)
+    extra_v = deepest_v - (LEVEL_V - battery_v[1100])
+    battery_v[at] -= extra_v * (0.5 + 0.5 * np.cos(np.pi * np.arange(-12, 13) / 12.5))
+    assert len(cranks(battery_v)) == count
+
+
 def test_two_cranks() -> None:
     first, second = crank_curve(seconds=10.0), crank_curve(first=2560, past=3584, seconds=10.0)
     both = np.minimum(first, second)

@@ -127,9 +127,9 @@ def test_speeds_of_85_to_450(true_rpm: float, plausible: bool) -> None:
         assert rpm(found) == pytest.approx(true_rpm, rel=0.01)
     else:
         assert "which is implausible" in why(found)
-        told = re.search(r"would be (\d+) rpm with 4 cylinders", why(found))
-        assert told is not None
-        assert float(told[1]) == pytest.approx(true_rpm, rel=0.02)
+        figure = re.search(r"would be (\d+) rpm with 4 cylinders", why(found))
+        assert figure is not None
+        assert float(figure[1]) == pytest.approx(true_rpm, rel=0.02)
         assert f"{true_rpm / 30.0:.1f} Hz would be" in why(found)
 
 
