@@ -9,7 +9,7 @@ import argparse
 import os
 
 from .kill_set import collect
-from .runner import STORE, run, table
+from .runner import STORE, finish, fork, run, table
 from .sites import PACKAGE, ROOT, sites_of
 
 
@@ -25,6 +25,9 @@ def main() -> None:
     os.chdir(ROOT)
     STORE.mkdir(exist_ok=True)
     kills = collect(False, tuple(args.tests))
+    alone = finish(*fork(None, kills, 600))["failed"]
+    if alone:
+        raise SystemExit(f"fail in the runner by themselves (classes of the judge among the parameters?): {', '.join(alone)}")
     sites = [site for site in sites_of(PACKAGE / args.file) if args.function in site.function][:: args.every]
     path = STORE / f"of_file_{os.getpid()}.jsonl"
     done: dict[str, dict[str, object]] = {}
