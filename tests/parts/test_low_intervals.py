@@ -290,3 +290,15 @@ def test_one_edge_alone_or_edges_the_wrong_way_round_give_nothing() -> None:
     assert _sharpened(rough, (close_up(1.5, True), close_up(1.0, False)), MINIMUM_V) is rough
     brief = replace(rough, best_s=0.001)
     assert _sharpened(brief, (close_up(1.0005, True), close_up(1.0005, False)), MINIMUM_V) is brief
+
+
+def test_the_lowest_of_a_stretch_over_several_bins() -> None:
+    trace, feed = sampled(".....xxx xxxxxxxx x....... ........")
+    (one,) = find_low(trace, replace(feed, lowest_v=np.array([3.0, 1.0, 2.0, 12.0])), MINIMUM_V, 1e-3, 0.0, 1.0, TH)
+    assert one.lowest_v == 1.0
+
+
+def test_without_runs_the_bins_are_asked() -> None:
+    trace, feed = in_bins(HIGH, WHOLE, HIGH)
+    (one,) = find_low(trace, feed, MINIMUM_V, 0.001, 0.0, 3.0, TH)
+    assert (one.start_s, one.low_s, one.high_s) == (1.0, 1.0, 1.25)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from firstcrank.analysis.key import OffTime
 from firstcrank.analysis.missing import SeenCrank
-from firstcrank.analysis.seen import seen_of
+from firstcrank.analysis.seen import seen_of, still_missing
+from firstcrank.model.vocabulary import CheckId
 
 from .plain_view import BIN_S, a_feed, border, crank_of, flat, plain_view, put
 
@@ -60,3 +61,8 @@ def test_answers_are_passed_on() -> None:
     ran = replace(view, cranks=tuple(replace(c, engine_ran_on=True) for c in view.cranks))
     assert seen_of(ran).cranks[0].ran_on
     assert BIN_S < seen_of(view).live_before_s == 3.0
+
+
+def test_what_was_not_seen_is_missing() -> None:
+    assert still_missing(plain_view()) == ()
+    assert [m.check for m in still_missing(plain_view(cranks=()))] == [CheckId.CRANK_SEEN]
