@@ -32,6 +32,7 @@ FILES = (
     "tests/published/test_uncertainty_oracle.py",
 )
 READS_SOURCE = ("test_no_advice_ever_says_to_tie_the_feed_to_start",)  # of the judge, which a mutation does not change
+NOT_FORKED = ("test_of_six_cranks_each_is_named_on_page_and_paper",)  # its printing library's threads do not survive a fork
 LATE = ("tests/properties",)  # for survivors: dear
 
 
@@ -111,14 +112,14 @@ def collect(late: bool, names: tuple[str, ...] = FILES) -> list[Kill]:
     for item in grab.items:
         params = item.callspec.params if hasattr(item, "callspec") else {}
         if (
-            item.originalname in READS_SOURCE
+            item.originalname in (*READS_SOURCE, *NOT_FORKED)
             or item.get_closest_marker("xfail")
             or item.get_closest_marker("skipif")
             or set(item.fixturenames) - set(params)
         ):
             continue
         case = params.get("case")
-        if hasattr(case, "make"):
+        if case is not None and hasattr(case, "make"):
             trace = case.make()
             object.__setattr__(case, "make", lambda trace=trace: trace)
         kept.append(Kill(item.nodeid, _call(item)))

@@ -14,9 +14,9 @@ COUNT = 128
 
 def reading(fell_s: float, falling: bool, tau_s: float = TAU_S) -> tuple[FloatArray, FloatArray]:
     """(times, reading) of a feed that goes from 12 V to 0 V at `fell_s`, or back."""
-    at_s = np.arange(COUNT) * PERIOD_S
+    at_s = np.arange(COUNT, dtype=np.float64) * PERIOD_S
     gone = np.exp(-np.clip(at_s - fell_s, 0.0, None) / tau_s)
-    return at_s, HIGH_V * (gone if falling else 1.0 - gone)
+    return at_s, np.asarray(HIGH_V * (gone if falling else 1.0 - gone), dtype=np.float64)
 
 
 def close_up(fell_s: float, falling: bool, filter_s: float = TAU_S, start_s: float = 2.0) -> CloseUp:
@@ -73,7 +73,7 @@ def test_only_an_edge_of_its_direction_and_within_2_ms_is_taken_and_the_nearest(
 
 def test_the_input_is_got_back_from_the_output() -> None:
     """A ramp of 1 V/ms behind the filter is late by tau: v_out = v_in - rate * tau once it has settled."""
-    ramp = np.arange(40) * 0.006
+    ramp = np.arange(40, dtype=np.float64) * 0.006
     assert unfiltered(ramp, PERIOD_S, TAU_S)[1:] == pytest.approx(ramp[1:] + 1000.0 * TAU_S)
     assert unfiltered(np.full(5, 3.0), PERIOD_S, TAU_S) == pytest.approx(np.full(5, 3.0))
     assert unfiltered(ramp, PERIOD_S, 0.0) == pytest.approx(ramp)
