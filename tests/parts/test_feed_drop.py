@@ -202,8 +202,8 @@ def excursion(means: Volts, lowest: Volts, highest: Volts, first: int, past: int
 
 def test_whole_bins_over_the_limit_count_whole() -> None:
     means = np.array([11.0, 9.0, 8.0, 9.0, 11.0])
-    assert excursion(means, means, means, 2, 3) == (pytest.approx(3.0), pytest.approx(3.0))
-    assert excursion(means, means, means, 1, 4) == (pytest.approx(3.0), pytest.approx(3.0))
+    assert excursion(means, means, means, 2, 3) == pytest.approx((3.0, 3.0))
+    assert excursion(means, means, means, 1, 4) == pytest.approx((3.0, 3.0))
 
 
 def test_part_of_a_bin_is_worked_out_from_its_mean() -> None:
