@@ -67,6 +67,9 @@ def test_off_between_cranks_and_at_the_end() -> None:
 def test_without_a_key_on_the_first_state_is_told_by_the_first_sample() -> None:
     live, dead = plain_view(on=None, key_switch=flat(8.0, 12.0, 1 / 256)), plain_view(on=None)
     assert live.intervals[0].name is P.KEY_ON
+    one = np.zeros(2048)
+    one[0] = 12.0
+    assert plain_view(on=None, key_switch=one).intervals[0].name is P.KEY_ON
     assert dead.intervals[0].name is P.KEY_OFF
     assert plain_view(key_switch=flat(8.0, 12.0, 1 / 256)).intervals[0].name is P.KEY_OFF, "it came on later"
 
@@ -108,9 +111,9 @@ def test_holes_are_announced_or_seen_between_and_within_bins() -> None:
 def test_holes_that_touch_are_one() -> None:
     trace = replace(
         plain_trace({"battery": flat(1.0, 12.0), "key_switch": flat(1.0, 12.0)}),
-        holes=(Hole(0.1, 0.4, ""), Hole(0.2, 0.3, ""), Hole(0.4, 0.5, ""), Hole(0.7, 0.8, "")),
+        holes=(Hole(0.1, 0.4, ""), Hole(0.2, 0.3, ""), Hole(0.4, 0.5, ""), Hole(0.7, 0.8, ""), Hole(0.75, 0.9, "")),
     )
-    assert holes_of(trace, 0.001) == [(0.1, 0.5), (0.7, 0.8)]
+    assert holes_of(trace, 0.001) == [(0.1, 0.5), (0.7, 0.9)]
 
 
 def test_the_account_adds_up_and_not_shown_wins() -> None:

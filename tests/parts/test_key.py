@@ -218,6 +218,7 @@ def test_a_feed_below_its_source_from_the_start_was_fed_back(first_v: float, is_
 
 def test_the_first_four_bins_and_the_last_tenth_before_the_crank_are_compared() -> None:
     assert fed_back(8.0, 4 * BIN_S) == 5 * BIN_S
+    assert fed_back(8.0, 2 * BIN_S) is not None, "two of four: half way"
     assert fed_back(8.0, BIN_S) is None, "one bin of four: their median is the usual level"
     assert fed_back(8.0, 2.8) is not None
     assert fed_back(8.0, 2.9) is None, "most of the last 0.3 s lies low: that is its usual level"

@@ -47,6 +47,8 @@ def test_a_crank_is_watched_to_off_to_the_next_or_to_where_the_feed_died() -> No
     one, two = seen_of(plain_view(cranks=(FIRST, SECOND), between=(off,))).cranks
     assert (one.watched_s, one.followed) == (0.75, False)
     assert two.watched_s == 0.75  # an off time before it is none of its own
+    slow = OffTime(border(5.0, 0.25), border(5.5))  # watched to where the fall begins
+    assert seen_of(plain_view(cranks=(FIRST, SECOND), between=(slow,))).cranks[0].watched_s == 0.75
     dead = seen_of(plain_view(cranks=(FIRST,), dead_from_s=6.0)).cranks[0]
     assert dead.watched_s == 1.75
     assert seen_of(plain_view(cranks=(FIRST,), dead_from_s=3.5)).cranks[0].watched_s == 0.0  # dead while cranking

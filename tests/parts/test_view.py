@@ -70,6 +70,12 @@ def test_the_battery_at_rest_is_its_median_before_on_or_in_the_first_second() ->
     assert _rest_v(trace, None) == 12.5
 
 
+def test_the_first_second_is_512_bins_and_not_one_more() -> None:
+    battery = flat(4.0, 12.5)
+    battery[:256] = 12.0
+    assert _rest_v(plain_trace({"battery": battery, "key_switch": battery}), None) == pytest.approx(12.25)
+
+
 def test_where_the_key_was_on_from_the_first_sample_ten_bins_are_asked() -> None:
     battery = flat(4.0, 12.0)
     battery[:5] = 11.0
