@@ -113,7 +113,7 @@ def run(
     killers: dict[str, Counter[str]] = {}
     for row in done.values():
         learn(killers, row)
-    cpu_s = int(60 + 3 * sum(times.values()))
+    cpu_s = int(60 + 3 * sum(times.values()) + 2 * budget_s)  # the limit stops what hangs, and never a budget's work
     running: dict[int, tuple[int, Site]] = {}
     waiting = list(reversed(todo))
     with path.open("a", encoding="utf-8") as out:
