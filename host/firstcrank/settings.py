@@ -107,7 +107,9 @@ def default_map(settings: Settings) -> dict[str, dict[str, object]]:
 
 def last_recording(folder: Path) -> Path:
     """The newest recording in a folder. Raises UsageError where there is none."""
-    found = sorted(folder.glob("*.fcr"), key=lambda path: path.stat().st_mtime) if folder.is_dir() else []
+    from firstcrank.whole_file import whole_in
+
+    found = sorted(whole_in(folder, "*.fcr"), key=lambda path: path.stat().st_mtime) if folder.is_dir() else []
     if not found:
         raise UsageError(f"no recording in {folder} yet")
     return found[-1]

@@ -13,6 +13,7 @@ from typing import BinaryIO
 from firstcrank.errors import UnwritableFileError, UsageError
 
 PRIVATE = 0o600
+FRESH = ".new-"  # the name of what is being written begins so
 
 
 @contextlib.contextmanager
@@ -31,7 +32,7 @@ def whole_path(target: Path, replace: bool = False, durable: bool = True, mode: 
     """As whole_file, for what writes by name: an empty file of the same suffix beside the target, to be written."""
     if target.exists() and not replace:
         raise UsageError(f"{target} is already there: choose another name")
-    fresh = target.with_name(f".new-{uuid.uuid4().hex[:12]}{target.suffix}")
+    fresh = target.with_name(f"{FRESH}{uuid.uuid4().hex[:12]}{target.suffix}")
     try:
         os.close(os.open(fresh, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666 if mode is None else mode))
         if mode is not None:
@@ -55,7 +56,7 @@ def whole_files(target: Path) -> Iterator[Path]:
     if target.exists():
         raise UsageError(f"{target} is already there: choose another name")
     try:
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".new-", ignore_cleanup_errors=True) as folder:
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=FRESH, ignore_cleanup_errors=True) as folder:
             yield Path(folder) / target.name
             for made in sorted(Path(folder).iterdir(), key=lambda path: path.name == target.name):
                 sync(made)
@@ -63,6 +64,11 @@ def whole_files(target: Path) -> Iterator[Path]:
             sync_folder(target.parent)
     except OSError as error:
         raise UnwritableFileError(f"{target} cannot be written: {error.strerror or error}") from error
+
+
+def whole_in(folder: Path, pattern: str) -> list[Path]:
+    """Files of a folder by name, sorted, less those that are being written or whose writing was cut off."""
+    return sorted(path for path in folder.glob(pattern) if not path.name.startswith(FRESH))
 
 
 def sync(path: Path) -> None:

@@ -216,6 +216,19 @@ def test_no_room_here_and_no_store_there_names_the_recording(
     assert file_or_keep(start, judged(start), "1207", place).start == 1
 
 
+def test_what_was_cut_off_while_it_was_written_is_no_start(start: Path, tmp_path: Path) -> None:
+    place = str(tmp_path / "s.sqlite")
+    file_or_keep(start, judged(start), "77", place)
+    (whole,) = (tmp_path / "outbox").iterdir()
+    cut = whole.with_name(".new-0123456789ab.start")
+    cut.write_bytes(whole.read_bytes()[:20])
+    kept, trouble = waiting()
+    assert [entry.path for entry in kept] == [whole]
+    assert trouble == ()
+    whole.unlink()
+    assert not outbox.anything_waits()
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="programs are made to be killed by fork")
 @pytest.mark.parametrize("database", ["sqlite", "postgresql"])

@@ -76,6 +76,7 @@ def test_settings_are_defaults_and_typed_options_win(
     assert code == 0
     (kept,) = (tmp_path / "kept").glob("*.fcr")
     assert str(kept) in output.replace("\n", "")
+    (tmp_path / "kept" / ".new-0123456789ab.fcr").write_bytes(b"")  # cut off while it was written
     assert last_recording(tmp_path / "kept") == kept
     assert run(capsys, "judge", "last", "--plain")[0] == 0
 

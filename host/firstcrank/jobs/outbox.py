@@ -15,7 +15,7 @@ from pathlib import Path
 from firstcrank.errors import StoreError
 from firstcrank.jobs.contents import Packed, hash_of, pack, unpack
 from firstcrank.jobs.times import now_utc
-from firstcrank.whole_file import PRIVATE, sync_folder, whole_file
+from firstcrank.whole_file import PRIVATE, sync_folder, whole_file, whole_in
 
 ENVIRONMENT = "FIRSTCRANK_OUTBOX"
 FORMAT = 1
@@ -73,13 +73,13 @@ def keep(store: str, job: str, content: bytes, row: Mapping[str, object]) -> Pat
 
 def anything_waits() -> bool:
     """Whether any start waits for any store: quick to ask."""
-    return any(outbox_folder().glob(f"*{SUFFIX}"))
+    return bool(whole_in(outbox_folder(), f"*{SUFFIX}"))
 
 
 def waiting(store: str | None = None) -> tuple[tuple[Waiting, ...], tuple[str, ...]]:
     """What waits for a store (None: for any), the oldest first; and a line for each file that cannot be read."""
     found, trouble = [], []
-    for path in sorted(outbox_folder().glob(f"*{SUFFIX}")):
+    for path in whole_in(outbox_folder(), f"*{SUFFIX}"):
         try:
             about, _ = _read(path)
             entry = Waiting(
