@@ -23,7 +23,7 @@ from firstcrank.tracefiles.native import read_native
 
 JOB = "1207"
 STARTS_IN_TIME = 4  # the latest kill comes when so many starts could have been filed
-BACKUPS_IN_TIME = 1.5
+BACKUPS_IN_TIME = 3.0
 
 
 def killed(work: Callable[[Callable[[str], None]], None], after_s: float) -> Iterator[str]:

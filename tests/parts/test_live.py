@@ -356,3 +356,13 @@ def test_signs_of_a_24_v_vehicle_double() -> None:
     live = lived(lived(tracker(system_v=24), 0.6, 0.0, 0.0, 25.0), 0.6, 24.0, 0.0, 25.0)
     assert lived(live, 0.6, 24.0, 0.0, 22.5).signs.bridged is False  # 2.5 V of 3.0 V
     assert lived(live, 0.6, 24.0, 0.0, 21.5).signs.bridged is True
+
+
+def test_a_dropout_before_the_key_goes_off_does_not_shorten_the_watch_for_the_power_down() -> None:
+    """10 s hold on and what belongs to it are counted from the key's going off, not from a dropout before it."""
+    live = cranked(tracker(None, "off", 10.0), 2.5, 4.0)
+    live = lived(lived(live, 0.02, 0.0), 10.0, LIVE_V)
+    assert live.state == "released"
+    live = lived(live, 10.0, 0.0)
+    assert live.state == "released"
+    assert lived(live, 1.0, 0.0).state == "done"

@@ -200,6 +200,7 @@ class LiveTracker:
             return now_s - end_s >= self._th.vehicle.charging_watch_s + self._th.tracker.extra_s
         if self._watch == "off":
             if self.key_v >= self._limits["feed_off_v"]:
+                self._off_s = None  # a feed that came back was no key off
                 return now_s - end_s >= self._th.tracker.off_wait_s
             self._off_s = now_s if self._off_s is None else self._off_s
             return now_s - self._off_s >= self._hold_on_s + self._th.vehicle.off_quiet_s + self._th.tracker.extra_s
