@@ -14,6 +14,7 @@ from firstcrank.cli.main import main
 from firstcrank.jobs import records
 from firstcrank.jobs.backup_file import check_backup
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.restore import restore
 from firstcrank.jobs.schema import JOBS, MEASUREMENTS, NOTES, PHOTOS, STARTS
@@ -44,13 +45,13 @@ def old(request: pytest.FixtureRequest, tmp_path: Path) -> Any:
 
 
 def test_everything_of_it_is_there(old: Store) -> None:
-    lines = list_jobs(old, archived=True)
+    lines = list_jobs(old, Wanted(archived=True))
     assert {(line.job["number"], line.start_count, line.last_verdict) for line in lines} == {
         ("1207", 2, "PASS"),
         ("1300/b", 1, "PASS"),
     }
     assert [line.job["number"] for line in list_jobs(old)] == ["1207"]
-    assert [line.job["number"] for line in list_jobs(old, "terminal 15 hale")] == ["1207"]
+    assert [line.job["number"] for line in list_jobs(old, Wanted("terminal 15 hale"))] == ["1207"]
     whole = records.job_detail(old, "1207")
     assert (whole.job["vehicle"], whole.job["technician"]) == ("Marigold, farm pickup", "R. Hale")
     assert whole.job["odometer"] == "81200 mi"
@@ -86,7 +87,7 @@ def test_its_rows_have_the_same_names_wherever_they_are_opened(tmp_path: Path) -
 
 @pytest.mark.parametrize("word", ["TERMINAL", "klemme", "own_limits", "plug.png", "strap", "hale", "1300/B", "81200"])
 def test_its_jobs_are_found_by_what_was_filed(old: Store, word: str) -> None:
-    assert len(list_jobs(old, word, archived=True)) == 1
+    assert len(list_jobs(old, Wanted(word, archived=True))) == 1
 
 
 def test_its_recordings_are_the_bytes_that_were_filed(old: Store) -> None:

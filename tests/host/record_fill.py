@@ -12,9 +12,9 @@ from pathlib import Path
 from sqlalchemy import insert, select
 
 from firstcrank.jobs import records
-from firstcrank.jobs.contents import hash_of, pack
 from firstcrank.jobs.filing import attach
 from firstcrank.jobs.folding import search_text
+from firstcrank.jobs.packing import hash_of, pack
 from firstcrank.jobs.schema import JOBS, NOTES, STARTS
 from firstcrank.jobs.store import Store
 

@@ -18,6 +18,7 @@ from pathlib import Path
 from sqlalchemy import text
 
 from firstcrank.jobs import outbox
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.records import create_job
 from firstcrank.jobs.store import Store, open_store
@@ -31,12 +32,14 @@ from .sim_recording import recorded
 WARM = 5  # runs; the median counts, after one that is not timed
 SEARCHES: dict[str, Callable[[Store], list[object]]] = {
     "list the newest 50": lambda store: list(list_jobs(store)),
-    "find a part of a VIN": lambda store: list(list_jobs(store, "P004271")),
-    "find a word with an umlaut": lambda store: list(list_jobs(store, "haecksler 42")),
-    "find a telephone number": lambda store: list(list_jobs(store, "0711-55-04271")),
-    "find a word of notes and a cause": lambda store: list(list_jobs(store, "terminal feed_dead")),
-    "find a word that is nowhere": lambda store: list(list_jobs(store, "nowhere")),
-    "find by days and verdict": lambda store: list(list_jobs(store, first_day="2024-05", last_day="2024-06", verdict="FAIL")),
+    "find a part of a VIN": lambda store: list(list_jobs(store, Wanted("P004271"))),
+    "find a word with an umlaut": lambda store: list(list_jobs(store, Wanted("haecksler 42"))),
+    "find a telephone number": lambda store: list(list_jobs(store, Wanted("0711-55-04271"))),
+    "find a word of notes and a cause": lambda store: list(list_jobs(store, Wanted("terminal feed_dead"))),
+    "find a word that is nowhere": lambda store: list(list_jobs(store, Wanted("nowhere"))),
+    "find by days and verdict": lambda store: list(
+        list_jobs(store, Wanted(first_day="2024-05", last_day="2024-06", verdict="FAIL"))
+    ),
 }
 # Runs a command of the program and prints, last, its seconds, its highest memory in MB, the processor's seconds, the exit code.
 CHILD = """

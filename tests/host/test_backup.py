@@ -18,8 +18,9 @@ from firstcrank.jobs import backup as backup_module
 from firstcrank.jobs import records
 from firstcrank.jobs.backup import back_up
 from firstcrank.jobs.backup_file import check_backup, open_backup
-from firstcrank.jobs.contents import FolderContents, hash_of
+from firstcrank.jobs.contents import FolderContents
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.packing import hash_of
 from firstcrank.jobs.proof import prove
 from firstcrank.jobs.restore import restore
 from firstcrank.jobs.snapshot import TABLES, rows_of, snapshot

@@ -17,11 +17,13 @@ from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs import corrections, forgetting, outbox, records
 from firstcrank.jobs.backup import back_up
 from firstcrank.jobs.check import check
-from firstcrank.jobs.contents import FolderContents, hash_of
+from firstcrank.jobs.contents import FolderContents
 from firstcrank.jobs.filing import attach, start_row
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.merging import merge
 from firstcrank.jobs.other_store import other_store
+from firstcrank.jobs.packing import hash_of
 from firstcrank.jobs.restore import restore
 from firstcrank.jobs.schema import ANONYMOUS_STARTS, AUDIT, FORGOTTEN, JOBS, STARTS
 from firstcrank.jobs.scrubbing import scrub
@@ -122,9 +124,9 @@ def test_what_is_gone_and_what_stays(place: str, tmp_path: Path) -> None:
     with filled(place, tmp_path) as store:
         done = forgotten(store)
         assert done.text() == "1 job with 1 start, 1 note, 1 measurement, 1 photo"
-        assert [line.job["number"] for line in list_jobs(store, archived=True)] == ["stays"]
+        assert [line.job["number"] for line in list_jobs(store, Wanted(archived=True))] == ["stays"]
         for typed in ("quillfeather", "QXZW8832", "wedding", "portrait"):
-            assert list_jobs(store, typed, archived=True) == []
+            assert list_jobs(store, Wanted(typed, archived=True)) == []
         with store.engine.connect() as connection:
             lines = connection.execute(select(AUDIT.c.who, AUDIT.c.action, AUDIT.c.text, AUDIT.c.job_id)).all()
             stones = connection.execute(select(FORGOTTEN.c.kind, FORGOTTEN.c.who)).all()

@@ -13,6 +13,7 @@ from firstcrank.errors import UsageError
 from firstcrank.jobs import corrections, records
 from firstcrank.jobs.audit import audit_lines
 from firstcrank.jobs.filing import add_row, attach, same_content
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.schema import FORGOTTEN, STARTS
 from firstcrank.jobs.search_index import text_of
@@ -32,7 +33,7 @@ def start(tmp_path: Path) -> Path:
 
 
 def numbers(store: Store, *terms: str, first_day: str = "", last_day: str = "") -> list[str]:
-    return [line.job["number"] for line in list_jobs(store, " ".join(terms), first_day=first_day, last_day=last_day)]
+    return [line.job["number"] for line in list_jobs(store, Wanted(" ".join(terms), first_day=first_day, last_day=last_day))]
 
 
 def run(*args: str) -> int:

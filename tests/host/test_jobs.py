@@ -23,6 +23,7 @@ from firstcrank.jobs.backup_file import check_backup
 from firstcrank.jobs.contents import FolderContents
 from firstcrank.jobs.corrections import archive_job, move_start
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.migrating import migrate
 from firstcrank.jobs.restore import restore
@@ -61,8 +62,8 @@ def test_a_job_from_first_to_last(place: str, failing: Path, healthy: Path) -> N
         assert whole.starts[0]["cause"] == "feed_dead_in_start"
         assert store.contents.get(whole.photos[0]["content_hash"]) == b"\xff\xd8jpeg"
         for terms in ("1207", "marigold", "terminal 15", "STRAP", "feed_dead", "hale pickup"):
-            assert [line.job["number"] for line in list_jobs(store, terms)] == ["1207"], terms
-        assert list_jobs(store, "nothing like it") == []
+            assert [line.job["number"] for line in list_jobs(store, Wanted(terms))] == ["1207"], terms
+        assert list_jobs(store, Wanted("nothing like it")) == []
         assert list_jobs(store)[0].last_verdict == "PASS"
         assert list_jobs(store)[0].start_count == 2
         records.create_job(store, "1300")
@@ -73,7 +74,7 @@ def test_a_job_from_first_to_last(place: str, failing: Path, healthy: Path) -> N
             assert (line["who"], line["action"]) == ("R. Hale", "start moved")
         archive_job(store, "1207")
         assert [line.job["number"] for line in list_jobs(store)] == ["1300"]
-        assert len(list_jobs(store, archived=True)) == 2
+        assert len(list_jobs(store, Wanted(archived=True))) == 2
         assert records.find_start(store, f"{first}#1")[1] == 1
         found = trends(store, synthetic=True)
         assert found.causes == {"feed_dead_in_start": 1}
@@ -107,7 +108,7 @@ def test_names_of_every_kind_come_back(tmp_path: Path, name: str) -> None:
     with open_store(str(tmp_path / f"{time.monotonic_ns()}.sqlite")) as store:
         records.create_job(store, "1", vehicle=name, technician="'); DROP TABLE jobs;--")
         assert records.find_job(store, "1")["vehicle"] == name
-        assert list_jobs(store, name.split()[0])[0].job["vehicle"] == name
+        assert list_jobs(store, Wanted(name.split()[0]))[0].job["vehicle"] == name
 
 
 def test_a_name_of_ten_thousand_characters_and_markup_in_the_page(tmp_path: Path, failing: Path) -> None:
@@ -247,7 +248,7 @@ WRITER = """
 import sys
 from pathlib import Path
 from firstcrank.jobs import records
-from firstcrank.jobs.contents import hash_of
+from firstcrank.jobs.packing import hash_of
 from firstcrank.jobs.store import open_store
 with open_store(sys.argv[1]) as store:
     for n in range(int(sys.argv[3])):
@@ -292,7 +293,7 @@ def kills(tmp_path: Path, times: int) -> None:
         for number in filter(None, printed):
             (photo,) = records.job_detail(store, number).photos
             assert store.contents.state(photo["content_hash"]) == "whole"
-        for line in list_jobs(store, most=10_000):
+        for line in list_jobs(store, Wanted(most=10_000)):
             for photo in records.job_detail(store, line.job["number"]).photos:
                 assert store.contents.state(photo["content_hash"]) == "whole"
 

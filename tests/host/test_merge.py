@@ -19,6 +19,7 @@ from firstcrank.jobs import corrections, forgetting, outbox, records
 from firstcrank.jobs.check import check
 from firstcrank.jobs.filing import add_row, attach
 from firstcrank.jobs.identity import new_uuid
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.merging import Merged, merge
 from firstcrank.jobs.migrating import migrate
@@ -93,7 +94,7 @@ def test_a_laptop_s_store_comes_into_the_shop_s(place: str, tmp_path: Path) -> N
         assert whole.audit[0]["start_id"] == whole.starts[0]["id"]
         moved = f"job 1207 there is 1207-2 here, start 1 there is {whole.starts[0]['id']} here"
         assert moved in lines[1][1], "both numbers are kept"
-        assert [line.job["number"] for line in list_jobs(shop, "groesse")] == ["1207-2"]
+        assert [line.job["number"] for line in list_jobs(shop, Wanted("groesse"))] == ["1207-2"]
         assert check(shop).trouble == []
         once = all_rows(shop)
         again = merged(shop, laptop)
@@ -184,14 +185,14 @@ def test_what_was_forgotten_stays_out_and_goes_here_too(place: str, tmp_path: Pa
         done = merged(shop, laptop)
         assert done.forgotten == 1, "job 9 was forgotten on the laptop"
         assert done.kept_out > 0, "job 1207 was forgotten here"
-        assert list_jobs(shop, archived=True) == []
+        assert list_jobs(shop, Wanted(archived=True)) == []
         assert check(shop).trouble == []
         rows = all_rows(shop)
         assert rows["starts"] == rows["notes"] == rows["photos"] == rows["measurements"] == []
         assert {line["action"] for line in rows["audit"]} == {"forgotten"}
         for name in ("marigold_trap", "marigold_repaired"):
             start_file(tmp_path, name)
-            records.find_job(shop, "new") if list_jobs(shop, "new") else records.create_job(shop, "new")
+            records.find_job(shop, "new") if list_jobs(shop, Wanted("new")) else records.create_job(shop, "new")
             with pytest.raises(UsageError, match="for privacy"):
                 attach(shop, "new", tmp_path / f"{name}.fcr")
 
@@ -244,13 +245,13 @@ def test_a_merge_that_is_killed_has_merged_nothing_or_all(place: str, tmp_path: 
 
         output = list(killed(work, chance.uniform(0.1, 1.2) if number else 0.05))
         with open_store(place) as shop:
-            count = len(list_jobs(shop, most=100))
+            count = len(list_jobs(shop, Wanted(most=100)))
             assert count in (1, 31), "half merged"
             assert count == 31 or not output
             assert check(shop).trouble == []
     with open_store(place) as shop:
         merged(shop, laptop)
-        assert len(list_jobs(shop, most=100)) == 31
+        assert len(list_jobs(shop, Wanted(most=100))) == 31
         assert merged(shop, laptop).rows == {}
 
 

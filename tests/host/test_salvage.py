@@ -13,9 +13,11 @@ from firstcrank.cli.main import main
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs import records
 from firstcrank.jobs.check import check
-from firstcrank.jobs.contents import FolderContents, hash_of
+from firstcrank.jobs.contents import FolderContents
 from firstcrank.jobs.filing import attach
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
+from firstcrank.jobs.packing import hash_of
 from firstcrank.jobs.salvage import salvage
 from firstcrank.jobs.store import Store, open_store
 
@@ -100,7 +102,7 @@ def test_a_torn_file_gives_what_can_be_read(seed: int, least: int, tmp_path: Pat
     assert place.read_bytes() == before
     with open_store(str(new)) as store:
         assert check(store).trouble == []
-        assert len(list_jobs(store, archived=True, most=100)) >= least
+        assert len(list_jobs(store, Wanted(archived=True, most=100))) >= least
         kept = {bytes(store.contents.get(h)) for h in _contents(store)}
     assert {recorded("marigold_trap"), recorded("marigold_repaired"), b"\x89PNG photo"} <= kept, "no recording is lost"
 

@@ -18,6 +18,7 @@ from sqlalchemy import text
 from firstcrank.cli.main import main
 from firstcrank.errors import FirstcrankError, StoreError, UsageError
 from firstcrank.jobs import network_share, patience, records
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.network_share import share_of
 from firstcrank.jobs.place import place_of
@@ -269,7 +270,7 @@ def test_an_older_store_on_a_read_only_disk_is_read(tmp_path: Path) -> None:
         subprocess.run(["cp", "-r", str(golden), str(disk)], check=True)
         subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
         with open_store(str(disk / "store" / "shop.sqlite")) as store:
-            assert [line.job["number"] for line in list_jobs(store, "klemme")] == ["1207"]
+            assert [line.job["number"] for line in list_jobs(store, Wanted("klemme"))] == ["1207"]
             with pytest.raises(StoreError, match="can only be read"):
                 records.create_job(store, "2")
 
@@ -283,7 +284,7 @@ def test_a_damaged_file_is_told(tmp_path: Path) -> None:
     data[8192:-8192] = os.urandom(len(data) - 16384)
     place.write_bytes(data)
     with pytest.raises(StoreError, match="is damaged: firstcrank jobs check") as caught, open_store(str(place)) as store:
-        list_jobs(store, "x")
+        list_jobs(store, Wanted("x"))
     one_line(caught.value)
 
 

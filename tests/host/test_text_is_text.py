@@ -25,6 +25,7 @@ from firstcrank.cli.show import show
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.jobs.backup import back_up
 from firstcrank.jobs.backup_file import check_backup
+from firstcrank.jobs.list_query import Wanted
 from firstcrank.jobs.listing import list_jobs
 from firstcrank.jobs.records import add_measurement, create_job, find_start
 from firstcrank.jobs.store import open_store
@@ -207,7 +208,7 @@ def test_names_that_are_not_utf_8(tmp_path: Path) -> None:
 def test_text_that_utf_8_cannot_hold_is_kept_with_question_marks(tmp_path: Path) -> None:
     with open_store(str(tmp_path / "s.sqlite")) as store:
         create_job(store, "\udce4 1", vehicle="\udcff")
-        assert [line.job["vehicle"] for line in list_jobs(store, "\udce4")] == ["?"]
+        assert [line.job["vehicle"] for line in list_jobs(store, Wanted("\udce4"))] == ["?"]
 
 
 def bomb(path: Path, whole: Path) -> None:

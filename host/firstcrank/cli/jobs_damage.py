@@ -58,7 +58,7 @@ def salvage(new: Path, place: str | None) -> int:
     """
     from firstcrank.errors import UsageError
     from firstcrank.jobs.salvage import salvage as save
-    from firstcrank.jobs.store import default_place
+    from firstcrank.jobs.typed_place import default_place
 
     if new.exists():
         raise UsageError(f"{new} is already there: choose another name")

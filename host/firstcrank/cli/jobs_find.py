@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,6 +11,9 @@ from firstcrank.cli.jobs_add import FIELDS
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import STORE, opened
 from firstcrank.printable import printable
+
+if TYPE_CHECKING:
+    from firstcrank.jobs.list_query import JobSummary, Wanted
 
 
 @click.command("list")
@@ -44,12 +48,11 @@ def list_jobs(
     from rich.text import Text
 
     from firstcrank.cli.screen import Screen
-    from firstcrank.jobs.listing import list_jobs as lines_of
+    from firstcrank.jobs.list_query import Wanted
     from firstcrank.model.vocabulary import beside
     from firstcrank.units import local_time
 
-    with opened(place) as store:
-        lines = lines_of(store, " ".join(text), archived, most, (verdict or "").upper(), first_day, last_day)
+    lines = _listed(place, Wanted(" ".join(text), archived, most, (verdict or "").upper(), first_day, last_day))
     if not lines:
         wanted = text or verdict or first_day or last_day
         say("No job found." if wanted else "No jobs yet: firstcrank jobs new NUMBER")
@@ -69,6 +72,20 @@ def list_jobs(
             ("simulated: " if line.simulated else "") + beside(line.last_verdict, line.last_feed_verdict),
         )
     Screen().print(table)
+
+
+def _listed(place: str | None, wanted: Wanted) -> list[JobSummary]:
+    """The quick way where nothing waits in the outbox and the file is as it should be, else as any other command."""
+    from firstcrank.jobs.outbox import anything_waits
+    from firstcrank.jobs.quick_list import quick_list
+
+    quick = None if anything_waits() else quick_list(place, wanted)
+    if quick is not None:
+        return quick
+    from firstcrank.jobs.listing import list_jobs as lines_of
+
+    with opened(place) as store:
+        return lines_of(store, wanted)
 
 
 @click.command()

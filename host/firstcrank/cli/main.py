@@ -5,11 +5,9 @@ from __future__ import annotations
 import io
 import os
 import sys
-from pathlib import Path
 
 import click
 
-from firstcrank import __version__
 from firstcrank.cli.lazy_group import ENTRY_POINT, LazyGroup
 from firstcrank.cli.say import say
 from firstcrank.errors import FirstcrankError
@@ -45,6 +43,15 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "scenarios": (ENTRY_POINT, "List the simulated starts."),
 }
 TROUBLE = 4
+WITHOUT_SETTINGS = ("config", "doctor", "help", "completion", "--help", "-h", "--version")
+
+
+def _version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted and not context.resilient_parsing:
+        from firstcrank import __version__
+
+        say(f"firstcrank, version {__version__}")
+        context.exit()
 
 
 @click.group(
@@ -53,38 +60,38 @@ TROUBLE = 4
     entry_points=GROUP,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(__version__, prog_name="firstcrank")
+@click.option(
+    "--version", is_flag=True, expose_value=False, is_eager=True, callback=_version, help="Show the version and exit."
+)
 @click.option(
     "--log",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(dir_okay=False),
     envvar="FIRSTCRANK_LOG",
     help="Add to this file what happens, for somebody who looks for a fault. Before the command.",
 )
 @click.pass_obj
-def cli(typed: list[str] | None, log: Path | None) -> None:
+def cli(typed: list[str] | None, log: str | None) -> None:
     """Proves the key-switch feed of a freshly wired electronic diesel while it cranks.
 
     Try it without hardware: firstcrank demo
     """
     if log is not None:
+        from pathlib import Path
+
         from firstcrank.cli.log_file import begin
 
-        begin(log, typed or ())
+        begin(Path(log), typed or ())
 
 
 def _defaults(typed: list[str]) -> dict[str, dict[str, object]]:
     """Defaults from the settings file; none for the commands that show and mend it."""
-    from firstcrank.settings import default_map, read_settings, settings_path
-
     while typed and typed[0].startswith("--log"):
         typed = typed[1 if "=" in typed[0] else 2 :]
-    if (
-        not typed
-        or typed[0] in ("config", "doctor", "help", "completion", "--help", "-h", "--version")
-        or not settings_path().exists()
-    ):
+    if not typed or typed[0] in WITHOUT_SETTINGS:
         return {}
-    return default_map(read_settings())
+    from firstcrank.settings import default_map, read_settings, settings_path
+
+    return default_map(read_settings()) if settings_path().exists() else {}
 
 
 def _logged(args: list[str] | None) -> int:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from firstcrank.printable import printable
@@ -16,4 +14,8 @@ def say(text: str, err: bool = False) -> None:
 
 def say_json(text: str) -> None:
     """A line of JSON, in which whatever would steer a terminal is written as JSON escapes: the value is the same."""
-    click.echo(text if text.isprintable() else "".join(c if printable(c) == c else json.dumps(c)[1:-1] for c in text))
+    if not text.isprintable():
+        import json
+
+        text = "".join(c if printable(c) == c else json.dumps(c)[1:-1] for c in text)
+    click.echo(text)

@@ -21,12 +21,12 @@ def opened(place: str | None, create: bool = False) -> Store:
 
     `create`: made where it is not there, and told. Raises StoreError.
     """
-    from pathlib import Path
-
     from firstcrank.jobs.outbox import anything_waits
-    from firstcrank.jobs.store import default_place, open_store
+    from firstcrank.jobs.store import open_store
+    from firstcrank.jobs.typed_place import default_place, file_of
 
-    new = create and "://" not in (place or default_place()) and not Path(place or default_place()).expanduser().exists()
+    file = file_of(place or default_place()) if create else None
+    new = file is not None and not file.exists()
     store = open_store(place, create=create)
     if new:
         say(f"New record store: {store.name}", err=True)

@@ -14,7 +14,8 @@ from sqlalchemy import Connection
 from firstcrank import __version__
 from firstcrank.errors import StoreError
 from firstcrank.jobs.backup_file import CONTENTS, FORMAT, About, write_about
-from firstcrank.jobs.contents import PLAIN, SUFFIX, ZLIB, pack, unpack
+from firstcrank.jobs.contents import SUFFIX
+from firstcrank.jobs.packing import PLAIN, ZLIB, pack, unpack
 from firstcrank.jobs.proof import prove
 from firstcrank.jobs.schema import StoreTable
 from firstcrank.jobs.snapshot import TABLES, hashes, rows_of, snapshot

@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import IO
 
 from firstcrank.errors import StoreError
-from firstcrank.jobs.contents import PLAIN, SUFFIX, ZLIB, Packed, unpack
+from firstcrank.jobs.contents import SUFFIX
 from firstcrank.jobs.filing import of_this_version
 from firstcrank.jobs.identity import FIXED, uuid_of_old_row
 from firstcrank.jobs.migrations.versions.v0003_feed_verdict import feed_verdict_kept
+from firstcrank.jobs.packing import PLAIN, ZLIB, Packed, unpack
 from firstcrank.jobs.schema import STARTS, StoreTable
 from firstcrank.jobs.snapshot import TABLES
 from firstcrank.jobs.times import when_utc

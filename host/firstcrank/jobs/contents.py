@@ -6,52 +6,20 @@ covers. A hash is of the content before it was compressed; it shows that a conte
 
 from __future__ import annotations
 
-import hashlib
-import zlib
 from pathlib import Path
-from typing import Literal, NamedTuple, Protocol
+from typing import Literal, Protocol
 
 from sqlalchemy import Connection, Engine, delete, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from firstcrank.errors import StoreError, UnwritableFileError
 from firstcrank.jobs.access import OWNER, Access
+from firstcrank.jobs.packing import PLAIN, ZLIB, Packed, hash_of, pack, unpack
 from firstcrank.jobs.schema import CONTENTS
 from firstcrank.whole_file import whole_file
 
 State = Literal["whole", "missing", "altered"]
-PLAIN, ZLIB = "", "zlib"
-LEVEL = 6  # a recording to a quarter; higher levels save a hundredth more and take twice as long
 SUFFIX = ".z"  # of a compressed file; contents filed by earlier versions have none
-
-
-class Packed(NamedTuple):
-    """A content as it is kept: its bytes, and how they are packed."""
-
-    data: bytes
-    codec: str
-
-
-def hash_of(content: bytes) -> str:
-    """SHA-256 in hex."""
-    return hashlib.sha256(content).hexdigest()
-
-
-def pack(content: bytes) -> Packed:
-    """Compressed (RFC 1950), or as it is where that is not smaller."""
-    small = zlib.compress(content, LEVEL)
-    return Packed(small, ZLIB) if len(small) < len(content) else Packed(content, PLAIN)
-
-
-def unpack(packed: Packed, content_hash: str) -> bytes:
-    """The content. Raises StoreError where it no longer fits its hash."""
-    try:
-        content = zlib.decompress(packed.data) if packed.codec == ZLIB else packed.data
-    except zlib.error:
-        content = b""
-    if hash_of(content) != content_hash:
-        raise StoreError(f"the recording {content_hash[:12]} was altered after it was filed: its hash no longer fits")
-    return content
 
 
 class Contents(Protocol):

@@ -14,9 +14,9 @@ from firstcrank.analysis.as_json import to_table
 from firstcrank.analysis.verdict import judge
 from firstcrank.calibration import Calibration
 from firstcrank.errors import UnreadableTraceError, UsageError
-from firstcrank.jobs.contents import hash_of
 from firstcrank.jobs.identity import new_uuid
 from firstcrank.jobs.kept_values import crank_v_kept, system_v_kept
+from firstcrank.jobs.packing import hash_of
 from firstcrank.jobs.reading import Reading, with_answers
 from firstcrank.jobs.records import find_job
 from firstcrank.jobs.schema import FORGOTTEN, JOBS, STARTS

@@ -10,8 +10,9 @@ from firstcrank.jobs.filing import add_row, start_row
 from firstcrank.jobs.outbox import keep
 from firstcrank.jobs.place import place_of
 from firstcrank.jobs.sending import Sent, job_for, send
-from firstcrank.jobs.store import default_place, open_store
+from firstcrank.jobs.store import open_store
 from firstcrank.jobs.times import now_utc
+from firstcrank.jobs.typed_place import default_place
 from firstcrank.limits import shipped
 from firstcrank.model.judgement import Judgement
 from firstcrank.tracefiles.table import load

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, Engine, inspect, text
@@ -10,18 +9,12 @@ from sqlalchemy.exc import OperationalError
 
 from firstcrank.errors import StoreError
 from firstcrank.jobs.patience import patient
+from firstcrank.jobs.revision import MIGRATIONS, head_revision
 
 if TYPE_CHECKING:
     from alembic.config import Config
 
-MIGRATIONS = Path(__file__).parent / "migrations"
 LOCK_KEY = 7_319_004  # PostgreSQL advisory lock, so that two bays do not migrate at once
-
-
-def head_revision() -> str:
-    """The newest schema revision that this program knows: the number in the last migration's file name."""
-    names = [entry.name for entry in (MIGRATIONS / "versions").iterdir()]
-    return max(name[1:5] for name in names if name.startswith("v") and name[1:5].isdigit())
 
 
 def stored_revision(engine: Engine) -> str | None:

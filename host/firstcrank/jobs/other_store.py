@@ -9,7 +9,8 @@ from sqlalchemy import event
 from sqlalchemy.exc import SQLAlchemyError
 
 from firstcrank.errors import StoreError, UsageError
-from firstcrank.jobs.migrating import head_revision, stored_revision
+from firstcrank.jobs.migrating import stored_revision
+from firstcrank.jobs.revision import head_revision
 from firstcrank.jobs.store import Store, raw_store
 from firstcrank.jobs.trouble import store_error, translate
 

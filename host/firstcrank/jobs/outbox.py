@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from firstcrank.errors import StoreError
-from firstcrank.jobs.contents import Packed, hash_of, pack, unpack
+from firstcrank.jobs.packing import Packed, hash_of, pack, unpack
 from firstcrank.jobs.times import now_utc
 from firstcrank.whole_file import PRIVATE, sync_folder, whole_file, whole_in
 

@@ -11,6 +11,7 @@ from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from firstcrank.errors import UsageError
+from firstcrank.jobs.typed_place import file_of
 
 SCHEMES = {"postgres": "postgresql+psycopg", "postgresql": "postgresql+psycopg"}
 HIDDEN = "..."
@@ -35,13 +36,10 @@ class Place:
 
 def place_of(typed: str) -> Place:
     """A file name (which may hold any sign, a question mark too) or a URL. Raises UsageError, never showing a password."""
-    if "://" not in typed:
-        path = Path(typed).expanduser().resolve()
+    path = file_of(typed)
+    if path is not None:
         return Place(URL.create("sqlite", database=str(path)), path, str(path))
     scheme, _, rest = typed.partition("://")
-    if scheme == "sqlite":
-        path = Path(rest.removeprefix("/")).expanduser().resolve()
-        return Place(URL.create("sqlite", database=str(path)), path, str(path))
     user, secrets, rest = _split(rest)
     shown = SECRET_OPTION.sub(rf"\1={HIDDEN}", f"{scheme}://{HIDDEN + '@' if user else ''}{rest}")
     try:

@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 
 from firstcrank.errors import StoreError
 from firstcrank.jobs.backup_file import About, BackupFile, check_backup, open_backup
-from firstcrank.jobs.contents import unpack
+from firstcrank.jobs.packing import unpack
 from firstcrank.jobs.restore import fill
 from firstcrank.jobs.snapshot import TABLES, rows_of, snapshot
 from firstcrank.jobs.store import open_store

@@ -15,7 +15,8 @@ from urllib.parse import quote
 from sqlalchemy import URL, Engine, create_engine
 from sqlalchemy.exc import DBAPIError
 
-from firstcrank.jobs.migrating import head_revision, migrate, stored_revision
+from firstcrank.jobs.migrating import migrate, stored_revision
+from firstcrank.jobs.revision import head_revision
 
 # SQLite's primary result codes READONLY, IOERR, FULL, CANTOPEN.
 UNWRITABLE = (8, 10, 13, 14)

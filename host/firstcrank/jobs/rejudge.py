@@ -19,10 +19,10 @@ from sqlalchemy import select
 from firstcrank import __version__
 from firstcrank.errors import StoreError, UsageError
 from firstcrank.extras import extra_packages
-from firstcrank.jobs.listing import COUNTED, every_job
+from firstcrank.jobs.listing import every_job
 from firstcrank.jobs.rejudge_one import Again, Piece, judge_piece
 from firstcrank.jobs.rows import StartRow
-from firstcrank.jobs.schema import JOBS, STARTS
+from firstcrank.jobs.schema import COUNTED, JOBS, STARTS
 from firstcrank.jobs.store import Store
 from firstcrank.limits import Limits
 from firstcrank.parallel import each_done

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from firstcrank.analysis.as_json import to_table
 from firstcrank.analysis.verdict import judge
 from firstcrank.errors import FirstcrankError
-from firstcrank.jobs.contents import Packed, unpack
+from firstcrank.jobs.packing import Packed, unpack
 from firstcrank.jobs.reading import read_again
 from firstcrank.limits import Limits
 

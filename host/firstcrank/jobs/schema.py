@@ -8,6 +8,7 @@ from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, Large
 from sqlalchemy.sql.base import ReadOnlyColumnCollection
 
 from firstcrank.jobs.identity import new_uuid
+from firstcrank.jobs.states import UNCOUNTED
 
 # Any of the tables below, for what goes through all of them.
 StoreTable: TypeAlias = "Table[ReadOnlyColumnCollection[str, Column[object]]]"
@@ -164,3 +165,4 @@ ANONYMOUS_STARTS = (
     )
 )
 Index("starts_job_recorded", STARTS.c.job_id, STARTS.c.recorded_utc)
+COUNTED = STARTS.c.state.not_in([str(state) for state in UNCOUNTED])  # starts that say something of the vehicle

@@ -20,10 +20,10 @@ from firstcrank.jobs.patience import connector
 from firstcrank.jobs.place import Place, place_of
 from firstcrank.jobs.read_only import can_only_be_read, read_only_engine, reading_url
 from firstcrank.jobs.trouble import store_error, translate
+from firstcrank.jobs.typed_place import ENVIRONMENT, default_place
 from firstcrank.log import logger
 
 LOG = logger(__name__)
-ENVIRONMENT = "FIRSTCRANK_STORE"
 BUSY_MS = 30_000
 MAKE = "firstcrank jobs new NUMBER makes one there"
 
@@ -71,13 +71,6 @@ class Store:
 
     def __exit__(self, *_: object) -> None:
         self.close()
-
-
-def default_place() -> str:
-    """The environment's store, else a file in the platform's data folder."""
-    from platformdirs import user_data_path
-
-    return os.environ.get(ENVIRONMENT) or str(user_data_path("firstcrank", appauthor=False) / "firstcrank.sqlite")
 
 
 def open_store(place: str | None = None, scratch: bool = False, create: bool = True) -> Store:

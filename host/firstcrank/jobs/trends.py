@@ -11,8 +11,8 @@ import numpy as np
 from sqlalchemy import Select, select
 
 from firstcrank.jobs.folding import folded, search_text
-from firstcrank.jobs.listing import COUNTED, every_job
-from firstcrank.jobs.schema import ANONYMOUS_STARTS, STARTS, StoreTable
+from firstcrank.jobs.listing import every_job
+from firstcrank.jobs.schema import ANONYMOUS_STARTS, COUNTED, STARTS, StoreTable
 from firstcrank.jobs.store import Store
 from firstcrank.jobs.times import day_range
 

@@ -9,9 +9,8 @@ from typing import cast
 from sqlalchemy import or_, select
 
 from firstcrank.jobs.folding import joined
-from firstcrank.jobs.listing import COUNTED
 from firstcrank.jobs.records import find_job
-from firstcrank.jobs.schema import JOBS, STARTS
+from firstcrank.jobs.schema import COUNTED, JOBS, STARTS
 from firstcrank.jobs.store import Store
 from firstcrank.model.context import Answers
 

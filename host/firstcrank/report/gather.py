@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from firstcrank.analysis.as_json import from_table
-from firstcrank.jobs.contents import hash_of
+from firstcrank.jobs.packing import hash_of
 from firstcrank.jobs.recordings import recording_of
 from firstcrank.jobs.records import find_start, job_detail
 from firstcrank.jobs.rows import StartRow
