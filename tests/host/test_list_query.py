@@ -23,7 +23,7 @@ from firstcrank.jobs.schema import JOBS, STARTS
 from firstcrank.jobs.store import Store, open_store
 from firstcrank.jobs.times import day_range
 
-WORDS = ("Häcksler", "haecksler", "7042", "B-X 7042", "kiesel", "100%", "it's", "a_b", "?", "Straße", "\u0301")
+TYPED = ("Häcksler", "haecksler", "7042", "B-X 7042", "kiesel", "100%", "it's", "a_b", "?", "Straße", "\u0301")
 DAYS = ("2024-05-30", "2024-05-31", "2024-06-01", "2025-01-01")
 VERDICTS = ("PASS", "FAIL", "NO VERDICT")
 
@@ -43,7 +43,7 @@ class Start:
 class Job:
     """What of a job the list reads."""
 
-    words: tuple[str, ...]
+    texts: tuple[str, ...]
     archived: bool
     day: str
     starts: tuple[Start, ...]
@@ -59,14 +59,14 @@ STARTED = st.builds(
 )
 MADE = st.builds(
     Job,
-    st.lists(st.sampled_from(WORDS), max_size=3).map(tuple),
+    st.lists(st.sampled_from(TYPED), max_size=3).map(tuple),
     st.booleans(),
     st.sampled_from(DAYS),
     st.lists(STARTED, max_size=4).map(tuple),
 )
 WANTED = st.builds(
     Wanted,
-    text=st.lists(st.sampled_from((*WORDS, "eck", "70", "none such")), max_size=2).map(" ".join),
+    text=st.lists(st.sampled_from((*TYPED, "eck", "70", "none such")), max_size=2).map(" ".join),
     archived=st.booleans(),
     most=st.sampled_from((1, 2, 50)),
     verdict=st.sampled_from(("", "", *VERDICTS)),
@@ -85,7 +85,7 @@ def fill(store: Store, jobs: list[Job]) -> None:
                 "number": f"n{number}",
                 "created_utc": f"{job.day}T12:00:00+00:00",
                 "archived": job.archived,
-                "search_text": search_text(job.words),
+                "search_text": search_text(job.texts),
             }
             job_id = connection.execute(insert(JOBS).values(row).returning(JOBS.c.id)).scalar_one()
             for start in job.starts:
@@ -104,7 +104,7 @@ def expected(jobs: list[Job], wanted: Wanted) -> list[tuple[object, ...]]:
     for number, job in reversed(list(enumerate(jobs))):
         counted = [start for start in job.starts if start.state not in ("not valid", "withdrawn")]
         real = [start for start in counted if not start.synthetic]
-        searched = search_text(job.words)
+        searched = search_text(job.texts)
         ways = [ways_of(word) for word in wanted.text.split()]
         if (
             (job.archived and not wanted.archived)
