@@ -1,4 +1,4 @@
-"""What the host reads out of the binary bodies of frames. The board only writes them, and is short of memory.
+"""Bodies of frames as the host reads them: the tables of JSON ones, the heads of binary ones. The board, short of memory, only writes them.
 
 Formats and their meaning: wire.py.
 """
