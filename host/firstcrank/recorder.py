@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-from firstcrank import __version__, wire, wire_bodies
+from firstcrank import __version__, wire
 from firstcrank.analysis.leads import check_leads
 from firstcrank.analysis.live import LiveTracker, Watch
+from firstcrank.board.bins_decoder import BinsDecoder
 from firstcrank.calibration import Calibration
 from firstcrank.errors import BoardRefusedError, LinkLostError
 from firstcrank.limits import Limits
@@ -200,9 +200,7 @@ class _RecordingSession:
         self._client, self._plan, self._observer, self._file, self._id = client, plan, observer, file, recording_id
         answers = plan.context
         self._tracker = LiveTracker(plan.limits, answers.engine_running, plan.watch, answers.hold_on_s or 0.0)
-        self._roles = [str(channel["role"]) for channel in plan.channels]
-        self._last_ticks_us: int | None = None
-        self._elapsed_us = 0
+        self._decoder = BinsDecoder([str(channel["role"]) for channel in plan.channels], plan.calibration)
         self._leads_from_s = 0.0
         self._leads_v: list[tuple[float, float]] = []
         self._announced: tuple[str, ...] | None = None
@@ -314,27 +312,15 @@ class _RecordingSession:
 
     def _bins(self, body: bytes) -> bool:
         """Follows the start by one frame of bins; False where it holds none that can be used."""
-        try:
-            head = wire_bodies.unpack_bins_head(body)
-        except wire.FrameError:
+        readings = self._decoder.read(body)
+        if readings is None:
             return False
-        if head.bin_count == 0 or head.conversions == 0 or head.channel_count != len(self._roles):
-            return False
-        self._lost.counters(head)
-        fields = np.frombuffer(body, dtype="<u2", offset=wire.BINS_BYTES).reshape(head.bin_count, -1)
-        last_us = self._last_ticks_us
-        if last_us is not None:
-            self._elapsed_us += (head.ticks_us - last_us) % wire.TICKS_WRAP_US
-        self._last_ticks_us = head.ticks_us
-        step_s = head.span_us * 1e-6 / head.bin_count
-        start_s = self._elapsed_us * 1e-6 + np.arange(head.bin_count, dtype=np.float64) * step_s
-        battery_v = self._mean_v("battery", fields)
-        key_v = self._mean_v("key_switch", fields)
-        key = self._roles.index("key_switch")
-        lowest_v = self._plan.calibration.channel("key_switch").volts(fields[:, 3 * key + 1])
-        coil_v = self._mean_v("starter_coil", fields) if "starter_coil" in self._roles else None
+        self._lost.counters(readings.head)
+        battery_v, key_v = readings.mean_v["battery"], readings.mean_v["key_switch"]
+        lowest_v = readings.lowest_v["key_switch"]
         before = self._tracker.state
-        self._tracker.feed(start_s, start_s + step_s, battery_v, key_v, lowest_v, coil_v)
+        coil_v = readings.mean_v.get("starter_coil")
+        self._tracker.feed(readings.start_s, readings.end_s, battery_v, key_v, lowest_v, coil_v)
         if self._tracker.state != before:
             LOG.info("%.2f s: %s", self._tracker.now_s, self._tracker.state)
         self._check_leads(float(battery_v.mean()), float(key_v.mean()))
@@ -356,7 +342,3 @@ class _RecordingSession:
         if lines != self._announced:
             self._announced = lines
             self._observer.leads(lines, key_is_off=waiting_for_off)
-
-    def _mean_v(self, role: str, fields: NDArray[np.uint16]) -> FloatArray:
-        column = 3 * self._roles.index(role)
-        return self._plan.calibration.channel(role).volts(fields[:, column] / wire.MEAN_SCALE)

@@ -19,12 +19,22 @@ def check_leads(battery_v: float, key_v: float, limits: Limits, key_is_off: bool
     elif battery_v < 2.5 * scale:
         lines.append("the battery lead reads nothing: is it on the positive post, and the ground clip on the negative post?")
     elif not 8.0 * scale <= battery_v <= 16.5 * scale:
-        other = 24 if limits.system_v == 12 and battery_v > 16.5 else 12 if limits.system_v == 24 else None
-        hint = f"for a {other} V vehicle use --system {other}" if other else "a flat battery, or a 6 V vehicle (not supported)"
-        lines.append(f"the battery lead reads {battery_v:.1f} V: not at rest on a {limits.system_v} V battery; {hint}")
+        lines.append(
+            f"the battery lead reads {battery_v:.1f} V: not at rest on a {limits.system_v} V battery; {_hint(battery_v, limits)}"
+        )
     if key_is_off and key_v > limits["feed_off_v"] and battery_v > 8.0 * scale:
         if abs(battery_v - key_v) < 0.05 * scale:
             lines.append("the key lead reads the same as the battery: key not off, or both leads on one point")
         else:
             lines.append(f"the key lead reads {key_v:.1f} V: key not off, or something feeds it back")
     return tuple(lines)
+
+
+def _hint(battery_v: float, limits: Limits) -> str:
+    """Why a battery may read neither dead nor at rest."""
+    other_v = 36 - limits.system_v
+    if 8.0 <= battery_v * 12.0 / other_v <= 16.5:
+        return f"for a {other_v} V vehicle use --system {other_v}"
+    if battery_v > 16.5 * limits.system_v / 12.0:
+        return "take a charger or booster off; without one the board's calibration is wrong"
+    return "a flat battery" if limits.system_v == 24 else "a flat battery, or a 6 V vehicle (not supported)"

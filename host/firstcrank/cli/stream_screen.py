@@ -19,7 +19,7 @@ from firstcrank.errors import UsageError
 from firstcrank.printable import printable
 
 if TYPE_CHECKING:
-    from firstcrank.board.bins_stream import Readings
+    from firstcrank.board.bins_decoder import Readings
     from firstcrank.cli.options import StreamOptions
     from firstcrank.limits import Limits
 
