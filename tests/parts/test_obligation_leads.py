@@ -153,7 +153,8 @@ def gone(volts: float, bins: int = 6, **more: Any) -> dict[str, Any]:
     [
         (gone(2.49), True),
         (gone(2.51), False),
-        (gone(0.0, 3), False),  # not for all of the 0.02 s: a mean above 2.5 V
+        (gone(0.0, 1), True),  # 4 ms: longer than half of the shortest dropout that counts
+        (gone(2.51, 1), False),
         (gone(0.0, rest_v=8.01), True),
         (gone(0.0, rest_v=8.0), False),
         ({}, False),
@@ -164,6 +165,43 @@ def test_a_battery_lead_that_came_off(start: dict[str, Any], moved: bool) -> Non
     assert (found.check, found.result) == (CheckId.CLIPS_STILL, Result.UNDECIDED if moved else Result.PASS)
     assert found.at_s == (pytest.approx(6.0, abs=2 * BIN_S) if moved else None)
     assert moved is ("vanished at 6.0" in found.reason or "vanished at 5.99" in found.reason)
+
+
+@pytest.mark.parametrize(
+    ("lowest_v", "mean_v", "moved"),
+    [
+        ((0.0, 0.0), (6.0, 12.0), True),  # of 12 V beside it: 0.5 + 0.0 of a bin of 1 ms
+        ((0.0, 0.0), (9.1, 9.1), False),  # 0.242 each
+        ((2.49, 2.49), (9.0, 9.0), True),
+        ((2.49, 2.51), (9.0, 9.0), False),  # only one of them is that low
+        ((0.0, 0.0), (12.6, 12.6), False),  # nothing is lacking
+    ],
+)
+def test_a_blink_within_a_bin_or_two(lowest_v: tuple[float, float], mean_v: tuple[float, float], moved: bool) -> None:
+    """Bins of 1 ms; half of the shortest dropout that counts are 0.5 ms."""
+    bin_s = 0.001
+    mean = flat(12.0, 8.0, bin_s)
+    lowest = mean.copy()
+    mean[4000:4002], lowest[4000:4002] = mean_v, lowest_v
+    feed = put(mean, 0.0, 0.0, 1.0, bin_s)
+    view = plain_view(bin_s=bin_s, battery=mean, key_switch=feed, lowest={"battery": lowest}, cranks=(), phases=())
+    found = clips_still(view)
+    assert found.result is (Result.UNDECIDED if moved else Result.PASS)
+    assert found.at_s == (pytest.approx(4.0) if moved else None)
+
+
+@pytest.mark.parametrize("first", [0, 7998])
+def test_a_blink_at_an_end_of_the_recording(first: int) -> None:
+    mean = flat(12.0, 8.0, 0.001)
+    mean[first : first + 2] = 0.0
+    found = clips_still(plain_view(bin_s=0.001, battery=mean, key_switch=mean, cranks=(), phases=()))
+    assert found.at_s == pytest.approx(first / 1000.0)
+
+
+def test_readings_that_are_low_in_every_bin_are_no_blink() -> None:
+    mean = flat(12.0, 8.0, 0.001)
+    view = plain_view(bin_s=0.001, battery=mean, key_switch=mean, lowest={"battery": mean * 0.0}, cranks=(), phases=())
+    assert clips_still(view).result is Result.PASS
 
 
 FINE_S = 1.0 / 1600.0  # 0.02 s are 32 bins

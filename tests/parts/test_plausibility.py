@@ -570,6 +570,19 @@ def test_the_longest_standstill_of_any_lead(role: str) -> None:
     assert (found.start_s, found.end_s) == pytest.approx((0.4, 0.5))
 
 
+@pytest.mark.parametrize(("quiet", "found"), [(("battery",), []), (("key_switch",), []), ((), ["starter_coil"])])
+def test_a_starter_lead_is_as_quiet_as_the_others_are_at_rest(quiet: tuple[str, ...], found: list[str]) -> None:
+    """Live only in the crank, where the motor is heard. The solenoid pulls in before it turns: 50 readings of one value."""
+    leads = {"battery": stirred(2000), "key_switch": stirred(2000, 12.6, 2)}
+    for role in quiet:
+        leads[role] = stirred(2000, 12.6, 3, sigma_steps=0.4)
+        leads[role][1000:1800] = stirred(800, 10.0, 4)
+    coil = put_in(np.zeros(2000), 1000, 1800, 10.0)
+    coil[1050:1800] = stirred(750, 9.9, 5)
+    shown = [one.role for one in _still_in_noise(_View(rows(**leads, starter_coil=coil)))]
+    assert shown == found
+
+
 @pytest.mark.parametrize("role", ["battery", "key_switch"])
 def test_one_lead_stands_still_beside_the_other(role: str) -> None:
     noise = stirred(3000, 12.0, step_v=0.02, sigma_steps=1.0)

@@ -126,6 +126,13 @@ def test_a_quiet_lead_proves_nothing() -> None:
         assert bool(stand_still(steps * STEP_V, STEP_V)) is found
 
 
+def test_a_lead_is_no_noisier_than_it_may_be() -> None:
+    """Its own noise makes 60 readings in a row impossible; with noise of a step at rest they still are, with half a step they are not."""
+    volts = with_run(60, count=1000)
+    for most_steps, found in ((10.0, True), (1.0, True), (0.51, False), (0.4, False), (0.0, False)):
+        assert bool(stand_still(volts, STEP_V, most_v=most_steps * STEP_V)) is found, most_steps
+
+
 # --- one lead alone
 
 

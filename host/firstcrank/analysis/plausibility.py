@@ -8,6 +8,7 @@ Pure functions. Not seen: a fault that was edited with care, anything in leads t
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -15,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from firstcrank.analysis.standstill import stand_still, stands_alone
+from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_alone
 from firstcrank.noise import LIVE_V, live_windows, resolution_v
 from firstcrank.role_properties import GROUND_ROLES, role_label
 from firstcrank.trace import BoolArray, Channel, FloatArray, IntArray, Trace
@@ -38,6 +39,7 @@ COPIED_CHANGES = 200
 COPIED_BEFORE = 0.6
 ON_POST_V, ON_POST_S = 0.15, 0.5
 BUNCHED_SHARE = 0.2
+AT_REST = ("battery", "key_switch")  # live while nothing turns
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,9 +286,15 @@ def _clipped(view: _View) -> Iterator[Implausible]:
 
 
 def _still_in_noise(view: _View) -> Iterator[Implausible]:
-    """A live lead that stands still for longer than its own noise allows: at its highest reading a ceiling, else it froze."""
+    """A live lead that stands still for longer than its own noise allows: at its highest reading a ceiling, else it froze.
+
+    The starter lead is live only while cranking. When the solenoid has pulled in and the motor does not turn yet, it is as quiet as
+    battery and key feed are at rest.
+    """
+    at_rest_v = min(_quietest_v(view, role) for role in AT_REST)
     for role, channel in view.leads():
-        runs = stand_still(channel.mean_v, view.steps_v[role], view.scale)
+        most_v = math.inf if role in AT_REST else at_rest_v
+        runs = stand_still(channel.mean_v, view.steps_v[role], view.scale, most_v)
         if not runs:
             continue
         first, past = max(runs, key=lambda run: run[1] - run[0])
@@ -298,6 +306,12 @@ def _still_in_noise(view: _View) -> Iterator[Implausible]:
             lasts_s = float(view.trace.end_s[past - 1] - view.t_s[first])
             line = f"the {role_label(role)} reads {volts:.2f} V for {lasts_s:.2f} s without the noise that it has elsewhere: it froze"
             yield view.found(role, first, past, "frozen", line)
+
+
+def _quietest_v(view: _View, role: str) -> float:
+    """Noise of a lead where it is quietest, volts; 0 where it shows none."""
+    step_v = view.steps_v[role]
+    return quietest_sigma(view.trace.channels[role].mean_v / step_v, LIVE_V * view.scale / step_v) * step_v if step_v else 0.0
 
 
 def _still_alone(view: _View) -> Iterator[Implausible]:

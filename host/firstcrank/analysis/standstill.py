@@ -9,7 +9,7 @@ looks like 0.4. Nor do steps coarser than COARSEST_V: a vehicle at rest may be q
 
 from __future__ import annotations
 
-from math import erfc, log, sqrt
+from math import erfc, inf, log, sqrt
 
 import numpy as np
 
@@ -26,11 +26,14 @@ ALONE_WINDOWS = 4
 ALONE_ELSEWHERE = 0.02  # of noisy windows
 
 
-def stand_still(volts: FloatArray, step_v: float, scale: float = 1.0) -> list[tuple[int, int]]:
-    """First row and the row past the last of every standstill of a live lead (m,) in volts. `scale`: 2 for a 24 V system."""
+def stand_still(volts: FloatArray, step_v: float, scale: float = 1.0, most_v: float = inf) -> list[tuple[int, int]]:
+    """First row and the row past the last of every standstill of a live lead (m,) in volts. `scale`: 2 for a 24 V system.
+
+    `most_v`: it has no more noise than this when all is quiet, volts. A lead that is live only while cranking never shows it itself.
+    """
     if not 0.0 < step_v <= COARSEST_V * scale or len(volts) < LEAST_WINDOWS * WINDOW:
         return []
-    sigma = quietest_sigma(volts / step_v, LIVE_V * scale / step_v)
+    sigma = min(quietest_sigma(volts / step_v, LIVE_V * scale / step_v), most_v / step_v)
     if sigma < LEAST_SIGMA:
         return []
     same = 1.0 - erfc(0.5 / sigma / sqrt(2.0))

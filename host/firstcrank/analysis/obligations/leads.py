@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from firstcrank.analysis.intervals import BoolArray
+from firstcrank.analysis.intervals import BoolArray, runs_of
 from firstcrank.analysis.obligations.recording import lacking, shown
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
@@ -73,9 +73,8 @@ def apart(view: View) -> Finding:
 def clips_still(view: View) -> Finding:
     """All leads stepping together, or the battery's reading gone, is a clip and not the vehicle."""
     ahead = _windows(view, view.th.evidence.step_lasts_s, ahead=True)
-    gone = ahead.means(view.trace.channels["battery"].mean_v) < view.th.evidence.battery_gone_v
-    if gone.any() and view.rest_v > view.th.evidence.rest_low_v:
-        at_s = float(view.trace.start_s[np.flatnonzero(gone)[0]])
+    at_s = _vanished_at(view, ahead) if view.rest_v > view.th.evidence.rest_low_v else None
+    if at_s is not None:
         why = f"the battery reading vanished at {at_s:.2f} s: the battery or ground clip came off"
         return lacking(CheckId.CLIPS_STILL, why, at_s=at_s)
     step_s = _common_step(view, ahead)
@@ -83,6 +82,26 @@ def clips_still(view: View) -> Finding:
         return shown(CheckId.CLIPS_STILL, "no clip moved")
     why = f"all leads stepped together at {step_s:.2f} s: a clip, most likely the ground clip, moved"
     return lacking(CheckId.CLIPS_STILL, why, at_s=step_s)
+
+
+def _vanished_at(view: View, ahead: _Windows) -> float | None:
+    """Time at which the battery's reading is gone, or blinks for half the shortest dropout that counts. No battery falls so low.
+
+    How long a blink within a bin or two lasts is told by how much their means lack of the readings beside them.
+    """
+    battery, gone_v = view.trace.channels["battery"], view.th.evidence.battery_gone_v
+    start_s, span_s = view.trace.start_s, view.trace.end_s - view.trace.start_s
+    gone = np.flatnonzero(ahead.means(battery.mean_v) < gone_v)
+    if len(gone):
+        return float(start_s[gone[0]])
+    for first, past in zip(*(edges.tolist() for edges in runs_of(battery.lowest_v < gone_v)), strict=True):
+        beside_v = min((float(battery.mean_v[n]) for n in (first - 1, past) if 0 <= n < len(start_s)), default=0.0)
+        if beside_v <= gone_v:
+            continue
+        lacking_s = float((np.clip(1.0 - battery.mean_v[first:past] / beside_v, 0.0, 1.0) * span_s[first:past]).sum())
+        if lacking_s >= view.limits["dropout_min_s"] / 2.0:
+            return float(start_s[first])
+    return None
 
 
 QUARTERS = 4  # of the time that a step must last, each of which must show it
