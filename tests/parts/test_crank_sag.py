@@ -364,7 +364,8 @@ def cranks(battery_v: FloatArray, known: tuple[tuple[float, float], ...] = ()) -
 def unsure_s(battery_v: FloatArray) -> tuple[float, ...]:
     trace = on(battery_v)
     falls_s = sag_falls(trace, TH)
-    return sags_without_compressions(trace, falls_s, find_sag_cranks(trace, falls_s, TH), TH)
+    begun = [(c.start.early_s, c.end.late_s) for c in find_sag_cranks(trace, falls_s, TH)]
+    return sags_without_compressions(trace, falls_s, begun, TH)
 
 
 def test_a_plain_crank() -> None:
@@ -417,7 +418,10 @@ def test_two_cranks() -> None:
     [
         (1.40, 1.5, 0.3, True, False),
         (1.20, 1.5, 0.3, False, True),  # less than 1.3 V, more than 1.0 V
-        (0.80, 1.5, 0.3, False, False),
+        (0.80, 1.5, 0.3, False, True),  # less than 1.0 V, with compressions: a starter on a strong battery
+        (0.55, 1.5, 0.1, False, True),
+        (0.80, 1.5, 0.01, False, False),
+        (0.30, 0.1, 0.1, False, False),  # without a fall of 0.7 V at first
         (2.00, 0.0, 0.01, False, False),  # smooth: a heater
         (1.30, 5.0, 0.3, False, True),  # inrush of more than 2.3 times the sag: not sure
     ],
@@ -439,16 +443,11 @@ def test_beside_a_crank_no_other_is_suspected() -> None:
     trace = on(crank_curve())
     falls_s = sag_falls(trace, TH)
     (crank,) = find_sag_cranks(trace, falls_s, TH)
+    begin_s, end_s = crank.start.early_s, crank.end.late_s
     assert len(sags_without_compressions(trace, falls_s, [], TH)) == 1
-    assert sags_without_compressions(trace, falls_s, [crank], TH) == ()
-    start_s, end_s = crank.start, crank.end
+    assert sags_without_compressions(trace, falls_s, [(begin_s, end_s)], TH) == ()
     for moved_s, beside in ((0.29, True), (0.40, False)):
-        away = SagCrank(
-            Border(start_s.early_s + 0.06 + moved_s, start_s.late_s + 1.0, ""),
-            Border(end_s.early_s, end_s.late_s, ""),
-            0.0,
-            0.0,
-        )
+        away = (begin_s + 0.06 + moved_s, end_s)
         assert (sags_without_compressions(trace, falls_s[falls_s >= 1.0], [away], TH) == ()) is beside
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from firstcrank.analysis.crank_sag import SagCrank
@@ -77,7 +78,20 @@ def sagging(level_v: float = 12.6, crank_v: float = 10.0, first_v: float | None 
     return battery if first_v is None else put(battery, first_v, 3.0, 3.0 + BIN_S)
 
 
+def turning(battery: Volts, start_s: float = 3.2, end_s: float = 5.0, swing_v: float = 0.08) -> Volts:
+    """With compressions of so many volts from lowest to highest, ten times a second; the medians stay."""
+    at_s = np.arange(len(battery)) * BIN_S
+    inside = (at_s >= start_s) & (at_s < end_s)
+    return np.asarray(battery + np.where(inside, 0.5 * swing_v * np.cos(2 * np.pi * 10.0 * at_s), 0.0))
+
+
 def agrees(battery: Volts, **more: Any) -> Result:
+    """Of a crank in which the engine turns as far as the battery tells."""
+    return says(turning(battery), **more)
+
+
+def says(battery: Volts, **more: Any) -> Result:
+    """Of any crank."""
     found = by_starter(plain_view(**({"battery": battery} | more)), 1)
     assert (found.check, found.crank) == (CheckId.CRANK_BY_STARTER, 1)
     return found.result
@@ -119,7 +133,7 @@ def test_before_counts_from_the_earliest_begin() -> None:
 @pytest.mark.parametrize(("start_s", "result"), [(0.1, Result.UNDECIDED), (0.2, Result.PASS)])
 def test_too_little_before_the_crank(start_s: float, result: Result) -> None:
     cranks = (crank_of(start_s, 5.0),)
-    assert agrees(put(flat(12.6), 10.0, start_s, 5.0), cranks=cranks) is result
+    assert says(turning(put(flat(12.6), 10.0, start_s, 5.0), start_s + 0.2), cranks=cranks) is result
 
 
 def test_a_crank_shorter_than_a_bin_shows_too_little() -> None:
@@ -131,12 +145,51 @@ def test_at_24_v_the_sags_double() -> None:
         assert agrees(sagging(25.2, crank_v), limits=limits_with(24)) is result
 
 
+@pytest.mark.parametrize(("swing_v", "result"), [(0.025, Result.UNDECIDED), (0.06, Result.PASS)])
+def test_compressions_show_that_the_engine_turns(swing_v: float, result: Result) -> None:
+    """30 mV, or 0.015 of the sag of 1 V; a mean over 7.5 ms takes a little of a swing."""
+    assert says(turning(sagging(crank_v=11.6), swing_v=swing_v)) is result
+
+
+def test_an_even_sag_is_no_engine_being_turned() -> None:
+    """A glow plug, a starter that stands still; unless the engine ran afterwards."""
+    found = by_starter(plain_view(battery=sagging(crank_v=9.0, first_v=8.0)), 1)
+    assert "no engine being turned" in found.reason
+    for ran, result in ((True, Result.PASS), (False, Result.UNDECIDED)):
+        made = (Crank(3.0, 5.0, engine_ran_on=ran, ran_on_evidence="it was charged"),)
+        assert says(sagging(crank_v=9.0, first_v=8.0), made=made) is result
+
+
+def test_compressions_count_from_when_the_inrush_has_settled() -> None:
+    """0.12 s after START, up to the coil's end; those of another crank are no matter."""
+    for start_s, end_s, result in ((3.0, 3.25, Result.UNDECIDED), (3.2, 3.8, Result.PASS), (5.1, 7.0, Result.UNDECIDED)):
+        assert says(turning(sagging(), start_s, end_s)) is result, (start_s, end_s)
+
+
+def test_a_crank_over_before_the_inrush_has_settled_shows_nothing_turning() -> None:
+    assert says(sagging(), cranks=(crank_of(3.0, 3.1),)) is Result.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("ran", "at_s", "result"), [(True, 5.1, "pass"), (True, 4.9, "no verdict"), (False, 5.1, "no verdict")]
+)
+def test_a_sag_of_an_engine_that_runs_is_no_crank(ran: bool, at_s: float, result: str) -> None:
+    made = (Crank(3.0, 5.0, engine_ran_on=ran, ran_on_evidence="it was charged"),)
+    assert seen(plain_view(found=Cranks((ONE,), like_a_starter_s=(at_s,)), made=made)).result == result
+
+
+def test_a_sag_beside_a_working_lead_asks_for_the_lead() -> None:
+    found = Cranks((ONE,), like_a_starter_s=(6.5,))
+    assert "did the starter lead come off?" in seen(plain_view(found=found, starter_coil=flat(0.0))).reason
+    assert "a starter lead on the S terminal (50) shows it" in seen(plain_view(found=found)).reason
+
+
 def test_other_ways_to_see_a_crank() -> None:
     without = plain_view(battery=flat(12.6), cranks=(crank_of(3.0, 5.0, by_lead=False),))
     assert by_starter(without, 1).reason == "by the battery's compressions"
     found = by_starter(plain_view(found=Cranks((ONE,), UNSEEN)), 1)
     assert (found.result, found.crank) == (Result.UNDECIDED, 1)
     assert "stayed dead" in found.reason
-    two = plain_view(battery=sagging(), cranks=(ONE, crank_of(6.0, 7.0)))
+    two = plain_view(battery=turning(sagging()), cranks=(ONE, crank_of(6.0, 7.0)))
     assert by_starter(two, 1).result is Result.PASS
     assert (by_starter(two, 2).result, by_starter(two, 2).crank) == (Result.UNDECIDED, 2)

@@ -16,6 +16,7 @@ from firstcrank.trace import FloatArray, IntArray
 
 TREND_S = 0.4  # moving mean taken off before turning points are looked for
 NOISE_TIMES = 4.0
+STEP_NOISE = 2.0
 HISTORY = 5  # intervals whose median the next one is held against
 
 
@@ -59,7 +60,7 @@ def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThre
         return None
     lows = np.asarray([p for i, p in enumerate(points) if _is_low(swing, points, i)])
     chain = _longest_chain(grid_s[lows], th)
-    if chain is None or _mostly_steps(raw_v, points, grid_s, chain, th):
+    if chain is None or _mostly_steps(raw_v, points, noise_v, th):
         return None
     first, past = chain
     begins_s = _begins(grid_s[lows], first, th)
@@ -155,8 +156,8 @@ def _mostly_trend(fine_v: FloatArray, swing: FloatArray, points: IntArray, th: C
     return bool((made >= th.swing_raw_share * np.abs(whole)).mean() < th.swings_made_share)
 
 
-def _mostly_steps(raw_v: FloatArray, points: IntArray, grid_s: FloatArray, chain: tuple[int, int], th: CrankThresholds) -> bool:
-    """True where most swings come within one switching time."""
+def _mostly_steps(raw_v: FloatArray, points: IntArray, noise_v: float, th: CrankThresholds) -> bool:
+    """True where most swings come within one switching time. The largest of several differences of noise is some 2 sigma on its own."""
     width = max(round(th.step_s * th.grid_hz), 1)
     steps = 0
     for a, b in zip(points[:-1].tolist(), points[1:].tolist(), strict=True):
@@ -165,5 +166,5 @@ def _mostly_steps(raw_v: FloatArray, points: IntArray, grid_s: FloatArray, chain
         if len(piece) <= width + 1:
             continue
         fastest = float(np.abs(piece[width:] - piece[:-width]).max())
-        steps += fastest > th.step_share * max(whole, 1e-9)
+        steps += fastest > th.step_share * max(whole, 1e-9) + STEP_NOISE * noise_v
     return steps > 0.5 * (len(points) - 1)

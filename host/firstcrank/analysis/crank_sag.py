@@ -5,7 +5,9 @@ Never from the key feed: that is what is on trial. Without a starter lead the ke
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -23,6 +25,7 @@ FOLLOW_SHARE = 0.5  # of their swing before
 FOLLOW_POINTS = 4  # turning points that make them go on
 EARLY = 0.2  # quantile of the first moments that is their inrush: a dip of two milliseconds is none
 BESIDE_CRANK_S = 0.3  # a fall this close to a crank is that crank's
+RHYTHM_S = (1.2, 2.5)  # behind a fall, until when compressions are looked for: the starter may let go meanwhile
 BESIDE_S = 0.03  # the rise at the end is measured this far before and after
 
 
@@ -57,9 +60,9 @@ def find_sag_cranks(
 
 
 def sags_without_compressions(
-    trace: Trace, falls_s: FloatArray, cranks: list[SagCrank], th: CrankThresholds
+    trace: Trace, falls_s: FloatArray, cranks: Sequence[tuple[float, float]], th: CrankThresholds
 ) -> tuple[float, ...]:
-    """Begins of sags as deep, long and abrupt as a starter's, and with a ripple, that are no crank of `cranks`, seconds.
+    """Begins of sags as deep, long and abrupt as a starter's, and with a ripple, beside `cranks` (begin, end), all in seconds.
 
     An engine may have turned there: its compressions are only not regular enough, or not for long enough, to be sure. A heater is smooth.
 
@@ -69,7 +72,7 @@ def sags_without_compressions(
     found: list[float] = []
     free_s = float(trace.start_s[0]) if len(trace) else 0.0
     for fall_s in falls_s.tolist():
-        beside = any(c.start.early_s - BESIDE_CRANK_S <= fall_s <= c.end.late_s + BESIDE_CRANK_S for c in cranks)
+        beside = any(begin_s - BESIDE_CRANK_S <= fall_s <= end_s + BESIDE_CRANK_S for begin_s, end_s in cranks)
         if fall_s < free_s or beside:
             continue
         first, early, settled, past = (
@@ -81,7 +84,9 @@ def sags_without_compressions(
         level_v = _level_v(trace, battery_v, fall_s, th)
         sag_v = level_v - float(np.quantile(battery_v[settled:past], 0.9))
         abrupt = _is_starters(np.zeros(0), battery_v[first:early], level_v, sag_v, th, sure=False)
-        if abrupt and _ripples(trace.mid_s[settled:past], battery_v[settled:past], sag_v, th):
+        if (abrupt and _ripples(trace.mid_s[settled:past], battery_v[settled:past], sag_v, th)) or (
+            sag_v >= th.sag_begin_v and _has_rhythm(trace, battery_v, fall_s, level_v, th)
+        ):
             found.append(fall_s)
             free_s = fall_s + th.like_starter_s
     return tuple(found)
@@ -130,6 +135,18 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
     if not _is_starters(battery_v[:first], battery_v[early], level_v, sag_v, th, sure=True):
         return None, end.late_s
     return SagCrank(start, end, sag_s, sag_v), end.late_s
+
+
+def _has_rhythm(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, th: CrankThresholds) -> bool:
+    """Whether compressions follow a fall, however small the sag: a starter on a strong battery."""
+    for after_s, until_s in product(
+        (th.settle_s, th.settle_s + 2 * th.inrush_s), RHYTHM_S
+    ):  # a fall is seen up to an inrush early
+        settled, past = (int(np.searchsorted(trace.start_s, fall_s + s)) for s in (after_s, until_s))
+        volts = battery_v[settled:past]
+        if len(volts) and find_rhythm(trace.mid_s[settled:past], volts, level_v - float(np.median(volts)), th) is not None:
+            return True
+    return False
 
 
 def _ripples(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThresholds) -> bool:

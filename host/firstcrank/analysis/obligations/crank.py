@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
+from firstcrank.analysis.compressions import find_rhythm
 from firstcrank.analysis.obligations.recording import lacking, shown
 from firstcrank.analysis.seen import still_missing
 from firstcrank.analysis.view import View
@@ -14,12 +17,18 @@ from firstcrank.units import counted, format_duration
 
 def seen(view: View) -> Finding:
     """The starter must have turned the engine at least once."""
-    if view.cranks and view.found.like_a_starter_s:
-        at_s = view.found.like_a_starter_s[0]
-        why = (
-            f"the battery sagged at {at_s:.2f} s as a starter pulls it, with no compressions to be told: perhaps one more crank, in which "
-            "nothing was judged (a starter lead on the S terminal (50) shows it)"
+    ran_from_s = next(
+        (c.end_s for c in view.cranks if c.engine_ran_on), math.inf
+    )  # its own ripple is in every sag from there on
+    maybe_s = [at_s for at_s in view.found.like_a_starter_s if at_s < ran_from_s]
+    if view.cranks and maybe_s:
+        at_s = maybe_s[0]
+        look = (
+            "did the starter lead come off?"
+            if view.trace.has("starter_coil")
+            else "a starter lead on the S terminal (50) shows it"
         )
+        why = f"the battery sagged at {at_s:.2f} s as a starter pulls it: perhaps one more crank, in which nothing was judged ({look})"
         return lacking(CheckId.CRANK_SEEN, why, at_s=at_s)
     if view.cranks:
         by = "starter lead" if view.cranks[0].by_lead else "battery's compressions"
@@ -77,4 +86,25 @@ def by_starter(view: View, crank: int) -> Finding:
             "another wire"
         )
         return lacking(CheckId.CRANK_BY_STARTER, why, crank=crank)
+    if not _turned(view, crank, level_v):
+        why = (
+            "the starter coil was live and the battery's voltage shows no engine being turned: the starter did not turn it, or the "
+            "starter lead is on another wire"
+        )
+        return lacking(CheckId.CRANK_BY_STARTER, why, crank=crank)
     return shown(CheckId.CRANK_BY_STARTER, "starter lead and battery agree", crank)
+
+
+def _turned(view: View, crank: int, level_v: float) -> bool:
+    """Whether it ran afterwards, or the battery, at `level_v` before, shows compressions.
+
+    A glow plug, a lamp, a starter that stands still or spins free has none.
+    """
+    interval, th = view.crank_intervals[crank - 1], view.th.crank
+    if view.cranks[crank - 1].engine_ran_on:
+        return True
+    later = view.within(interval.start_s + th.settle_s, interval.end_s)
+    if not later.any():
+        return False
+    volts = view.trace.channels["battery"].mean_v[later]
+    return find_rhythm(view.trace.mid_s[later], volts, level_v - float(np.median(volts)), th) is not None
