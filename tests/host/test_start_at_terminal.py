@@ -11,9 +11,10 @@ import pytest
 from rich.console import Console
 
 from firstcrank.analysis.verdict import judge
-from firstcrank.cli.before_crank import seconds_typed, wrapped_text
+from firstcrank.cli.before_crank import seconds_typed
 from firstcrank.cli.record import cautions
 from firstcrank.cli.result import show_start
+from firstcrank.cli.wrapped import wrapped_text
 from firstcrank.limits import shipped
 from firstcrank.tracefiles.native import read_native
 from firstcrank.visit.before import BEFORE
@@ -326,7 +327,7 @@ def test_ended_at_the_keyboard_and_by_ctrl_c(tmp_path: Path) -> None:
         program.expect(r"\d/6 ")
         program.sendline("y")
     for _ in range(4):
-        program.expect("Enter: not known")
+        program.expect(r"Enter:\s+not\s+known")
         program.sendline("")
     program.expect("lamp is out")
     program.send("q")

@@ -42,7 +42,7 @@ def answered(program: pexpect.spawn[str], figures: int = 4) -> None:
         program.expect(r"\d/6 ")
         program.sendline("y")
     for _ in range(figures):
-        program.expect("Enter: not known")
+        program.expect(r"Enter:\s+not\s+known")
         program.sendline("")
 
 

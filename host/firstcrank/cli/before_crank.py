@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-import shutil
-import textwrap
 from typing import TYPE_CHECKING
 
 import click
 
 from firstcrank.cli.say import say
+from firstcrank.cli.wrapped import question, wrapped_text
 from firstcrank.errors import UsageError
 from firstcrank.visit.before import BEFORE, answer
 from firstcrank.visit.values import MAKERS_RANGES_S, MakersLimits, Visit
@@ -27,12 +26,6 @@ ASKED = (
 )
 
 
-def wrapped_text(text: str, spare: int = 0) -> str:
-    """The text with its lines broken between words at the terminal's width, `spare` columns left for what is typed after it."""
-    width = max(shutil.get_terminal_size().columns - spare, 20)
-    return "\n".join(textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False))
-
-
 def _say(text: str) -> None:
     for line in wrapped_text(text).split("\n"):
         say(line)
@@ -42,8 +35,8 @@ def ask_before(visit: Visit) -> Visit:
     """Every check in order. Raises UsageError where an answer means that nothing is cranked today."""
     _say("Before anything is connected: y yes, n no, s skip (with a reason; it stands in the report)")
     for number, check in enumerate(BEFORE, 1):
-        question = wrapped_text(f"{number}/{len(BEFORE)} {check.question} ({', '.join(REPLIES)})", spare=4)
-        letter = click.prompt(question, type=click.Choice(list(REPLIES)), show_choices=False)
+        asked = question(f"{number}/{len(BEFORE)} {check.question} ({', '.join(REPLIES)})")
+        letter = click.prompt(asked, type=click.Choice(list(REPLIES)), show_choices=False)
         reply = REPLIES[letter]
         reason = click.prompt("   Why is it skipped", default="", show_default=False) if reply == "skip" else ""
         visit = answer(visit, check, reply, reason)
@@ -57,9 +50,9 @@ def ask_before(visit: Visit) -> Visit:
 def ask_makers(known: MakersLimits) -> MakersLimits:
     """The maker's figures that are not known yet; Enter leaves one open, so that common practice stands."""
     given = {}
-    for name, question in ASKED:
+    for name, figure in ASKED:
         value = getattr(known, name)
-        given[name] = value if value is not None else _seconds(question, name)
+        given[name] = value if value is not None else _seconds(figure, name)
     return MakersLimits(**given)
 
 
@@ -74,9 +67,9 @@ def seconds_typed(text: str, low_s: float, high_s: float) -> float:
     return seconds
 
 
-def _seconds(question: str, name: str) -> float | None:
+def _seconds(figure: str, name: str) -> float | None:
     while True:
-        text = click.prompt(f"{question} (Enter: not known)", default="", show_default=False).strip()
+        text = click.prompt(question(f"{figure} (Enter: not known)"), default="", show_default=False).strip()
         if not text:
             return None
         try:

@@ -11,6 +11,7 @@ import click
 
 from firstcrank.calibrating import typed
 from firstcrank.cli.calibration_folder import calibration_folder
+from firstcrank.cli.wrapped import question
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -40,12 +41,12 @@ class AtTerminal:
 
     def do(self, text: str) -> None:
         """Waits for Enter."""
-        click.prompt(text + "  [Enter]", default="", show_default=False, prompt_suffix=" ")
+        click.prompt(question(f"{text}  [Enter]"), default="", show_default=False, prompt_suffix=" ")
 
     def volts(self, text: str) -> float:
         """A number; empty for done."""
         while True:
-            typed_text = click.prompt(text, default="", show_default=False, prompt_suffix=" ").strip()
+            typed_text = click.prompt(question(text), default="", show_default=False, prompt_suffix=" ").strip()
             if typed_text in ("", "done"):
                 return math.nan
             try:

@@ -13,6 +13,7 @@ import click
 
 from firstcrank.cli.say import say
 from firstcrank.cli.store_option import opened
+from firstcrank.cli.wrapped import question
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -59,6 +60,9 @@ def checklist(
     checks = _read(list_file)
     if write_file is not None:
         return _write(write_file)
+    unknown = sorted(set(numbers) - {check.number for check in checks})
+    if unknown:
+        raise UsageError(f"there is no check {unknown[0]}: the list has {checks[0].number} to {checks[-1].number}")
     record = _Record(job, store, int(system or 0))
     outcomes = record.outcomes(checks)
     if not only_show:
@@ -228,7 +232,7 @@ def _ask(record: _Record, check: Check) -> Outcome | None:
         say(f"     At {record.system_v} V: {wanted(limits)} {check.unit}")
     keys = "a reading" if check.kind == "reading" else "y yes, n no"
     while True:
-        text = click.prompt(f"     {keys}, s skip, x not applicable, q leave").strip()
+        text = click.prompt(question(f"     {keys}, s skip, x not applicable, q leave")).strip()
         if text.lower() == "q":
             return None
         if text.lower() in ("s", "x"):
@@ -237,6 +241,7 @@ def _ask(record: _Record, check: Check) -> Outcome | None:
         if check.kind != "reading":
             if text.lower() in ("y", "n"):
                 return Outcome(State.DONE if text.lower() == "y" else State.FAILED, "looked at")
+            say(f"     {text!r} is no answer here: one letter, y, n, s, x or q")
             continue
         outcome = _reading(record, check, text)
         if outcome is not None:
@@ -253,7 +258,7 @@ def _reading(record: _Record, check: Check, text: str) -> Outcome | None:
         return None
     limits = _limits(record, check)
     if slipped(check, value, limits) and not click.confirm(
-        f"     {value:g} {check.unit}? A decimal point may have slipped. Keep it?"
+        question(f"     {value:g} {check.unit}? A decimal point may have slipped. Keep it?")
     ):
         return None
     outcome = judge_reading(value, limits, check.unit)
@@ -264,12 +269,12 @@ def _also(check: Check, outcome: Outcome) -> Outcome | None:
     """A good reading with what must be true besides; None (asked again) where one of them was not looked at."""
     from firstcrank.visit.checklist import Outcome, State
 
-    for question in check.also:
+    for besides in check.also:
         answer = click.prompt(
-            f"     {question} y yes, n no, s not measured", type=click.Choice(["y", "n", "s"]), show_choices=False
+            question(f"     {besides} y yes, n no, s not measured"), type=click.Choice(["y", "n", "s"]), show_choices=False
         )
         if answer == "n":
-            return Outcome(State.FAILED, f"{outcome.text}; no: {question}")
+            return Outcome(State.FAILED, f"{outcome.text}; no: {besides}")
         if answer == "s":
             say("     Then it stays open: one reading does not close it.")
             return None
@@ -283,7 +288,9 @@ def _limits(record: _Record, check: Check) -> tuple[float | None, float | None]:
     value = record.figure(check.maker)
     if value is None:
         text = click.prompt(
-            f"     The engine maker's figure for this, in {check.unit} (Enter: not known)", default="", show_default=False
+            question(f"     The engine maker's figure for this, in {check.unit} (Enter: not known)"),
+            default="",
+            show_default=False,
         )
         if not text.strip():
             return check.limits_at(record.system_v)

@@ -14,6 +14,7 @@ from firstcrank.cli.file_start import file_start, filed_line, known_of, with_kno
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.options import RecordingOptions
 from firstcrank.cli.say import say
+from firstcrank.cli.wrapped import question
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -166,7 +167,7 @@ def ask(context: Context, ask_user: bool) -> Context:
     if not ask_user:
         return context
     if context.cranked_with_key is None:
-        yes = click.confirm("Will you crank with the vehicle's own key or start button?", default=True)
+        yes = click.confirm(question("Will you crank with the vehicle's own key or start button?"), default=True)
         context = replace(context, cranked_with_key=yes)
     if context.module_plugged_in is None:
         context = replace(context, module_plugged_in=click.confirm("Is the engine module plugged in?", default=True))

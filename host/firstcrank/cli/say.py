@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import sys
+
 import click
 
+from firstcrank.cli.wrapped import wrapped_text
 from firstcrank.printable import printable
 
 
 def say(text: str, err: bool = False) -> None:
-    """One line on standard output, or on standard error."""
-    click.echo(printable(text), err=err)
+    """One line on standard output, or on standard error; at a terminal broken between words, in a pipe or file left whole."""
+    text = printable(text)
+    stream = sys.stderr if err else sys.stdout
+    click.echo(wrapped_text(text) if stream is not None and stream.isatty() else text, err=err)
 
 
 def say_json(text: str) -> None:

@@ -9,6 +9,7 @@ import click
 from firstcrank.cli.grouped import GroupedCommand
 from firstcrank.cli.options import RecordingOptions
 from firstcrank.cli.record import recording_options
+from firstcrank.cli.wrapped import question
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -22,9 +23,10 @@ DISABLE = (
     "Module plugged in (or a 5 W lamp from the feed's pin to ground), battery above 12.4 V?",
 )
 TURN = (
-    "Key OFF 2 s, ON, let the WAIT lamp finish, START 3 s, back slowly. Ten times: three at the usual speed, twice slowly,",
-    "then moving key and column in START. Press q when done.",
+    "Key OFF 2 s, ON, let the WAIT lamp finish, START 3 s, back slowly. Ten times: three at the usual speed, twice slowly, "
+    "then moving key and column in START. Press q when done."
 )
+RESTORED = "Is the S wire (50) back on its stud, torqued, with its boot?"
 PUT_BACK = "Put back: key off, wait the power-down time, negative off, S wire on and torqued, boot on, negative on"
 
 
@@ -56,11 +58,10 @@ def switch_test(**options: Unpack[RecordingOptions]) -> int:
     for key in ("K1", "K2"):
         console.print(STANDING[key])
     if not options["yes"]:
-        for question in DISABLE:
-            if not click.confirm(question, default=False):
+        for done in DISABLE:
+            if not click.confirm(question(done), default=False):
                 raise UsageError("no switch test: do that first, then run it again")
-    for line in TURN:
-        console.print(line)
+    console.print(TURN)
     path, trace, limits, simulated = record_switch(console, options)
     result = judge_switch(trace, limits)
     show_switch(console, result, simulated)
@@ -84,12 +85,12 @@ def _repeats(result: SwitchResult, ask: bool) -> bool:
     """Whether it goes on with the starter disabled, so that nothing is put back yet."""
     from firstcrank.analysis.switch_test import SwitchWord
 
-    question = "Does the starter stay disabled for the repair and another switch test?"
-    return ask and result.word is not SwitchWord.HELD and click.confirm(question, default=True)
+    stays = "Does the starter stay disabled for the repair and another switch test?"
+    return ask and result.word is not SwitchWord.HELD and click.confirm(question(stays), default=True)
 
 
 def _put_back(console: Console, ask: bool) -> None:
     """Asked until it is done: this step is not skipped."""
     console.print(PUT_BACK + ".")
-    while ask and not click.confirm("Is the S wire (50) back on its stud, torqued, with its boot?", default=False):
+    while ask and not click.confirm(question(RESTORED), default=False):
         console.print("This step can't be skipped.")

@@ -19,6 +19,7 @@ from firstcrank.analysis.live import LiveTracker
 from firstcrank.cli.draw import draw
 from firstcrank.cli.keyboard import Keyboard
 from firstcrank.cli.strip import ASCII_BLOCKS, BLOCKS, row
+from firstcrank.cli.wrapped import question
 from firstcrank.limits import Limits
 from firstcrank.printable import printable
 from firstcrank.visit.account import account
@@ -146,7 +147,7 @@ class VisitScreen:
         if not self._ask or self.visit.fault:
             return None
         self.__exit__(None, None, None)
-        return click.confirm("The crank was short. Does the engine run by itself now?", default=False)
+        return click.confirm(question("The crank was short. Does the engine run by itself now?"), default=False)
 
     def over(self) -> str:
         """Why the visit is over, empty while it goes on."""
