@@ -189,3 +189,56 @@ def test_what_is_implausible_between_on_and_off(stuck_s: float, found: bool) -> 
     shown_here = plausible(plain_view(trace=trace, cranks=(), off=border(7.5), **leads))
     assert (shown_here.check, shown_here.result) == (CheckId.PLAUSIBLE, Result.UNDECIDED if found else Result.PASS)
     assert shown_here.at_s == (pytest.approx(stuck_s - 2 * BIN_S) if found else None)
+
+
+# --- how fast single readings can follow
+
+
+def edges_of(
+    rise_s: float, row_s: float = 0.0001, per_row: int = 1, fall_s: float | None = None, level_v: float = 12.0
+) -> Finding:
+    """A feed that comes on at 1 s in a straight line, and goes off at 3 s so too, sharply unless told; rows `row_s` apart."""
+    at_s = np.arange(round(4.0 / row_s)) * row_s
+    up = np.clip((at_s - 1.0) / max(rise_s, 1e-9), 0.0, 1.0)
+    down = np.clip((at_s - 3.0) / max(rise_s if fall_s is None else fall_s, 1e-9), 0.0, 1.0)
+    count = len(at_s)
+    trace = {"conversions": np.full(count, per_row, dtype=np.int64), "gap_s": np.full(count, row_s)}
+    return sampled_finely(
+        plain_view(
+            bin_s=row_s, battery=np.full(count, level_v), key_switch=level_v * (up - down), cranks=(), phases=(), trace=trace
+        )
+    )
+
+
+@pytest.mark.parametrize(
+    ("rise_s", "more", "result"),
+    [
+        (0.0, {}, Result.PASS),
+        (0.0011, {}, Result.PASS),  # half of it is timed, one row and two more of 0.1 ms belong to no edge: up to 1.4 ms
+        (0.0018, {}, Result.UNDECIDED),
+        (0.010, {}, Result.UNDECIDED),
+        (0.010, {"fall_s": 0.0}, Result.PASS),  # one sharp edge shows that it can follow
+        (0.010, {"per_row": 8}, Result.PASS),  # bins have their extremes
+        (0.0, {"row_s": 0.0009}, Result.PASS),
+        (0.010, {"row_s": 0.0009}, Result.UNDECIDED),
+        (0.010, {"level_v": 25.0}, Result.UNDECIDED),
+    ],
+)
+def test_an_edge_shows_how_fast_the_readings_follow(rise_s: float, more: dict[str, Any], result: Result) -> None:
+    found = edges_of(rise_s, **more)
+    assert found.result is result
+    assert ("it was smoothed, or resampled" in found.reason) is (result is Result.UNDECIDED)
+
+
+def test_how_long_the_edge_takes_is_told() -> None:
+    assert "takes 10.2 ms to come on" in edges_of(0.010).reason
+
+
+def test_a_feed_that_never_comes_on_has_no_edge() -> None:
+    count = 8000
+    trace = {"conversions": np.ones(count, dtype=np.int64), "gap_s": np.full(count, 0.0005)}
+    for level_v in (0.0, 12.0):
+        view = plain_view(
+            bin_s=0.0005, battery=np.full(count, 12.0), key_switch=np.full(count, level_v), cranks=(), trace=trace
+        )
+        assert sampled_finely(view).result is Result.PASS

@@ -10,6 +10,8 @@ from firstcrank.model.vocabulary import CheckId, Result
 from firstcrank.units import format_duration, format_voltage
 
 START = "start"
+EDGE_FROM, EDGE_SHARE = 0.1, 0.5  # of the feed's level: where an edge begins to count, and how much of it is timed
+EDGE_ROWS = 2.0  # an edge may fall between two readings, and one reading into it
 
 
 def lacking(check: CheckId, why: str, *, at_s: float | None = None, crank: int | None = None) -> Finding:
@@ -78,18 +80,43 @@ def sampled_finely(view: View) -> Finding:
         return lacking(CheckId.SAMPLED_FINELY, "nothing was recorded with the key ON")
     gap_s = view.trace.gap_s[inside]
     if float(gap_s.max()) < shortest_s:
+        edge_s = _fastest_edge_s(view)
+        if edge_s is not None and edge_s >= EDGE_SHARE * shortest_s + EDGE_ROWS * float(np.median(gap_s)):
+            why = (
+                f"the key feed takes {format_duration(edge_s / EDGE_SHARE)} to come on in this recording: it was smoothed, or resampled "
+                f"from slower readings, and a dropout of {format_duration(shortest_s)} does not show in it"
+            )
+            return lacking(CheckId.SAMPLED_FINELY, why)
         return shown(CheckId.SAMPLED_FINELY, f"samples at most {format_duration(float(gap_s.max()))} apart")
     typical_s = float(np.median(gap_s))
-    if typical_s >= shortest_s:
+    if typical_s >= shortest_s or float(gap_s.max()) < 1.5 * typical_s:
         why = (
-            f"the samples are too far apart: one every {format_duration(typical_s)}, and a dropout of "
-            f"{format_duration(shortest_s)} counts"
+            f"the samples are too far apart: one every {format_duration(typical_s)}; to show a dropout of {format_duration(shortest_s)} "
+            "they must be closer than that"
         )
         return lacking(CheckId.SAMPLED_FINELY, why)
     at_s = float(view.trace.start_s[inside][int(np.argmax(gap_s))])
     return lacking(
         CheckId.SAMPLED_FINELY, f"sampling paused for {format_duration(float(gap_s.max()))} at {at_s:.2f} s", at_s=at_s
     )
+
+
+def _fastest_edge_s(view: View) -> float | None:
+    """Shortest time in which single readings of the key feed go between a tenth and six tenths of its level; None where none does.
+
+    A contact closes in microseconds, so this is how fast the recording can follow. Bins hold their extremes and need no such proof.
+    """
+    key_v = view.trace.channels["key_switch"].mean_v
+    live = key_v > view.limits["feed_live_v"]
+    if int(view.trace.conversions.max()) > 1 or not live.any():
+        return None
+    level_v = float(np.median(key_v[live]))
+    dead, up = key_v <= EDGE_FROM * level_v, key_v >= (EDGE_FROM + EDGE_SHARE) * level_v
+    at = np.flatnonzero(dead | up)
+    edges = np.flatnonzero(up[at[1:]] != up[at[:-1]])
+    if not len(edges):
+        return None
+    return float((view.trace.start_s[at[edges + 1]] - view.trace.start_s[at[edges]]).min())
 
 
 def within_range(view: View) -> Finding:
