@@ -10,7 +10,33 @@ from pathlib import Path
 import click
 
 from firstcrank.cli.no_fire import NO_FIRE, ONLY_THE_FEED
-from firstcrank.cli.say import say
+from firstcrank.cli.say import say, say_json
+from firstcrank.cli.wrapped import wrapped_text
+
+# What each cause is, in a line, as the list of topics shows it.
+CAUSES = {
+    "feed_dead_in_start": "live with KEY ON, dead or weak in START",
+    "feed_from_start_terminal": "live in START alone",
+    "feed_lost_at_turn": "lost while the key travels",
+    "feed_relay": "its relay lets go as the battery sags",
+    "feed_loose": "a loose contact",
+    "feed_ballast": "a series resistor is still in the feed",
+    "feed_resistance": "too much resistance in the feed",
+    "fuse_or_link": "fuse or link open, or the lead off",
+    "battery_weak": "a weak battery",
+    "battery_cable": "a poor clamp or cable at the battery",
+    "ground_path": "a poor ground (earth)",
+    "starter_control_drop": "the S terminal (50) gets too little",
+    "heater_reversed": "heater solenoid wired the wrong way round",
+    "heater_feed_low": "heater solenoid gets too little",
+    "heater_loose": "heater solenoid's circuit opens",
+    "backfeed_after_off": "the feed stays alive after key off",
+    "module_supply_drop": "the module's own supply is too weak",
+    "no_charge": "nothing charges the battery",
+    "slow_crank": "the engine turns too slowly",
+    "uneven_compression": "one cylinder compresses less",
+}
+PAGES = ("safety", "no-fire", "cautions", "json")
 
 
 @click.command("help")
@@ -32,7 +58,7 @@ def help_topics(topic: str) -> int:
     if topic == "no-fire":
         _lines((ONLY_THE_FEED, *NO_FIRE, f"Caution: {STANDING['K1']}", f"Caution: {STANDING['K4']}"))
     elif topic == "safety":
-        _lines(safety_text().splitlines())
+        _lines(as_plain(safety_text()))
     elif topic == "cautions":
         _lines(f"{key}: {text}" for key, text in STANDING.items())
     elif topic in ADVICE:
@@ -41,12 +67,16 @@ def help_topics(topic: str) -> int:
     elif topic == "json":
         _lines(("JSON Schemas of what is printed and written as JSON:", *(f"  {name}" for name in schemas())))
     elif topic in schemas():
-        _lines(schemas()[topic].read_text("utf-8").splitlines())
+        for line in schemas()[topic].read_text("utf-8").splitlines():
+            say_json(line)
     elif not topic:
-        topics = "Topics: safety, no-fire, cautions, json; causes:"
-        _lines((topics, *(f"  {cause}" for cause in ADVICE), "Commands: firstcrank --help"))
+        topics = f"Topics: {', '.join(PAGES)}; causes:"
+        _lines((topics, *(f"  {cause:<26}{CAUSES[cause]}" for cause in ADVICE), "Commands: firstcrank --help"))
     else:
-        raise UsageError(f"no topic {topic!r}: safety, no-fire, cautions, json or one of {', '.join(ADVICE)}")
+        from firstcrank.nearest import did_you_mean
+
+        meant = did_you_mean(topic, (*PAGES, *ADVICE, *schemas())) or ":"
+        raise UsageError(f"there is no topic {topic!r}{meant} 'firstcrank help' lists them")
     return 0
 
 
@@ -64,6 +94,25 @@ def safety_text() -> str:
     return (Path(__file__).parents[3] / "docs" / "safety.md").read_text("utf-8")
 
 
+def as_plain(page: str) -> list[str]:
+    """A page in Markdown as lines to read: a paragraph or a point is one line, the signs of headings and emphasis are gone."""
+    lines: list[str] = []
+    for line in page.replace("**", "").replace("`", "").splitlines():
+        text = line.strip()
+        goes_on = bool(lines and lines[-1]) and not text.startswith(("- ", "#")) and not _is_title(line, page)
+        if text and goes_on and not _is_title(lines[-1], page):
+            lines[-1] += f" {text}"
+        else:
+            lines.append(text.lstrip("# "))
+    return lines
+
+
+def _is_title(line: str, page: str) -> bool:
+    """Whether the page has this line alone in bold, or as its heading."""
+    return f"\n**{line}**\n" in page or f"# {line}\n" in page
+
+
 def _lines(lines: Iterable[str]) -> None:
     for line in lines:
-        say(line)
+        for part in wrapped_text(line).split("\n"):
+            say(part)

@@ -12,10 +12,11 @@ AFTER_QUESTION = 9  # columns for ": " or " [y/N]: " and an answer of a letter
 def wrapped_text(text: str, spare: int = 0) -> str:
     """The text with its lines broken between words at the terminal's width, `spare` columns left for what is typed after it.
 
-    What goes on stands under the text's own indent. A word that is longer than the line is left whole.
+    What goes on stands under the text's own indent, of a point under its text. A word that is longer than the line is left whole.
     """
     width = max(shutil.get_terminal_size().columns - spare, NARROWEST)
-    indent = text[: len(text) - len(text.lstrip(" "))]
+    body = text.lstrip(" ")
+    indent = " " * (len(text) - len(body) + (2 if body.startswith("- ") else 0))
     lines = textwrap.wrap(
         text,
         width,

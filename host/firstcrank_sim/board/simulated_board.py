@@ -17,6 +17,7 @@ import numpy as np
 from firstcrank import wire
 from firstcrank.errors import LinkLostError, UsageError
 from firstcrank.model.context import ANSWERS
+from firstcrank.nearest import did_you_mean
 from firstcrank.units import US_PER_S
 from firstcrank.wire_bodies import ChannelBody
 from firstcrank_sim.board.converter import Converter
@@ -36,7 +37,7 @@ from firstcrank_sim.board.parts import (
 )
 from firstcrank_sim.board.solder_faults import SUPPLY_V, SolderFault, solder_fault
 from firstcrank_sim.board.to_trace import sim_converter
-from firstcrank_sim.scenarios.catalogue import simulate
+from firstcrank_sim.scenarios.catalogue import SCENARIOS, simulate
 from firstcrank_sim.scenarios.visits import VISITS, Doubled, Pieces, Steps
 from firstcrank_sim.vehicle.truth import Truth
 
@@ -227,6 +228,10 @@ def open_sim(text: str) -> SimulatedBoard:
     soldered board, its clips on the ground clip: for `board check`. Raises UsageError where a part cannot be read.
     """
     name, *options = (part.strip() for part in text.split(","))
+    known = {**SCENARIOS, **VISITS, **LINK_FAULTS}
+    if name not in known:
+        lists = "'firstcrank scenarios' lists them"
+        raise UsageError(f"there is no simulated start called {name!r}{did_you_mean(name, known) or ':'} {lists}")
     seed, speed, solder, pull_s, system = CLEAR_SEED.get(name, 1), 0.0, None, None, None
     for option in options:
         key, _, value = option.partition("=")
