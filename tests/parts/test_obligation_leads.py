@@ -140,6 +140,42 @@ def test_means_are_weighted_by_time() -> None:
     assert _windows(view, 4.0, ahead=True).means(np.array([2.0, 6.0, 0.0])).tolist() == pytest.approx([5.0, 4.5, 0.0])
 
 
+# --- a lead on the feed's source
+
+
+def beside(rest_v: float, crank_v: float, **more: Any) -> Result:
+    """Battery at 12.6 V, 10 V while cranking; the source lead at these."""
+    source = put(flat(rest_v), crank_v, 3.0, 5.0)
+    found = apart(plain_view(feed_source=source, **more))
+    assert found.check is CheckId.LEADS_APART
+    return found.result
+
+
+@pytest.mark.parametrize(
+    ("rest_v", "crank_v", "result"),
+    [
+        (12.6, 10.0, Result.PASS),
+        (4.99, 10.0, Result.UNDECIDED),  # dead with the key OFF: behind the switch
+        (5.01, 10.0, Result.PASS),
+        (12.31, 9.01, Result.PASS),
+        (12.31, 8.99, Result.UNDECIDED),  # 1 V is what a feed may drop
+        (12.29, 8.0, Result.PASS),  # another battery
+        (12.89, 8.99, Result.UNDECIDED),
+        (12.91, 8.0, Result.PASS),
+    ],
+)
+def test_what_a_source_lead_may_read(rest_v: float, crank_v: float, result: Result) -> None:
+    assert beside(rest_v, crank_v) is result
+
+
+def test_a_source_lead_is_looked_at_with_the_key_off_and_while_cranking() -> None:
+    assert beside(4.0, 10.0, on=None) is Result.PASS  # the key was never seen off
+    assert beside(12.6, 8.0, cranks=()) is Result.PASS
+    assert beside(12.6, 8.0, cranks=(crank_of(6.0, 7.0),)) is Result.PASS
+    on_from_the_start = border(0.0)
+    assert beside(4.0, 10.0, on=on_from_the_start) is Result.PASS
+
+
 # --- clips
 
 

@@ -53,6 +53,26 @@ def test_a_source_of_its_own_is_asked() -> None:
 
 
 @pytest.mark.parametrize(
+    ("battery_v", "duration_s", "lowest_v", "result", "text"),
+    [
+        (6.9, 0.004, 6.5, Result.WARN, "the battery takes"),
+        (7.1, 0.004, 6.5, Result.FAIL, "the feed's source, not the battery, takes"),
+        (7.1, 0.0011, 6.5, Result.FAIL, "a loose joint before the switch"),
+        (7.1, 0.0009, 6.5, Result.UNDECIDED, "the feed's source, not the battery, takes"),
+        (7.1, 0.0009, 5.9, Result.FAIL, "a loose joint before the switch"),
+    ],
+)
+def test_a_source_that_dips_without_the_battery_is_no_inrush(
+    battery_v: float, duration_s: float, lowest_v: float, result: Result, text: str
+) -> None:
+    battery = put(a_battery(), battery_v, 4.0, 4.0 + 2 * BIN_S)
+    found = judged(dip(4.0, duration_s, lowest_v), battery=battery, feed_source=flat(12.0))
+    assert found.result is result
+    assert text in found.reason
+    assert "battery" in judged(dip(4.0, duration_s, lowest_v), battery=battery).reason  # without that lead it is the battery
+
+
+@pytest.mark.parametrize(
     ("dips", "result"),
     [
         ((dip(4.0, 0.005),), Result.WARN),

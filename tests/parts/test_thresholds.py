@@ -90,6 +90,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "rest_high_24v": (32.0, ""),
         "rest_six_v": (5.0, ""),
         "rest_below_zero_v": (-0.5, ""),
+        "same_battery_v": (0.3, "V"),
         "battery_gone_v": (2.5, "V"),
         "step_v": (0.4, "V"),
         "step_alike": (0.25, ""),

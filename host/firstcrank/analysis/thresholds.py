@@ -133,6 +133,7 @@ class EvidenceThresholds:
     rest_high_24v: float = number(32.0, "", "highest rest of a 24 V battery, volts")
     rest_six_v: float = number(5.0, "", "above this a 6 V vehicle or a flat battery, volts")
     rest_below_zero_v: float = number(-0.5, "", "below this the leads are reversed, volts")
+    same_battery_v: float = number(0.3, "V", "a feed source this close to the battery with the key off is the battery's")
     battery_gone_v: float = number(2.5, "V", "the battery lead has come off below this")
     step_v: float = number(0.4, "V", "all leads stepping by this")
     step_alike: float = number(0.25, "", "share by which those steps may differ")

@@ -67,7 +67,36 @@ def apart(view: View) -> Finding:
     if view.key.on is None and float(np.percentile(drop_v, 99)) < view.th.evidence.same_point_v:
         why = "the key lead reads the same as the battery lead throughout: both are on one point"
         return lacking(CheckId.LEADS_APART, why)
+    why = _source_beside_battery(view) if view.trace.has("feed_source") else ""
+    if why:
+        return lacking(CheckId.LEADS_APART, why)
     return shown(CheckId.LEADS_APART, "key and battery lead are on two points")
+
+
+def _source_beside_battery(view: View) -> str:
+    """Why the feed source lead can't be what the feed's drop is counted from; empty where it can.
+
+    A source is live with the key OFF. One that then stands at the battery's voltage is the battery's, and has no more drop of its own
+    than a feed may have; a second battery stands above while the starter pulls the first one down.
+    """
+    battery_v, source_v = (view.trace.channels[role].mean_v for role in ("battery", "feed_source"))
+    off = view.trace.end_s <= (view.key.on.early_s if view.key.on is not None else view.trace.start_s[0])
+    if not off.any():
+        return ""
+    rest_v = float(np.median(source_v[off]))
+    if rest_v < view.limits["feed_live_v"]:
+        return f"the feed source lead reads {format_voltage(rest_v)} with the key OFF: it is behind the switch and no source of the feed"
+    of_battery = abs(float(np.median(battery_v[off])) - rest_v) < view.th.evidence.same_battery_v
+    cranking = np.zeros(len(battery_v), dtype=bool)
+    for interval in view.crank_intervals:
+        cranking |= view.within(interval.start_s, interval.end_s)
+    below_v = float(np.median((battery_v - source_v)[cranking])) if cranking.any() else 0.0
+    if of_battery and below_v > view.limits["feed_drop_fail_v"]:
+        return (
+            f"the feed source lead lies {format_voltage(below_v)} below the battery while cranking: a bad joint before it, which the "
+            "feed's drop does not show"
+        )
+    return ""
 
 
 def clips_still(view: View) -> Finding:

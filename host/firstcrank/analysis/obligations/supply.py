@@ -60,16 +60,23 @@ def _judged(view: View, dips: list[Dropout], crank: int | None, allowed_s: float
     least_s, most_s = sum(d.duration_low_s for d in dips), sum(d.duration_high_s for d in dips)
     guard_v = expanded_of_feed(view.trace, view.feed, worst.lowest_v, 1.0)
     surely_low = worst.lowest_v < minimum_v - guard_v
+    alone = _without_battery(view, worst, minimum_v)
+    what = "the feed's source, not the battery, takes" if alone else "the battery takes"
+    allowed_s = min(allowed_s, view.limits["dropout_min_s"]) if alone else allowed_s
     text = (
-        f"the battery takes the key feed below the module's minimum of {format_voltage(minimum_v)} for "
+        f"{what} the key feed below the module's minimum of {format_voltage(minimum_v)} for "
         f"{format_duration(total_s)} {where}, down to "
         f"{format_voltage(worst.lowest_v)}"
     )
     too_long, too_deep = least_s > allowed_s and surely_low, worst.lowest_v < deepest_v - guard_v
     if too_long or too_deep:
         result = Result.FAIL
-        text += ". The feed follows the battery, so the supply is at fault and not the feed"
-    elif most_s <= allowed_s and worst.lowest_v > deepest_v + guard_v:
+        text += (
+            ": a loose joint before the switch"
+            if alone
+            else ". The feed follows the battery, so the supply is at fault and not the feed"
+        )
+    elif not alone and most_s <= allowed_s and worst.lowest_v > deepest_v + guard_v:
         result = Result.WARN
         text += f": short enough for a module to ride through ({format_duration(allowed_s)}, {format_voltage(deepest_v)})"
     else:
@@ -87,6 +94,14 @@ def _judged(view: View, dips: list[Dropout], crank: int | None, allowed_s: float
     return Finding(
         CHECK, result, text, value, minimum_v, first.start_s, Phase.CRANK if crank else None, crank, tolerated=tolerated
     )
+
+
+def _without_battery(view: View, dip: Dropout, minimum_v: float) -> bool:
+    """Whether the feed's own source dips while the battery holds above the minimum: no inrush, so nothing to ride through."""
+    if view.feed.source_role == "battery":
+        return False
+    meanwhile = (view.trace.end_s > dip.start_s) & (view.trace.start_s < dip.end_s)
+    return bool(meanwhile.any()) and float(view.trace.channels["battery"].lowest_v[meanwhile].min()) > minimum_v
 
 
 def lowest_while_live(view: View) -> Measured:
