@@ -6,6 +6,23 @@ into one plain line on standard error and the exit code that stands beside the c
 
 from __future__ import annotations
 
+import errno
+
+_WRITABLE_AGAIN = {
+    errno.ENOSPC: "make room on the disk, or choose another",
+    errno.EDQUOT: "make room on the disk, or choose another",
+    errno.ENOENT: "no such folder: make it, or choose another",
+    errno.ENOTDIR: "no such folder: choose another",
+    errno.EISDIR: "it is a folder: add a file name",
+}
+
+
+def cannot_write(path: object, error: Exception) -> str:
+    """One line about a file that cannot be written: the system's reason, and what to do about it."""
+    reason = getattr(error, "strerror", None) or str(error)
+    what_to_do = _WRITABLE_AGAIN.get(getattr(error, "errno", 0), "choose another folder or name")
+    return f"{path} cannot be written: {reason}; {what_to_do}"
+
 
 class FirstcrankError(Exception):
     """Root of all errors raised on purpose.

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from firstcrank.errors import UnwritableFileError, UsageError
+from firstcrank.errors import UnwritableFileError, UsageError, cannot_write
 
 PRIVATE = 0o600
 FRESH = ".new-"  # the name of what is being written begins so
@@ -44,7 +44,7 @@ def whole_path(target: Path, replace: bool = False, durable: bool = True, mode: 
         if durable:
             sync_folder(target.parent)
     except OSError as error:
-        raise UnwritableFileError(f"{target} cannot be written: {error.strerror or error}") from error
+        raise UnwritableFileError(cannot_write(target, error)) from error
     finally:
         with contextlib.suppress(OSError):
             fresh.unlink(missing_ok=True)
@@ -63,7 +63,7 @@ def whole_files(target: Path) -> Iterator[Path]:
                 made.replace(target.with_name(made.name))
             sync_folder(target.parent)
     except OSError as error:
-        raise UnwritableFileError(f"{target} cannot be written: {error.strerror or error}") from error
+        raise UnwritableFileError(cannot_write(target, error)) from error
 
 
 def whole_in(folder: Path, pattern: str) -> list[Path]:

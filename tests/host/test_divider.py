@@ -189,7 +189,7 @@ def test_the_page_states_clamp_tolerance_temperature_and_wide_codes(capsys: pyte
     output = capsys.readouterr().out
     assert "clamp BAV199" in output
     assert "1 kΩ to the pin" in output
-    assert "resistors of 0.02 of their value, 60 °C" in output
+    assert "resistors ± 2 %, 60 °C" in output
     assert "7.05" in output  # code 1536 of 47k over 10k: 1536 / 4096 * 3.3 * 5.7 = 7.054 V, by hand
 
 

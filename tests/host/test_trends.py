@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import insert, select
 
+from firstcrank.cli.main import main
 from firstcrank.errors import UsageError
 from firstcrank.jobs import records
 from firstcrank.jobs.filing import attach
@@ -143,3 +144,13 @@ def test_fifty_boards_stay_legible(store: Store, tmp_path: Path) -> None:
     texts = [t.get_text() for axes in figure.axes for t in axes.texts]
     assert texts == ["no values yet"], "crank speed"
     assert json.dumps(lines)
+
+
+def test_an_empty_answer_says_that_simulated_starts_are_left_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store = str(tmp_path / "shop.sqlite")
+    for arguments in (("new", "1207"), ("trends",), ("trends", "--simulated")):
+        with pytest.raises(SystemExit) as left:
+            main(["jobs", *arguments, "--store", store])
+        assert not left.value.code
+        output = capsys.readouterr().out
+        assert ("Simulated starts are left out: --simulated counts them." in output) == (arguments == ("trends",))

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from firstcrank.cli.main import main
-from firstcrank.errors import UnwritableFileError, UsageError
+from firstcrank.errors import UnwritableFileError, UsageError, cannot_write
 from firstcrank.recording import Recording
 from firstcrank.tracefiles import table
 from firstcrank.tracefiles.format import TraceFormat
@@ -43,7 +43,7 @@ def test_an_error_leaves_what_was_there(tmp_path: Path) -> None:
             file.write(b"half")
             raise OSError(28, "No space left on device")
 
-    with pytest.raises(UnwritableFileError, match=r"x\.html cannot be written: No space left"):
+    with pytest.raises(UnwritableFileError, match=r"x\.html cannot be written: No space left on device; make room on the disk"):
         half()
     assert target.read_bytes() == b"before"
     assert [p.name for p in tmp_path.iterdir()] == ["x.html"]
@@ -107,3 +107,18 @@ def run(*args: str) -> int:
     with pytest.raises(SystemExit) as ended:
         main(list(args))
     return int(ended.value.code or 0)
+
+
+def test_what_cannot_be_written_says_what_to_do(tmp_path: Path) -> None:
+    with (
+        pytest.raises(UnwritableFileError, match="no such folder: make it, or choose another"),
+        whole_file(tmp_path / "no" / "x.html"),
+    ):
+        pass
+    (tmp_path / "file").touch()
+    with pytest.raises(UnwritableFileError, match="no such folder: choose another"), whole_file(tmp_path / "file" / "x.html"):
+        pass
+    assert cannot_write("x", PermissionError(13, "Permission denied")).endswith(
+        "Permission denied; choose another folder or name"
+    )
+    assert cannot_write("x", ValueError("embedded null byte")).endswith("embedded null byte; choose another folder or name")

@@ -11,6 +11,7 @@ from firstcrank.cli.before_crank import ASKED
 from firstcrank.cli.main import main
 from firstcrank.cli.say import say
 from firstcrank.cli.wrapped import question, wrapped_text
+from firstcrank.limits import SPECS
 from firstcrank.visit.checklist import Check
 
 from .terminal import finished, plain, run_at
@@ -97,3 +98,17 @@ def test_a_letter_that_is_no_answer_and_a_number_that_is_no_check_are_told(
         main(["checklist", "1207", "--check", "41", "--store", store])
     assert left.value.code == 2
     assert "there is no check 41: the list has 1 to 40" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("arguments", [("wire", "--terminals"), ("wire", "--length", "3", "--amps", "5")])
+def test_other_lines_at_a_narrow_terminal_break_between_words(tmp_path: Path, arguments: tuple[str, ...]) -> None:
+    code, output = finished(run_at(tmp_path, *arguments, width=WIDTH))
+    assert code == 0
+    assert max(map(len, plain(output).split("\n"))) <= WIDTH
+
+
+def test_the_key_of_a_limit_is_never_in_two_pieces(tmp_path: Path) -> None:
+    code, output = finished(run_at(tmp_path, "limits", "show", "--all", width=80))
+    assert code == 0
+    shown = plain(output).split()
+    assert all(key in shown for key in SPECS)

@@ -30,7 +30,7 @@ def calibrations(board: str | None, folder: Path | None, sheet_file: Path | None
     """
     from firstcrank.calibrating.history import kept_calibrations, movements
     from firstcrank.calibrating.sheet import sheet
-    from firstcrank.errors import UnwritableFileError, UsageError
+    from firstcrank.errors import UnwritableFileError, UsageError, cannot_write
 
     place = folder or calibration_folder()
     boards = sorted({path.name.rsplit("_20", 1)[0] for path in place.glob("*_20*.toml")})
@@ -55,5 +55,5 @@ def calibrations(board: str | None, folder: Path | None, sheet_file: Path | None
         try:
             sheet_file.write_text(sheet(newest, moved, by), "utf-8")
         except OSError as error:
-            raise UnwritableFileError(f"{sheet_file} cannot be written: {error.strerror}") from error
+            raise UnwritableFileError(cannot_write(sheet_file, error)) from error
         click.echo(f"Sheet: {sheet_file.resolve()}")

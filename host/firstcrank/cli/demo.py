@@ -51,7 +51,7 @@ def demo() -> int:
             console.print()
     if as_expected:
         console.print(Text.assemble("Before the repair: ", ("FAIL", "bold red"), ". After it: ", ("PASS", "bold green"), "."))
-        console.print("On your vehicle: firstcrank board install, then firstcrank record. Read docs/safety.md first.")
+        console.print("On your vehicle: read firstcrank help safety first; then firstcrank board install, switch-test, start.")
         return 0
     console.print("The demo did not come out as it should: please report this.")
     return 4

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, TypedDict, Unpack
 
 import click
 
+from firstcrank.cli.say import say
 from firstcrank.divider.values import number
 from firstcrank.errors import UsageError
 
@@ -140,7 +141,8 @@ def divider(
         for rank, proposal in enumerate(shown, start=1):
             _show(rank if given is None else 0, proposal, requirements, celsius, full=rank == 1)
         if lacking:
-            click.echo(f"\nDoes not meet: {', '.join(lacking)}")
+            say("")
+            say(f"Does not meet: {', '.join(lacking)}")
     return UnmetRequirementError.exit_code if lacking else 0
 
 
@@ -167,50 +169,52 @@ def _show(rank: int, proposal: Proposal, requirements: Requirements, celsius: fl
 
     n, of = proposal.network, requirements.converter
     at_v = shown_v(requirements)
-    click.echo(("" if rank < 2 else "\n") + (f"{rank}. " if rank else "") + _values(n))
-    click.echo(
+    if rank >= 2:
+        say("")
+    say((f"{rank}. " if rank else "") + _values(n))
+    say(
         f"   measures {n.lowest_v + 0.0:.2f} to {n.full_scale_v:.2f} V in steps of {n.step_v * 1e3:.1f} mV; "
         f"source {written(n.source_ohm, 'Ω')}; takes {n.loading_a(at_v) * 1e3:.2f} mA at {at_v:g} V"
     )
     fall = f"{dropout_from_v(requirements):g} V to nothing, across {0.7 * dropout_from_v(requirements):g} V"
     settles = format_duration(n.settling_s(of.sample_f))
-    click.echo(f"   shortest dropout seen {format_duration(proposal.dropout_s)} ({fall}); settles to 12 bits in {settles}")
+    say(f"   shortest dropout seen {format_duration(proposal.dropout_s)} ({fall}); settles to 12 bits in {settles}")
     lost = ", ".join(s.pulse.name for s in proposal.not_survived)
-    click.echo(f"   DOES NOT SURVIVE: {lost}" if lost else f"   survives all {len(proposal.stresses)} pulses listed")
+    say(f"   DOES NOT SURVIVE: {lost}" if lost else f"   survives all {len(proposal.stresses)} pulses listed")
     if not full:
         return
     spent = budget_of(proposal, requirements, celsius)
     if n.c_filter_f:
-        click.echo(
+        say(
             f"   filter corner {n.corner_hz:.0f} Hz; one sample moves the node by {n.sample_share(of.sample_f):.2%} at the most"
         )
     load = n.load_share(of.input_ohm)
     if load:
-        click.echo(f"   {of.name}: its input resistance may pull the reading down by up to {load:.1%}: calibrate")
+        say(f"   {of.name}: its input resistance may pull the reading down by up to {load:.1%}: calibrate")
     else:
-        click.echo(f"   {of.name}: its input resistance does not load the divider")
+        say(f"   {of.name}: its input resistance does not load the divider")
     if n.r_up_ohm:
-        click.echo(f"   with nothing on the clip it reads {n.open_reads_v(of.input_ohm):.2f} V")
+        say(f"   with nothing on the clip it reads {n.open_reads_v(of.input_ohm):.2f} V")
     if of.wide_codes:
-        click.echo(f"   {of.name}: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in wide_codes_v(n, of))} V")
+        say(f"   {of.name}: wide codes (erratum E11) at {', '.join(f'{v:.2f}' for v in wide_codes_v(n, of))} V")
     ends = f"{spent.worst_low_v:+.2f} to {spent.worst_high_v:+.2f} V"
-    click.echo(
-        f"   at {at_v:g} V uncalibrated, resistors of {requirements.ratings.tolerance:.3g} of their value, {celsius:g} °C: "
+    say(
+        f"   at {at_v:g} V uncalibrated, resistors ± {requirements.ratings.tolerance * 100:.3g} %, {celsius:g} °C: "
         f"± {spent.expanded_v:.2f} V (95 %); divider alone {ends}"
     )
     for line in spent.lines:
-        click.echo(f"      {line.what:<42}limit {line.limit_v * 1e3:7.1f} mV   u {line.u_v * 1e3:6.1f} mV")
-    click.echo(
+        say(f"      {line.what:<42}limit {line.limit_v * 1e3:7.1f} mV   u {line.u_v * 1e3:6.1f} mV")
+    say(
         "   pulses: clamp current, pin if the chip's own protection took nothing, what that takes, worst part of the upper resistor"
     )
     for s in proposal.stresses:
         outcome = "survives" if s.survives else f"DOES NOT SURVIVE: {s.why}"
-        click.echo(
+        say(
             f"      {s.pulse.name:<26}{s.pulse.volts:+6.0f} V {s.clamp_a * 1e3:+7.2f} mA {s.node_v:+6.2f} V {s.pin_a * 1e3:+6.2f} mA "
             f"{s.part_v:5.0f} V {s.part_w:6.2f} W   {outcome}"
         )
     discharged = discharge(n, requirements.ratings)
-    click.echo(
+    say(
         f"   a person's discharge, 8 kV: {discharged.clamp_a:.2f} A in the clamp, {discharged.part_v:.0f} V across one part rated "
         f"{requirements.ratings.working_v:g} V: not rated for it, touch the vehicle's metal first"
     )

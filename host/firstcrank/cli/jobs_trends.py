@@ -45,6 +45,8 @@ def trends(
         found = over_all(store, simulated, Choice(" ".join(text), board, technician, first_day, last_day))
     for line in as_lines(found):
         say(line)
+    if not found.verdicts and not simulated:
+        say("Simulated starts are left out: --simulated counts them.")
     if png is not None:
         from firstcrank.report.plots import as_png
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firstcrank.errors import UsageError
+from firstcrank.errors import UsageError, cannot_write
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -43,7 +43,7 @@ def write(file: Path, system: str, profile: str | None) -> None:
     except FileExistsError as error:
         raise UsageError(f"{file} is already there: choose another name") from error
     except OSError as error:
-        raise UsageError(f"{file} cannot be written: {error.strerror}") from error
+        raise UsageError(cannot_write(file, error)) from error
     click.echo(f"{file}: edit the values, then use it with --limits {file}")
 
 
@@ -66,7 +66,9 @@ def show(system: str, everything: bool) -> None:
     chosen = shipped(int(system))
     table = Table(box=None, pad_edge=False)
     for heading in ("limit", "value", "what it is", "source"):
-        table.add_column(heading, overflow="fold")
+        table.add_column(
+            heading, overflow="fold", no_wrap=heading == "limit"
+        )  # a key is typed into a file: never in two pieces
     for key, spec in SPECS.items():
         table.add_row(key, f"{chosen[key]:g} {spec.unit}", spec.meaning, chosen.sources[key])
     console = Console(highlight=False)
@@ -85,7 +87,7 @@ def _show_method(console: Console, system_v: int) -> None:
     console.print("\n[bold]Thresholds of the method[/bold], not to be edited; our choice unless a source is named")
     table = Table(box=None, pad_edge=False)
     for heading in ("threshold", "value", "what it is"):
-        table.add_column(heading, overflow="fold")
+        table.add_column(heading, overflow="fold", no_wrap=heading == "threshold")
     for name, value, unit, meaning in rows(thresholds_for(system_v)):
         table.add_row(name, f"{value:g} {unit}".strip(), meaning)
     console.print(table)
@@ -94,7 +96,7 @@ def _show_method(console: Console, system_v: int) -> None:
     )
     table = Table(box=None, pad_edge=False)
     for heading in ("id", "obligation"):
-        table.add_column(heading, overflow="fold")
+        table.add_column(heading, overflow="fold", no_wrap=heading == "id")
     for obligation in OBLIGATIONS:
         table.add_row(f"{obligation.id}{' !' if obligation.voids else ''}", obligation.text)
     console.print(table)

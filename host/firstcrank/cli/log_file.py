@@ -16,7 +16,7 @@ import click
 
 from firstcrank import __version__
 from firstcrank.cli.without_secrets import without_secrets
-from firstcrank.errors import FirstcrankError, UnwritableFileError
+from firstcrank.errors import FirstcrankError, UnwritableFileError, cannot_write
 from firstcrank.log import ROOT, logger
 from firstcrank.printable import printable
 
@@ -38,7 +38,7 @@ class LogFile:
         try:
             self._handler = logging.FileHandler(path, encoding="utf-8")
         except OSError as error:
-            raise UnwritableFileError(f"{path}: {error.strerror or error}") from error
+            raise UnwritableFileError(cannot_write(path, error)) from error
         self._handler.setFormatter(_OneLineEach(FORMAT, "%Y-%m-%dT%H:%M:%S"))
         self._root = logging.getLogger(ROOT)
         self._level = self._root.level

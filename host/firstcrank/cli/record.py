@@ -152,7 +152,7 @@ def cautions(console: Console, guided: bool = False) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    console.print(Text.assemble(("Before you touch the key", "bold"), "  (whole list: docs/safety.md)"))
+    console.print(Text.assemble(("Before you touch the key", "bold"), "  (whole list: firstcrank help safety)"))
     table = Table.grid(padding=(0, 1))
     for line in (*CAUTIONS[:-1], GUIDED) if guided else CAUTIONS:
         table.add_row("  !", line)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from firstcrank import __version__
 from firstcrank.cli.without_secrets import without_secrets
-from firstcrank.errors import UnwritableFileError
+from firstcrank.errors import UnwritableFileError, cannot_write
 
 MOST_LOG_BYTES = 1_000_000
 HIDDEN = "technician"  # settings that name a person
@@ -56,7 +56,7 @@ def write_bundle(
         raise UnwritableFileError(f"{path} is already there: choose another name") from None
     except OSError as error:
         path.unlink(missing_ok=True)
-        raise UnwritableFileError(f"{path}: {error.strerror or error}") from error
+        raise UnwritableFileError(cannot_write(path, error)) from error
     return parts
 
 

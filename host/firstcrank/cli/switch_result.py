@@ -36,6 +36,6 @@ def show_switch(console: Console, result: SwitchResult, simulated: bool) -> None
         )
     else:
         console.print(
-            "Check next: the starter lead on the removed S wire, the starter still disabled; then "
-            f"{AGAIN} again. A module-controlled starter may keep it dead in a healthy vehicle."
+            "Check next: the starter lead on the removed S wire, the starter still disabled; neutral, the clutch pedal down (a start "
+            f"interlock keeps the wire dead); then {AGAIN} again. A module-controlled starter may keep it dead in a healthy vehicle."
         )

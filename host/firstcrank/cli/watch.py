@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from firstcrank.visit.harness_watch import HarnessWatch
 
 EXIT_LOST, EXIT_BATTERY = 1, 3
+ENGINE_OFF = (
+    "Engine off. An electric fan may start: hands clear. Plugs are not pulled with the key on; move the harness by its cable."
+)
 
 
 @click.command(cls=GroupedCommand)
@@ -46,9 +49,10 @@ def watch(place: str, supported: bool, job: str | None, store: str | None, **opt
 
         job_is_there(job, store)
     console = Screen()
-    console.print(
-        "Engine off. An electric fan may start: hands clear. Plugs are not pulled with the key on; move the harness by its cable."
-    )
+    from firstcrank.analysis.causes.cautions import STANDING
+
+    for line in (ENGINE_OFF, STANDING["K5"]):
+        console.print(line)
     with readings_of(console, options) as (readings, limits, simulated):
         seen = HarnessWatch(limits["module_minimum_v"], limits["feed_live_v"], limits.system_v / 12.0, supported)
         seen = name_place(seen, place)

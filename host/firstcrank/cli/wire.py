@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from firstcrank.cli.say import say
 from firstcrank.errors import UsageError
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ def wire(
         return
     if given is not None:
         _given(given, run)
-    click.echo(
+    say(
         f"Thinnest right wire for {amperes:g} A over {length_m:.4g} m ({length_m / gauge.M_PER_FT:.4g} ft) one way, {_back(run)}:"
     )
     for found in (choice.awg, choice.metric):
@@ -111,15 +112,15 @@ def wire(
             if cranking
             else f"carries {found.carries_a:.3g} A in a bundle"
         )
-        click.echo(f"   {found.name}: drops {found.drop_v:.3f} V (under {limit_v:g} V), {heat}")
-    click.echo(f"   by drop alone {choice.awg_by_drop}, by heat alone {choice.awg_by_heat}: the larger wins")
+        say(f"   {found.name}: drops {found.drop_v:.3f} V (under {limit_v:g} V), {heat}")
+    say(f"   by drop alone {choice.awg_by_drop}, by heat alone {choice.awg_by_heat}: the larger wins")
     if choice.fuse_a is None:
-        click.echo("   no fuse: route and protect it so that it cannot chafe; the engine maker may ask for more")
+        say("   no fuse: route and protect it so that it cannot chafe; the engine maker may ask for more")
     else:
-        click.echo(
+        say(
             f"   fuse {choice.fuse_a:g} A at the battery end (the load fills it to 80 % or less), never above what the wire carries"
         )
-    click.echo("Check against the engine maker's wiring diagram and local codes; wire of 105 °C insulation is assumed.")
+    say("Check against the engine maker's wiring diagram and local codes; wire of 105 °C insulation is assumed.")
 
 
 def _back(run: Run) -> str:
@@ -137,7 +138,7 @@ def _given(given: Wire, run: Run) -> None:
         if run.cranking
         else f"{given.carries_a:.3g} A in a bundle, {fuse}"
     )
-    click.echo(
+    say(
         f"{given.name}: {given.ohm_per_m * 1e3:.2f} mΩ/m, drops {given.drop_v:.3f} V, {verdict} {run.limit_v:g} V; "
         f"{heat}: {room}"
     )
@@ -176,6 +177,6 @@ def _terminals(as_json: bool) -> None:
     for pin in RELAY_PINS:
         table.add_row(pin.mark, pin.what, short.get(pin.source, pin.source))
     console.print(table)
-    click.echo(f"Sources: lists, {DIN}; practice, {US}. In the columns: live, - dead, ? the mark does not tell.")
+    say(f"Sources: lists, {DIN}; practice, {US}. In the columns: live, - dead, ? the mark does not tell.")
     for line in ADVICE:
-        click.echo(line)
+        say(line)

@@ -14,7 +14,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from firstcrank import __version__
-from firstcrank.errors import FirstcrankError, StoreError, UnwritableFileError, UsageError
+from firstcrank.errors import FirstcrankError, StoreError, UnwritableFileError, UsageError, cannot_write
 from firstcrank.jobs.listing import every_job
 from firstcrank.jobs.records import JobDetail, job_detail
 from firstcrank.jobs.rows import StartRow
@@ -64,7 +64,7 @@ def hand_over(store: Store, number: str, folder: Path, paper: str = "A4") -> lis
             trouble = _fill(store, detail, fresh, paper)
             fresh.replace(target)
     except OSError as error:
-        raise UnwritableFileError(f"{target} cannot be written: {error.strerror or error}") from error
+        raise UnwritableFileError(cannot_write(target, error)) from error
     return trouble
 
 

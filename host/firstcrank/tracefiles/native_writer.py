@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import IO
 
 from firstcrank import wire
-from firstcrank.errors import UnwritableFileError
+from firstcrank.errors import UnwritableFileError, cannot_write
 from firstcrank.tracefiles.notes import AFTERWARDS, PROTECTED, hash_of, note_bodies, text_of
 
 REPEAT_BYTES = 262_144  # a copy of what is protected after each of these: every eight seconds of three leads
@@ -42,7 +42,7 @@ class RecordingFile:
         except FileExistsError as error:
             raise UnwritableFileError(f"{path} is already there: choose another name") from error
         except (OSError, ValueError) as error:
-            raise UnwritableFileError(f"{path} cannot be written: {getattr(error, 'strerror', None) or error}") from error
+            raise UnwritableFileError(cannot_write(path, error)) from error
         self._id = recording_id
         self._rest = b""
         self._notes = 0
@@ -96,7 +96,7 @@ class RecordingFile:
             self._append(self._rest)
             os.fsync(self._file.fileno())
         except OSError as error:
-            raise UnwritableFileError(f"{self.path} cannot be written: {error.strerror or error}") from error
+            raise UnwritableFileError(cannot_write(self.path, error)) from error
         finally:
             with contextlib.suppress(OSError):
                 self._file.close()
