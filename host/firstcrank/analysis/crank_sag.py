@@ -5,6 +5,7 @@ Never from the key feed: that is what is on trial. Without a starter lead the ke
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -25,7 +26,9 @@ FOLLOW_SHARE = 0.5  # of their swing before
 FOLLOW_POINTS = 4  # turning points that make them go on
 EARLY = 0.2  # quantile of the first moments that is their inrush: a dip of two milliseconds is none
 BESIDE_CRANK_S = 0.3  # a fall this close to a crank is that crank's
-RHYTHM_S = (1.2, 2.5)  # behind a fall, until when compressions are looked for: the starter may let go meanwhile
+RHYTHM_S = (0.6, 1.2, 2.5)  # behind a fall, until when compressions are looked for: the starter may let go meanwhile
+RHYTHM_SHARE = 0.5  # of that time that they fill: noise makes a few in a row
+INRUSH_OF_SAG = 1.3  # a starter that stands still takes more than one that turns; a heater as much
 BESIDE_S = 0.03  # the rise at the end is measured this far before and after
 
 
@@ -82,10 +85,11 @@ def sags_without_compressions(
         if past >= len(trace):
             break
         level_v = _level_v(trace, battery_v, fall_s, th)
+        next_s = min((begin_s for begin_s, _ in cranks if begin_s > fall_s), default=math.inf)
         sag_v = level_v - float(np.quantile(battery_v[settled:past], 0.9))
         abrupt = _is_starters(np.zeros(0), battery_v[first:early], level_v, sag_v, th, sure=False)
         if (abrupt and _ripples(trace.mid_s[settled:past], battery_v[settled:past], sag_v, th)) or (
-            sag_v >= th.sag_begin_v and _has_rhythm(trace, battery_v, fall_s, level_v, th)
+            sag_v >= th.sag_begin_v and _turns(trace, battery_v, fall_s, level_v, next_s, th)
         ):
             found.append(fall_s)
             free_s = fall_s + th.like_starter_s
@@ -137,14 +141,21 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
     return SagCrank(start, end, sag_s, sag_v), end.late_s
 
 
-def _has_rhythm(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, th: CrankThresholds) -> bool:
-    """Whether compressions follow a fall, however small the sag: a starter on a strong battery."""
-    for after_s, until_s in product(
-        (th.settle_s, th.settle_s + 2 * th.inrush_s), RHYTHM_S
-    ):  # a fall is seen up to an inrush early
-        settled, past = (int(np.searchsorted(trace.start_s, fall_s + s)) for s in (after_s, until_s))
-        volts = battery_v[settled:past]
-        if len(volts) and find_rhythm(trace.mid_s[settled:past], volts, level_v - float(np.median(volts)), th) is not None:
+def _turns(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, next_s: float, th: CrankThresholds) -> bool:
+    """Whether an inrush and then compressions follow a fall, however small the sag: a starter on a strong battery.
+
+    `next_s`: when the next crank begins, whose compressions are its own. A fall is seen up to an inrush early.
+    """
+    first, settled = (int(np.searchsorted(trace.start_s, fall_s + s)) for s in (0.0, th.settle_s + th.inrush_s))
+    for after_s, until_s in product((th.settle_s, th.settle_s + 2 * th.inrush_s), RHYTHM_S):
+        begin, past = (int(np.searchsorted(trace.start_s, s)) for s in (fall_s + after_s, min(fall_s + until_s, next_s)))
+        volts = battery_v[begin:past]
+        sag_v = level_v - float(np.median(volts)) if len(volts) else 0.0
+        if sag_v < th.sag_begin_v or level_v - float(battery_v[first:settled].min()) < INRUSH_OF_SAG * sag_v:
+            continue
+        rhythm = find_rhythm(trace.mid_s[begin:past], volts, sag_v, th)
+        lasts_s = float(trace.end_s[past - 1] - trace.start_s[begin])
+        if rhythm is not None and rhythm.last_s - float(rhythm.lows_s[0]) >= RHYTHM_SHARE * lasts_s:
             return True
     return False
 
