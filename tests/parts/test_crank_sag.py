@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -430,6 +432,49 @@ def test_what_may_be_a_crank(sag_v: float, inrush_v: float, swing_v: float, sure
     battery_v = crank_curve(sag_v, inrush_v, swing_v)
     assert (len(cranks(battery_v)) == 1) is sure
     assert (len(unsure_s(battery_v)) > 0) is unsure
+
+
+def strong(sag_v: float = 0.8, inrush_v: float = 1.0, swing_v: float = 0.3, past: int = BACK, **more: Any) -> FloatArray:
+    """A crank on a strong battery: too shallow to be sure of."""
+    return crank_curve(sag_v, inrush_v, swing_v, past=past, **more)
+
+
+@pytest.mark.parametrize(
+    ("battery_v", "unsure"),
+    [
+        (strong(), True),
+        (strong(swing_v=0.01), False),  # no compressions
+        (strong(sag_v=0.20, inrush_v=1.0, swing_v=0.1), False),  # less than 0.25 V
+        (strong(sag_v=0.35, inrush_v=1.0, swing_v=0.1), True),
+        (strong(inrush_v=0.1, swing_v=0.1), False),  # an inrush of less than 1.3 times the sag
+        (strong(inrush_v=0.4, swing_v=0.1), True),
+        (strong(past=FALL + 300), True),  # lets go after 0.6 s
+    ],
+)
+def test_compressions_behind_an_inrush_may_be_a_crank(battery_v: FloatArray, unsure: bool) -> None:
+    assert cranks(battery_v) == []
+    assert (len(unsure_s(battery_v)) > 0) is unsure
+
+
+def test_compressions_must_fill_half_of_the_time() -> None:
+    """They stop after a while and the sag goes on, smooth."""
+    for stop, unsure in ((FALL + 180, False), (FALL + 800, True)):
+        battery_v = strong()
+        battery_v[stop:BACK] = LEVEL_V - 0.8
+        assert (len(unsure_s(battery_v)) > 0) is unsure
+
+
+def test_compressions_of_the_next_crank_are_its_own() -> None:
+    """A heater comes on, smooth, and 0.7 s later the engine is cranked."""
+    battery_v = crank_curve(first=FALL + 350)
+    battery_v[FALL:] -= 1.0
+    battery_v[FALL : FALL + 20] -= 0.8
+    trace = on(battery_v)
+    falls_s = sag_falls(trace, TH)
+    falls_s = falls_s[falls_s < 1.1]
+    next_s = (FALL + 350) * BIN_S - 0.06
+    assert sags_without_compressions(trace, falls_s, [(next_s, 3.0)], TH) == ()
+    assert len(sags_without_compressions(trace, falls_s, [], TH)) == 1
 
 
 def test_a_sag_that_may_be_a_crank_is_told_once_for_each() -> None:

@@ -558,7 +558,7 @@ def test_a_lead_without_the_noise_that_it_has_elsewhere(at_v: float, kind: str) 
     found = only(_still_in_noise(_View(rows(battery=battery, key_switch=stirred(2000, 12.5, 2)))))
     assert (found.role, found.kind) == ("battery", kind)
     assert (found.start_s, found.end_s) == pytest.approx((0.4, 0.5))
-    assert ("0.10 s" in found.line) is (kind == "frozen")
+    assert ("100 ms" in found.line) is (kind == "frozen")
 
 
 @pytest.mark.parametrize("role", ["battery", "key_switch"])
@@ -591,7 +591,7 @@ def test_one_lead_stands_still_beside_the_other(role: str) -> None:
     found = only(_still_alone(_View(rows(**leads))))
     assert (found.role, found.kind) == (role, "frozen")
     assert (found.start_s, found.end_s) == pytest.approx((1.0, 1.5))
-    assert "0.50 s" in found.line
+    assert "500 ms" in found.line
     assert not list(_still_alone(_View(rows(**leads, feed_source=noise))))
 
 

@@ -22,14 +22,15 @@ NEXT: dict[CheckId, Advice] = {
     CheckId.SYSTEM_VOLTAGE: Advice("Check the battery lead on the post with a meter, and the system voltage chosen."),
     CheckId.LEADS_IN_PLACE: Advice("Exchange the battery lead and the key lead, then record again.", CRANKS),
     CheckId.LEADS_APART: Advice(
-        "Clip the key lead on at the module's plug and the battery lead on the post, then record again.", CRANKS
+        "Clip the key lead on at the module's plug, the battery lead on the post, a source lead before the switch; then record again.",
+        CRANKS,
     ),
     CheckId.CLIPS_STILL: Advice("Clip the ground lead on the negative post itself, tug each clip, then record again.", CRANKS),
     CheckId.KEY_SEEN_DEAD: Advice(
         "Key OFF for a few seconds, then ON, wait, START; if the lead reads volts with the key OFF, find what feeds it.",
         CRANKS,
     ),
-    CheckId.CRANK_SEEN: Advice("Check the starter lead on the S terminal (50), then record a crank.", CRANKS),
+    CheckId.CRANK_SEEN: Advice("Clip the starter lead on the S terminal (50), then record a crank.", CRANKS),
     CheckId.CRANK_BY_STARTER: Advice(
         "Check the starter lead on the S terminal (50), then crank with the key.", CRANKS, "Never bridge the solenoid."
     ),
@@ -43,13 +44,17 @@ NEXT: dict[CheckId, Advice] = {
     CheckId.RECORDING_CLOSED: Advice("USB cable and plug first, laptop kept awake; then record again to the end.", CRANKS),
     CheckId.NOTHING_MISSING: Advice("USB cable straight into the laptop, other programs closed; then record again.", CRANKS),
     CheckId.SAMPLED_FINELY: Advice(
-        "Record with fewer leads or the board's fastest acquisition, so that no dropout fits between samples.", CRANKS
+        "Sample faster, so that no dropout fits between samples: a firstcrank board with fewer leads, another logger at its full rate "
+        "with filters and averaging off; then record again.",
+        CRANKS,
     ),
     CheckId.WITHIN_RANGE: Advice(
         "A lead stands at the top of its range: check --system, the board's resistors and the lead, then record again.", CRANKS
     ),
     CheckId.PLAUSIBLE: Advice(
-        "Run firstcrank board check; leads away from the starter's cable, clips tight; then record again.", CRANKS
+        "Set the logger to its full rate, 12 bits or more, filters and averaging off; clips tight; then record again and judge its file "
+        "as it was written.",
+        CRANKS,
     ),
 }
 

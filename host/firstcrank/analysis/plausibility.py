@@ -20,6 +20,7 @@ from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_a
 from firstcrank.noise import LIVE_V, live_windows, resolution_v
 from firstcrank.role_properties import GROUND_ROLES, role_label
 from firstcrank.trace import BoolArray, Channel, FloatArray, IntArray, Trace
+from firstcrank.units import format_duration
 
 Kind = Literal["clipped", "held", "frozen", "noise-free", "copied", "time", "coarse"]
 LEAST_ROWS = 200
@@ -118,7 +119,13 @@ def _time(view: _View) -> Iterator[Implausible]:
     wrong = np.flatnonzero(~(steps_s > 0))
     if len(wrong):
         at = int(wrong[0])
-        yield view.found("battery", at, at + 2, "time", f"time does not rise at {view.t_s[at]:.4f} s")
+        yield view.found(
+            "battery",
+            at,
+            at + 2,
+            "time",
+            f"time does not rise at {view.t_s[at]:.4f} s: rows out of order, or stamps too coarse for the rate",
+        )
         return
     usual_s = float(np.mean(steps_s[steps_s <= np.quantile(steps_s, 0.99)]))
     share = float((steps_s < 0.3 * usual_s).mean())
@@ -303,8 +310,8 @@ def _still_in_noise(view: _View) -> Iterator[Implausible]:
             line = f"the {role_label(role)} never reads more than {volts:.2f} V and stays exactly there: the logger's range ends there"
             yield view.found(role, first, past, "clipped", line)
         else:
-            lasts_s = float(view.trace.end_s[past - 1] - view.t_s[first])
-            line = f"the {role_label(role)} reads {volts:.2f} V for {lasts_s:.2f} s without the noise that it has elsewhere: it froze"
+            lasts = format_duration(float(view.trace.end_s[past - 1] - view.t_s[first]))
+            line = f"the {role_label(role)} reads {volts:.2f} V for {lasts} without the noise that it has elsewhere: it froze"
             yield view.found(role, first, past, "frozen", line)
 
 
@@ -323,9 +330,9 @@ def _still_alone(view: _View) -> Iterator[Implausible]:
         run = stands_alone(volts, view.steps_v[role], beside, view.steps_v[other])
         if run is not None:
             first, past = run
-            lasts_s = float(view.trace.end_s[past - 1] - view.t_s[first])
+            lasts = format_duration(float(view.trace.end_s[past - 1] - view.t_s[first]))
             line = (
-                f"the {role_label(role)} reads {volts[first]:.2f} V for {lasts_s:.2f} s while the {role_label(other)} shows the noise that "
+                f"the {role_label(role)} reads {volts[first]:.2f} V for {lasts} while the {role_label(other)} shows the noise that "
                 "both had: it froze"
             )
             yield view.found(role, first, past, "frozen", line)

@@ -40,7 +40,7 @@ def seen(view: View) -> Finding:
         if view.found.lead_always_live:
             why = "no crank was seen: the starter lead is live from the start, so it is not on the S terminal (50)"
         return lacking(CheckId.CRANK_SEEN, why)
-    why = "no crank was seen: the battery never sagged with an engine's compressions in it (a starter lead shows more)"
+    why = "no crank was surely seen: an engine's compressions don't show in the battery (clip a starter lead on the S terminal (50))"
     return lacking(CheckId.CRANK_SEEN, why)
 
 

@@ -15,6 +15,8 @@ from firstcrank.model.vocabulary import CheckId
 from firstcrank.trace import FloatArray, IntArray
 from firstcrank.units import format_voltage
 
+MILLI = 1000.0  # mV in a volt
+
 
 def rest_range_v(view: View, system_v: int) -> tuple[float, float]:
     """Lowest and highest voltage of a battery at rest."""
@@ -39,6 +41,8 @@ def system_voltage(view: View) -> Finding:
             f"the battery rests at {format_voltage(rest_v)}, so this is a {other} V vehicle and the {system_v} V limits do not apply: "
             f"use --system {other}"
         )
+    elif low_v <= rest_v / MILLI <= high_v or other_low_v <= rest_v / MILLI <= other_high_v:
+        why = f"the battery lead reads {rest_v:.0f} V at rest: the file is in millivolts, and its columns must be in volts"
     elif view.th.evidence.rest_six_v <= rest_v < low_v and system_v == 12:
         why = (
             f"the battery rests at {format_voltage(rest_v)}: a 6 V vehicle (not supported), a flat battery, or the battery lead is not on "

@@ -49,7 +49,9 @@ OBLIGATIONS: tuple[Obligation, ...] = (
     Obligation("R3", "volts are calibrated", recording.calibrated, voids=True),
     Obligation("R4", "closed by the recorder, not torn", recording.closed),
     Obligation("R5", "nothing that could hide a dropout is missing from before ON to OFF", recording.nothing_missing),
-    Obligation("R6", "samples no further apart than the shortest dropout that counts", recording.sampled_finely),
+    Obligation(
+        "R6", "samples closer than the shortest dropout that counts, and not smoothed beyond it", recording.sampled_finely
+    ),
     Obligation("R7", "no lead stands at the top of its range", recording.within_range),
     Obligation("R8", "single readings are plausible", recording.plausible),
     Obligation("L1", "the battery at rest fits the system's voltage", leads.system_voltage, voids=True),
