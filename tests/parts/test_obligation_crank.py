@@ -87,10 +87,10 @@ def turning(battery: Volts, start_s: float = 3.2, end_s: float = 5.0, swing_v: f
 
 def agrees(battery: Volts, **more: Any) -> Result:
     """Of a crank in which the engine turns as far as the battery tells."""
-    return says(turning(battery), **more)
+    return result_of(turning(battery), **more)
 
 
-def says(battery: Volts, **more: Any) -> Result:
+def result_of(battery: Volts, **more: Any) -> Result:
     """Of any crank."""
     found = by_starter(plain_view(**({"battery": battery} | more)), 1)
     assert (found.check, found.crank) == (CheckId.CRANK_BY_STARTER, 1)
@@ -133,7 +133,7 @@ def test_before_counts_from_the_earliest_begin() -> None:
 @pytest.mark.parametrize(("start_s", "result"), [(0.1, Result.UNDECIDED), (0.2, Result.PASS)])
 def test_too_little_before_the_crank(start_s: float, result: Result) -> None:
     cranks = (crank_of(start_s, 5.0),)
-    assert says(turning(put(flat(12.6), 10.0, start_s, 5.0), start_s + 0.2), cranks=cranks) is result
+    assert result_of(turning(put(flat(12.6), 10.0, start_s, 5.0), start_s + 0.2), cranks=cranks) is result
 
 
 def test_a_crank_shorter_than_a_bin_shows_too_little() -> None:
@@ -148,7 +148,7 @@ def test_at_24_v_the_sags_double() -> None:
 @pytest.mark.parametrize(("swing_v", "result"), [(0.025, Result.UNDECIDED), (0.06, Result.PASS)])
 def test_compressions_show_that_the_engine_turns(swing_v: float, result: Result) -> None:
     """30 mV, or 0.015 of the sag of 1 V; a mean over 7.5 ms takes a little of a swing."""
-    assert says(turning(sagging(crank_v=11.6), swing_v=swing_v)) is result
+    assert result_of(turning(sagging(crank_v=11.6), swing_v=swing_v)) is result
 
 
 def test_an_even_sag_is_no_engine_being_turned() -> None:
@@ -157,17 +157,17 @@ def test_an_even_sag_is_no_engine_being_turned() -> None:
     assert "no engine being turned" in found.reason
     for ran, result in ((True, Result.PASS), (False, Result.UNDECIDED)):
         made = (Crank(3.0, 5.0, engine_ran_on=ran, ran_on_evidence="it was charged"),)
-        assert says(sagging(crank_v=9.0, first_v=8.0), made=made) is result
+        assert result_of(sagging(crank_v=9.0, first_v=8.0), made=made) is result
 
 
 def test_compressions_count_from_when_the_inrush_has_settled() -> None:
     """0.12 s after START, up to the coil's end; those of another crank are no matter."""
     for start_s, end_s, result in ((3.0, 3.25, Result.UNDECIDED), (3.2, 3.8, Result.PASS), (5.1, 7.0, Result.UNDECIDED)):
-        assert says(turning(sagging(), start_s, end_s)) is result, (start_s, end_s)
+        assert result_of(turning(sagging(), start_s, end_s)) is result, (start_s, end_s)
 
 
 def test_a_crank_over_before_the_inrush_has_settled_shows_nothing_turning() -> None:
-    assert says(sagging(), cranks=(crank_of(3.0, 3.1),)) is Result.UNDECIDED
+    assert result_of(sagging(), cranks=(crank_of(3.0, 3.1),)) is Result.UNDECIDED
 
 
 @pytest.mark.parametrize(

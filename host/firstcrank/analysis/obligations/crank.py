@@ -23,12 +23,12 @@ def seen(view: View) -> Finding:
     maybe_s = [at_s for at_s in view.found.like_a_starter_s if at_s < ran_from_s]
     if view.cranks and maybe_s:
         at_s = maybe_s[0]
-        look = (
+        hint = (
             "did the starter lead come off?"
             if view.trace.has("starter_coil")
             else "a starter lead on the S terminal (50) shows it"
         )
-        why = f"the battery sagged at {at_s:.2f} s as a starter pulls it: perhaps one more crank, in which nothing was judged ({look})"
+        why = f"the battery sagged at {at_s:.2f} s as a starter pulls it: perhaps one more crank, in which nothing was judged ({hint})"
         return lacking(CheckId.CRANK_SEEN, why, at_s=at_s)
     if view.cranks:
         by = "starter lead" if view.cranks[0].by_lead else "battery's compressions"
