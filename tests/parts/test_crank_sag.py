@@ -465,14 +465,14 @@ def test_compressions_must_fill_half_of_the_time() -> None:
 
 
 def test_compressions_of_the_next_crank_are_its_own() -> None:
-    """A heater comes on, smooth, and 0.7 s later the engine is cranked."""
-    battery_v = crank_curve(first=FALL + 350)
+    """A heater comes on, smooth, and 0.3 s later the engine is cranked."""
+    battery_v = crank_curve(first=FALL + 150)
     battery_v[FALL:] -= 1.0
     battery_v[FALL : FALL + 20] -= 0.8
     trace = on(battery_v)
     falls_s = sag_falls(trace, TH)
     falls_s = falls_s[falls_s < 1.1]
-    next_s = (FALL + 350) * BIN_S - 0.06
+    next_s = (FALL + 150) * BIN_S - 0.06
     assert sags_without_compressions(trace, falls_s, [(next_s, 3.0)], TH) == ()
     assert len(sags_without_compressions(trace, falls_s, [], TH)) == 1
 

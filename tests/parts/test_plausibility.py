@@ -23,6 +23,7 @@ from firstcrank.analysis.plausibility import (
     _still,
     _still_alone,
     _still_in_noise,
+    _straight,
     _time,
     _View,
     find_implausible,
@@ -568,6 +569,24 @@ def test_the_longest_standstill_of_any_lead(role: str) -> None:
     found = only(_still_in_noise(_View(rows(**leads))))
     assert (found.role, found.kind) == (role, "frozen")
     assert (found.start_s, found.end_s) == pytest.approx((0.4, 0.5))
+
+
+@pytest.mark.parametrize("role", ["battery", "key_switch", "starter_coil"])
+def test_rows_that_were_filled_in(role: str) -> None:
+    """A sloping line of 100 rows and one of 60. The starter lead is not looked at: it is dead most of the time."""
+    leads = {"battery": stirred(2000), "key_switch": stirred(2000, 12.6, 2), "starter_coil": stirred(2000, 12.5, 3)}
+    for first, rows_ in ((400, 100), (900, 60)):
+        leads[role][first : first + rows_] = np.round(np.linspace(12.60, 12.64, rows_), 3)
+    shown = list(_straight(_View(rows(**leads))))
+    assert kinds(shown) == ([] if role == "starter_coil" else [(role, "filled")])
+    if shown:
+        assert (shown[0].start_s, shown[0].end_s) == pytest.approx((0.4, 0.5), abs=0.003)
+        assert "it was filled in" in shown[0].line
+
+
+def test_a_level_line_is_a_lead_that_froze_and_not_filled_in() -> None:
+    leads = {"battery": put_in(stirred(2000), 400, 500, 12.605), "key_switch": stirred(2000, 12.6, 2)}
+    assert not list(_straight(_View(rows(**leads))))
 
 
 @pytest.mark.parametrize(("quiet", "found"), [(("battery",), []), (("key_switch",), []), ((), ["starter_coil"])])

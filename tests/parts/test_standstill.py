@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from math import ceil, erfc, log, sqrt
+from math import ceil, erf, erfc, log, sqrt
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_alone
+from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_alone, straight_runs
 
 Volts = NDArray[np.float64]
 STEP_V = 0.004
@@ -131,6 +131,66 @@ def test_a_lead_is_no_noisier_than_it_may_be() -> None:
     volts = with_run(60, count=1000)
     for most_steps, found in ((10.0, True), (1.0, True), (0.51, False), (0.4, False), (0.0, False)):
         assert bool(stand_still(volts, STEP_V, most_v=most_steps * STEP_V)) is found, most_steps
+
+
+# --- a straight line
+
+
+def with_line(rows: int, rise_steps: float = 40.0, *, sigma: float = 2.0, first: int = 400, count: int = 1200) -> Volts:
+    """White noise of so many steps, and a line of so many rows that rises by so much, rounded to steps."""
+    steps = np.round(3000.0 + np.random.default_rng(7).normal(0.0, sigma, count))
+    steps[first : first + rows] = np.round(3000.0 + np.linspace(0.0, rise_steps, rows))
+    return np.asarray(steps * STEP_V)
+
+
+def least_line(volts: Volts) -> int:
+    """Twice what chance alone makes once in 1e11, by the normal distribution: second differences of noise within one step."""
+    sigma = quietest_sigma(np.round(np.delete(volts, slice(400, 500)) / STEP_V), 1.0 / STEP_V)
+    within = erf(1.5 / sqrt(6.0 * (sigma**2 + 1.0 / 12.0)) / sqrt(2.0))
+    return 2 * ceil(log(1e-11) / log(within))
+
+
+@pytest.mark.parametrize("rise_steps", [0.0, 40.0, -15.0, 300.0])
+def test_a_line_is_placed(rise_steps: float) -> None:
+    ((first, past),) = straight_runs(with_line(300, rise_steps), STEP_V)
+    assert abs(first - 400) <= 3
+    assert abs(past - 700) <= 3
+
+
+@pytest.mark.parametrize(("more", "found"), [(-6, False), (6, True)])  # neighbours in the noise may fit by chance
+def test_how_long_a_line_must_be(more: int, found: bool) -> None:
+    volts = with_line(100)
+    rows = least_line(volts) + 2 + more
+    assert 20 <= rows <= 100
+    assert bool(straight_runs(with_line(rows), STEP_V)) is found
+
+
+def test_a_quiet_lead_that_slopes_was_not_filled_in() -> None:
+    """At rest its noise is no step, it rises slowly, and later the crank shakes it."""
+    steps = np.round(3000.0 + np.linspace(0.0, 200.0, 4000))
+    steps[3000:] += np.round(np.random.default_rng(3).normal(0.0, 5.0, 1000))
+    assert straight_runs(steps * STEP_V, STEP_V) == []
+    assert (
+        straight_runs(steps[2700:] * STEP_V, STEP_V) != []
+    )  # 0.23 of it: where most of a lead is noisy, a line is none of its own
+
+
+def test_noise_alone_draws_no_line() -> None:
+    for sigma in (0.6, 1.0, 3.0):
+        volts = np.round(3000.0 + np.random.default_rng(8).normal(0.0, sigma, 200_000)) * STEP_V
+        assert straight_runs(volts, STEP_V) == [], sigma
+
+
+def test_a_lead_that_is_quiet_coarse_dead_or_short_draws_no_line() -> None:
+    line = with_line(300)
+    assert straight_runs(with_line(300, sigma=0.3), STEP_V) == []
+    assert straight_runs(line * 0.0051 / STEP_V, 0.0051) == []
+    assert straight_runs(line * 0.0051 / STEP_V, 0.0051, 2.0)
+    assert straight_runs(line, 0.0) == []
+    assert straight_runs(with_line(60, first=100, count=499), STEP_V) == []
+    dead = line.copy()
+    dead[400:700] -= 3000.0 * STEP_V
+    assert straight_runs(dead, STEP_V) == []
 
 
 # --- one lead alone

@@ -154,8 +154,9 @@ def _turns(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, n
         if sag_v < th.sag_begin_v or level_v - float(battery_v[first:settled].min()) < INRUSH_OF_SAG * sag_v:
             continue
         rhythm = find_rhythm(trace.mid_s[begin:past], volts, sag_v, th)
-        lasts_s = float(trace.end_s[past - 1] - trace.start_s[begin])
-        if rhythm is not None and rhythm.last_s - float(rhythm.lows_s[0]) >= RHYTHM_SHARE * lasts_s:
+        if rhythm is None or len(rhythm.lows_s) < th.swings_enough:
+            continue
+        if rhythm.last_s - float(rhythm.lows_s[0]) >= RHYTHM_SHARE * float(trace.end_s[past - 1] - trace.start_s[begin]):
             return True
     return False
 

@@ -16,13 +16,13 @@ from typing import Literal
 
 import numpy as np
 
-from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_alone
+from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_alone, straight_runs
 from firstcrank.noise import LIVE_V, live_windows, resolution_v
 from firstcrank.role_properties import GROUND_ROLES, role_label
 from firstcrank.trace import BoolArray, Channel, FloatArray, IntArray, Trace
 from firstcrank.units import format_duration
 
-Kind = Literal["clipped", "held", "frozen", "noise-free", "copied", "time", "coarse"]
+Kind = Literal["clipped", "held", "frozen", "filled", "noise-free", "copied", "time", "coarse"]
 LEAST_ROWS = 200
 
 COARSE_V = 0.060  # 8 bits over 15 V; at 24 V twice as much
@@ -66,6 +66,7 @@ def find_implausible(trace: Trace) -> tuple[Implausible, ...]:
         _frozen,
         _clipped,
         _still_in_noise,
+        _straight,
         _still_alone,
         _noise_free,
         _copied,
@@ -313,6 +314,18 @@ def _still_in_noise(view: _View) -> Iterator[Implausible]:
             lasts = format_duration(float(view.trace.end_s[past - 1] - view.t_s[first]))
             line = f"the {role_label(role)} reads {volts:.2f} V for {lasts} without the noise that it has elsewhere: it froze"
             yield view.found(role, first, past, "frozen", line)
+
+
+def _straight(view: _View) -> Iterator[Implausible]:
+    """A live lead that draws a line without its noise: rows that were missing, filled in by a spreadsheet or a script."""
+    for role in AT_REST:
+        volts = view.trace.channels[role].mean_v
+        sloping = [run for run in straight_runs(volts, view.steps_v[role], view.scale) if np.ptp(volts[slice(*run)]) > 0.0]
+        if sloping:
+            first, past = max(sloping, key=lambda run: run[1] - run[0])
+            lasts = format_duration(float(view.trace.end_s[past - 1] - view.t_s[first]))
+            line = f"the {role_label(role)} draws a straight line for {lasts} without the noise that it has elsewhere: it was filled in"
+            yield view.found(role, first, past, "filled", line)
 
 
 def _quietest_v(view: _View, role: str) -> float:

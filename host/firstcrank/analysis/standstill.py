@@ -9,7 +9,7 @@ looks like 0.4. Nor do steps coarser than COARSEST_V: a vehicle at rest may be q
 
 from __future__ import annotations
 
-from math import erfc, inf, log, sqrt
+from math import ceil, erf, erfc, inf, log, sqrt
 
 import numpy as np
 
@@ -22,6 +22,7 @@ COARSEST_V = 0.005  # 14 bits over 50 V are 3 mV; a converter's own noise is no 
 LEAST_WINDOWS = 10
 QUIETEST = 0.05  # quantile of the windows
 UNLIKELY = 1e-11
+MOST_LINES = 0.3  # of the windows of a lead of which a part was filled in
 ALONE_WINDOWS = 4
 ALONE_ELSEWHERE = 0.02  # of noisy windows
 
@@ -37,11 +38,40 @@ def stand_still(volts: FloatArray, step_v: float, scale: float = 1.0, most_v: fl
     if sigma < LEAST_SIGMA:
         return []
     same = 1.0 - erfc(0.5 / sigma / sqrt(2.0))
-    least = int(np.ceil(log(UNLIKELY) / log(same))) if same < 1.0 else len(volts)
+    least = ceil(log(UNLIKELY) / log(same)) if same < 1.0 else len(volts)
     edges = np.flatnonzero(np.diff(volts) != 0.0) + 1
     firsts, pasts = np.concatenate(([0], edges)), np.concatenate((edges, [len(volts)]))
     long = (pasts - firsts >= least) & (np.abs(volts[firsts]) > LIVE_V * scale)
     return [(int(a), int(b)) for a, b in zip(firsts[long], pasts[long], strict=True)]
+
+
+def straight_runs(volts: FloatArray, step_v: float, scale: float = 1.0) -> list[tuple[int, int]]:
+    """First row and the row past the last of every straight line, sloping or not, that a live lead (m,) draws without its noise.
+
+    A second difference of noise has sqrt(6) of its sigma and is seldom within one step; on a line it always is. Neighbours hang
+    together, so twice as many in a row are asked for as chance alone would take.
+    """
+    if not 0.0 < step_v <= COARSEST_V * scale or len(volts) < LEAST_WINDOWS * WINDOW:
+        return []
+    steps = np.round(volts / step_v)
+    sigma = _sigma_beside_lines(steps, LIVE_V * scale / step_v)
+    if sigma < LEAST_SIGMA:
+        return []
+    bend = sqrt(6.0 * (sigma**2 + 1.0 / 12.0))
+    least = 2 * ceil(log(UNLIKELY) / log(erf(1.5 / bend / sqrt(2.0))))
+    straight = np.concatenate(([0], (np.abs(np.diff(steps, n=2)) <= 1.0).astype(np.int8), [0]))
+    edges = np.flatnonzero(np.diff(straight)).reshape(-1, 2)
+    long = edges[edges[:, 1] - edges[:, 0] >= least]
+    return [(a, b + 2) for a, b in long.tolist() if float(np.abs(volts[a : b + 2]).min()) > LIVE_V * scale]
+
+
+def _sigma_beside_lines(steps: FloatArray, live: float) -> float:
+    """As quietest_sigma of the windows that are no lines; 0 where many are: a quiet lead that slopes, and nothing was filled in."""
+    count = len(steps) // WINDOW
+    windows = steps[: count * WINDOW].reshape(count, WINDOW)
+    windows = windows[np.abs(windows).min(axis=1) > live]
+    lines = (np.abs(np.diff(windows, n=2, axis=1)) <= 1.0).all(axis=1)
+    return 0.0 if not len(windows) or lines.mean() > MOST_LINES else quietest_sigma(windows[~lines].ravel(), live)
 
 
 def quietest_sigma(steps: FloatArray, live: float) -> float:
