@@ -18,6 +18,7 @@ from firstcrank.model.judgement import FeedVerdict, Finding, Judgement
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope, Verdict
 from firstcrank.trace import Trace
+from tests.aim.maker import Made, Setup
 
 from .plain_view import a_battery, border, loss, plain_view
 
@@ -79,6 +80,15 @@ def test_what_was_not_asked_is_an_assumption() -> None:
     assert any("borrowed figure" in line for line in unasked) is shipped(12).sources["module_minimum_v"].startswith(
         ("borrowed", "from memory")
     )
+
+
+def test_what_a_lead_would_have_shown_is_an_assumption() -> None:
+    made = Made(Setup(lead=False)).bins()
+    assert any("no other motor" in line for line in judged(made).assumptions)
+    assert not any("no other motor" in line for line in judged(Made().bins()).assumptions)
+    sourced = plain_view(starter_coil=STARTER, feed_source=a_battery()).trace
+    assert any("from the feed source lead" in line for line in judged(sourced).assumptions)
+    assert not any("from the feed source lead" in line for line in judged(start()).assumptions)
 
 
 def test_what_was_not_measured_is_told() -> None:

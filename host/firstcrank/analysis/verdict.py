@@ -110,6 +110,10 @@ def _assumptions(view: View) -> tuple[str, ...]:
         lines.append("cranked with the vehicle's own key or start button (not asked)")
     if view.context.module_plugged_in is None:
         lines.append("the engine module was plugged in (not asked)")
+    if view.cranks and not all(crank.by_lead for crank in view.cranks):
+        lines.append("the battery's rhythm was the starter turning the engine, and no other motor (no starter lead)")
+    if view.feed.source_role != "battery":
+        lines.append("the feed's drop counts from the feed source lead, not from the battery")
     if view.context.feed_kind == "signal":
         lines.append("the key feed is a signal-level feed (use --feed loaded for one that carries real current)")
     source = view.limits.sources.get("module_minimum_v", "")
