@@ -14,6 +14,7 @@ from firstcrank.analysis.crank_sag import (
     _end,
     _is_starters,
     _level_v,
+    _next_rise,
     _reach,
     _ripples,
     _turns_on,
@@ -305,8 +306,25 @@ def test_four_turning_points_within_three_and_a_half_periods_make_them_go_on() -
     assert goes_on(np.asarray(rising, dtype=np.float64)) is False
 
 
+@pytest.mark.parametrize("later", [20, 60, 100, 150])
+def test_a_charger_clipped_on_behind_the_release_is_no_compression(later: int) -> None:
+    """It steps up within 3.5 periods, 179 bins, and settles: turning points beside a parabola."""
+    battery_v = released((BACK, 1.5))
+    battery_v[BACK + later :] += 1.2 * (1.0 - 0.5 * np.exp(-BIN_S * np.arange(2048 - BACK - later) / 0.05))
+    assert end(battery_v) == STEPS_UP
+
+
+@pytest.mark.parametrize(("step_v", "first"), [(0.55, 30), (0.53, 100)])
+def test_the_next_abrupt_rise(step_v: float, first: int) -> None:
+    """Three times 0.18 V within 5 ms, three bins."""
+    battery_v = flat(2.0, 11.0)
+    battery_v[30:] += step_v
+    at = _next_rise(on(battery_v), battery_v, 5, 100, TH)
+    assert at in ((first,) if first == 100 else range(first - 3, first + 1))
+
+
 def test_of_fewer_than_eight_points_nothing_is_told() -> None:
-    ends = wave(flat(2.0, 11.0), 4.0, 0, 1024, hz=100.0)
+    ends = wave(flat(2.0, 11.0), 0.4, 0, 1024, hz=100.0)
     assert goes_on(ends, 1024 - 8, 0.1) is False
     assert goes_on(ends, 1024 - 40, 0.1) is True
 

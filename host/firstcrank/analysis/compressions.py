@@ -16,7 +16,7 @@ from firstcrank.trace import FloatArray, IntArray
 
 TREND_S = 0.4  # moving mean taken off before turning points are looked for
 NOISE_TIMES = 4.0
-STEP_NOISE = 2.0
+STEP_NOISE = 2.0  # the largest of several differences of noise is some two sigma on its own
 HISTORY = 5  # intervals whose median the next one is held against
 
 
@@ -42,8 +42,14 @@ class Rhythm:
         return float(self.lows_s[-1])
 
 
-def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThresholds) -> Rhythm | None:
-    """The longest row of compressions in a stretch of battery voltage (m,), or None where there is no such rhythm."""
+def find_rhythm(
+    at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThresholds, step_noise: float = 0.0
+) -> Rhythm | None:
+    """The longest row of compressions in a stretch of battery voltage (m,), or None where there is no such rhythm.
+
+    `step_noise`: so many times the noise is no switching step. Above 0 a cycling heater with much noise may pass for compressions:
+    only where something else says that the starter worked, or where a crank is suspected.
+    """
     grid_s, raw_v = resampled(at_s, volts, th.grid_hz)
     if len(grid_s) < int(2.5 * th.interval_least_s * th.grid_hz) + 4:
         return None
@@ -60,13 +66,13 @@ def find_rhythm(at_s: FloatArray, volts: FloatArray, sag_v: float, th: CrankThre
         return None
     lows = np.asarray([p for i, p in enumerate(points) if _is_low(swing, points, i)])
     chain = _longest_chain(grid_s[lows], th)
-    if chain is None or _mostly_steps(raw_v, points, noise_v, th):
+    if chain is None or _mostly_steps(raw_v, points, step_noise * noise_v, th):
         return None
     first, past = chain
     begins_s = _begins(grid_s[lows], first, th)
     if begins_s - float(grid_s[0]) > th.first_low_s:  # an engine turns at once: these are a later crank's, look before them
         past = int(np.searchsorted(at_s, begins_s - th.settle_s))
-        return find_rhythm(at_s[:past], volts[:past], sag_v, th) if past < len(at_s) else None
+        return find_rhythm(at_s[:past], volts[:past], sag_v, th, step_noise) if past < len(at_s) else None
     inside = points[(grid_s[points] >= grid_s[lows[first]]) & (grid_s[points] <= grid_s[lows[past - 1]])]
     if past - first < th.swings_enough and _mostly_trend(fine_v, swing, inside, th):  # few lows may be what steps leave behind
         return None
@@ -156,8 +162,8 @@ def _mostly_trend(fine_v: FloatArray, swing: FloatArray, points: IntArray, th: C
     return bool((made >= th.swing_raw_share * np.abs(whole)).mean() < th.swings_made_share)
 
 
-def _mostly_steps(raw_v: FloatArray, points: IntArray, noise_v: float, th: CrankThresholds) -> bool:
-    """True where most swings come within one switching time. The largest of several differences of noise is some 2 sigma on its own."""
+def _mostly_steps(raw_v: FloatArray, points: IntArray, allowed_v: float, th: CrankThresholds) -> bool:
+    """True where most swings come within one switching time. `allowed_v`: what noise adds to the fastest change."""
     width = max(round(th.step_s * th.grid_hz), 1)
     steps = 0
     for a, b in zip(points[:-1].tolist(), points[1:].tolist(), strict=True):
@@ -166,5 +172,5 @@ def _mostly_steps(raw_v: FloatArray, points: IntArray, noise_v: float, th: Crank
         if len(piece) <= width + 1:
             continue
         fastest = float(np.abs(piece[width:] - piece[:-width]).max())
-        steps += fastest > th.step_share * max(whole, 1e-9) + STEP_NOISE * noise_v
+        steps += fastest > th.step_share * max(whole, 1e-9) + allowed_v
     return steps > 0.5 * (len(points) - 1)

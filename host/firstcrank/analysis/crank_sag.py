@@ -12,7 +12,7 @@ from itertools import product
 
 import numpy as np
 
-from firstcrank.analysis.compressions import Rhythm, find_rhythm, turning_points
+from firstcrank.analysis.compressions import STEP_NOISE, Rhythm, find_rhythm, turning_points
 from firstcrank.analysis.grid import resampled, smoothed
 from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
@@ -23,6 +23,7 @@ REACHED = 0.08  # of the sag's depth below its level: the battery is back
 BACK_S = 0.03  # and stays back for this long
 FOLLOW_PERIODS = 3.5  # behind a rise in which compressions are looked for
 FOLLOW_SHARE = 0.5  # of their swing before
+NEXT_RISE = 3.0  # times the least step of a release: no compression rises so fast
 FOLLOW_POINTS = 4  # turning points that make them go on
 EARLY = 0.2  # quantile of the first moments that is their inrush: a dip of two milliseconds is none
 BESIDE_CRANK_S = 0.3  # a fall this close to a crank is that crank's
@@ -146,14 +147,19 @@ def _turns(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, n
 
     `next_s`: when the next crank begins, whose compressions are its own. A fall is seen up to an inrush early.
     """
-    first, settled = (int(np.searchsorted(trace.start_s, fall_s + s)) for s in (0.0, th.settle_s + th.inrush_s))
+    first, settled, early = (
+        int(np.searchsorted(trace.start_s, min(fall_s + s, next_s)))
+        for s in (0.0, th.settle_s + th.inrush_s, th.like_starter_s)
+    )
+    sag_v = level_v - float(np.median(battery_v[settled:early])) if early > settled else 0.0
+    if sag_v < th.sag_begin_v or level_v - float(battery_v[first:settled].min()) < INRUSH_OF_SAG * sag_v:
+        return False
     for after_s, until_s in product((th.settle_s, th.settle_s + 2 * th.inrush_s), RHYTHM_S):
         begin, past = (int(np.searchsorted(trace.start_s, s)) for s in (fall_s + after_s, min(fall_s + until_s, next_s)))
-        volts = battery_v[begin:past]
-        sag_v = level_v - float(np.median(volts)) if len(volts) else 0.0
-        if sag_v < th.sag_begin_v or level_v - float(battery_v[first:settled].min()) < INRUSH_OF_SAG * sag_v:
+        if past <= begin:
             continue
-        rhythm = find_rhythm(trace.mid_s[begin:past], volts, sag_v, th)
+        volts = battery_v[begin:past]
+        rhythm = find_rhythm(trace.mid_s[begin:past], volts, sag_v, th, STEP_NOISE)
         if rhythm is None or len(rhythm.lows_s) < th.swings_enough:
             continue
         if rhythm.last_s - float(rhythm.lows_s[0]) >= RHYTHM_SHARE * float(trace.end_s[past - 1] - trace.start_s[begin]):
@@ -243,9 +249,17 @@ def _end(
     return gradual
 
 
+def _next_rise(trace: Trace, battery_v: FloatArray, first: int, past: int, th: CrankThresholds) -> int:
+    """Index of the next abrupt rise between these two, `past` where there is none: a charger that comes on makes turning points too."""
+    after = np.minimum(np.searchsorted(trace.start_s, trace.start_s[first:past] + th.step_s), len(trace) - 1)
+    rises = np.flatnonzero(battery_v[after] - battery_v[first:past] >= NEXT_RISE * th.release_least_v)
+    return first + int(rises[0]) if len(rises) else past
+
+
 def _turns_on(trace: Trace, battery_v: FloatArray, first: int, rhythm: Rhythm, th: CrankThresholds) -> bool:
     """Whether compressions go on behind bin `first`: a heater that switched off, not the starter that let go."""
     past = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + FOLLOW_PERIODS * rhythm.period_s))
+    past = _next_rise(trace, battery_v, first, past, th)
     at_s, volts = resampled(trace.mid_s[first:past], battery_v[first:past], th.grid_hz)
     if len(at_s) < 8:
         return False

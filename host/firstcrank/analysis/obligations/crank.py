@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from firstcrank.analysis.compressions import find_rhythm
+from firstcrank.analysis.compressions import STEP_NOISE, find_rhythm
 from firstcrank.analysis.obligations.recording import lacking, shown
 from firstcrank.analysis.seen import still_missing
 from firstcrank.analysis.view import View
@@ -107,4 +107,4 @@ def _turned(view: View, crank: int, level_v: float) -> bool:
     if not later.any():
         return False
     volts = view.trace.channels["battery"].mean_v[later]
-    return find_rhythm(view.trace.mid_s[later], volts, level_v - float(np.median(volts)), th) is not None
+    return find_rhythm(view.trace.mid_s[later], volts, level_v - float(np.median(volts)), th, STEP_NOISE) is not None
