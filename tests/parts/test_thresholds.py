@@ -48,6 +48,8 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "release_of_sag": (0.1, ""),
         "coil_on_before_s": (0.06, "s"),
         "like_starter_s": (0.6, "s"),
+        "maybe_inrush_of_sag": (1.3, ""),
+        "maybe_rhythm_share": (0.5, ""),
         "coarsest_s": (0.03, "s"),
     },
     "key": {
@@ -91,6 +93,9 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "rest_six_v": (5.0, ""),
         "rest_below_zero_v": (-0.5, ""),
         "same_battery_v": (0.3, "V"),
+        "edge_from": (0.1, ""),
+        "edge_share": (0.5, ""),
+        "edge_rows": (2.0, ""),
         "battery_gone_v": (2.5, "V"),
         "step_v": (0.4, "V"),
         "step_alike": (0.25, ""),

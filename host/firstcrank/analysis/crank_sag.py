@@ -28,8 +28,6 @@ FOLLOW_POINTS = 4  # turning points that make them go on
 EARLY = 0.2  # quantile of the first moments that is their inrush: a dip of two milliseconds is none
 BESIDE_CRANK_S = 0.3  # a fall this close to a crank is that crank's
 RHYTHM_S = (0.6, 1.2, 2.5)  # behind a fall, until when compressions are looked for: the starter may let go meanwhile
-RHYTHM_SHARE = 0.5  # of that time that they fill: noise makes a few in a row
-INRUSH_OF_SAG = 1.3  # a starter that stands still takes more than one that turns; a heater as much
 BESIDE_S = 0.03  # the rise at the end is measured this far before and after
 
 
@@ -152,7 +150,7 @@ def _turns(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, n
         for s in (0.0, th.settle_s + th.inrush_s, th.like_starter_s)
     )
     sag_v = level_v - float(np.median(battery_v[settled:early])) if early > settled else 0.0
-    if sag_v < th.sag_begin_v or level_v - float(battery_v[first:settled].min()) < INRUSH_OF_SAG * sag_v:
+    if sag_v < th.sag_begin_v or level_v - float(battery_v[first:settled].min()) < th.maybe_inrush_of_sag * sag_v:
         return False
     for after_s, until_s in product((th.settle_s, th.settle_s + 2 * th.inrush_s), RHYTHM_S):
         begin, past = (int(np.searchsorted(trace.start_s, s)) for s in (fall_s + after_s, min(fall_s + until_s, next_s)))
@@ -162,7 +160,9 @@ def _turns(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, n
         rhythm = find_rhythm(trace.mid_s[begin:past], volts, sag_v, th, STEP_NOISE)
         if rhythm is None or len(rhythm.lows_s) < th.swings_enough:
             continue
-        if rhythm.last_s - float(rhythm.lows_s[0]) >= RHYTHM_SHARE * float(trace.end_s[past - 1] - trace.start_s[begin]):
+        if rhythm.last_s - float(rhythm.lows_s[0]) >= th.maybe_rhythm_share * float(
+            trace.end_s[past - 1] - trace.start_s[begin]
+        ):
             return True
     return False
 

@@ -73,6 +73,10 @@ class CrankThresholds:
     like_starter_s: float = number(
         0.6, "s", "without a starter lead: a sag as deep and abrupt as a starter's for this long may be a crank"
     )
+    maybe_inrush_of_sag: float = number(
+        1.3, "", "a sag of any depth may be a crank where its inrush is at least so many times as deep, as no heater's is"
+    )
+    maybe_rhythm_share: float = number(0.5, "", "and where compressions fill this much of its time: noise makes a few in a row")
     coarsest_s: float = number(0.03, "s", "samples further apart can't tell an inrush from a heater")
 
 
@@ -134,6 +138,11 @@ class EvidenceThresholds:
     rest_six_v: float = number(5.0, "", "above this a 6 V vehicle or a flat battery, volts")
     rest_below_zero_v: float = number(-0.5, "", "below this the leads are reversed, volts")
     same_battery_v: float = number(0.3, "V", "a feed source this close to the battery with the key off is the battery's")
+    edge_from: float = number(0.1, "", "an edge of the feed is timed from this share of its level")
+    edge_share: float = number(
+        0.5, "", "and over this share more; in single readings it may not take this share of a dropout that counts"
+    )
+    edge_rows: float = number(2.0, "", "beside so many readings: it may fall between two, and one into it")
     battery_gone_v: float = number(2.5, "V", "the battery lead has come off below this")
     step_v: float = number(0.4, "V", "all leads stepping by this")
     step_alike: float = number(0.25, "", "share by which those steps may differ")

@@ -10,8 +10,6 @@ from firstcrank.model.vocabulary import CheckId, Result
 from firstcrank.units import format_duration, format_voltage
 
 START = "start"
-EDGE_FROM, EDGE_SHARE = 0.1, 0.5  # of the feed's level: where an edge begins to count, and how much of it is timed
-EDGE_ROWS = 2.0  # an edge may fall between two readings, and one reading into it
 
 
 def lacking(check: CheckId, why: str, *, at_s: float | None = None, crank: int | None = None) -> Finding:
@@ -80,10 +78,10 @@ def sampled_finely(view: View) -> Finding:
         return lacking(CheckId.SAMPLED_FINELY, "nothing was recorded with the key ON")
     gap_s = view.trace.gap_s[inside]
     if float(gap_s.max()) < shortest_s:
-        edge_s = _fastest_edge_s(view)
-        if edge_s is not None and edge_s >= EDGE_SHARE * shortest_s + EDGE_ROWS * float(np.median(gap_s)):
+        th, edge_s = view.th.evidence, _fastest_edge_s(view)
+        if edge_s is not None and edge_s >= th.edge_share * shortest_s + th.edge_rows * float(np.median(gap_s)):
             why = (
-                f"the key feed takes {format_duration(edge_s / EDGE_SHARE)} to come on in this recording: it was smoothed, or resampled "
+                f"the key feed takes {format_duration(edge_s / th.edge_share)} to come on in this recording: it was smoothed, or resampled "
                 f"from slower readings, and a dropout of {format_duration(shortest_s)} does not show in it"
             )
             return lacking(CheckId.SAMPLED_FINELY, why)
@@ -106,12 +104,12 @@ def _fastest_edge_s(view: View) -> float | None:
 
     A contact closes in microseconds, so this is how fast the recording can follow. Bins hold their extremes and need no such proof.
     """
-    key_v = view.trace.channels["key_switch"].mean_v
+    key_v, th = view.trace.channels["key_switch"].mean_v, view.th.evidence
     live = key_v > view.limits["feed_live_v"]
     if int(view.trace.conversions.max()) > 1 or not live.any():
         return None
     level_v = float(np.median(key_v[live]))
-    dead, up = key_v <= EDGE_FROM * level_v, key_v >= (EDGE_FROM + EDGE_SHARE) * level_v
+    dead, up = key_v <= th.edge_from * level_v, key_v >= (th.edge_from + th.edge_share) * level_v
     at = np.flatnonzero(dead | up)
     edges = np.flatnonzero(up[at[1:]] != up[at[:-1]])
     if not len(edges):
