@@ -106,8 +106,8 @@ def _bundle(path: Path, found: DoctorTable, identity: Mapping[str, object], reco
         settings: dict[str, object] = dict(read_settings().values)
     except FirstcrankError as error:
         settings = {"unreadable": str(error)}
-    log: Path | None = click.get_current_context().find_root().params.get("log")
-    return write_bundle(path, found, settings, identity, recording, log)
+    log: str | None = click.get_current_context().find_root().params.get("log")
+    return write_bundle(path, found, settings, identity, recording, Path(log) if log else None)
 
 
 def _python() -> Diagnosis:
