@@ -23,7 +23,7 @@ FILES = (
     "tests/host/test_other_fault.py",
     "tests/host/test_compare.py",
     "tests/host/test_json.py",
-    "tests/host/test_uneven_looks.py",
+    "tests/host/test_uneven_samples.py",
     "tests/host/test_close_up_edges.py",
     "tests/host/test_code_spikes.py",
     "tests/published/test_conformance.py",
@@ -103,7 +103,11 @@ def collect(late: bool, names: tuple[str, ...] = FILES) -> list[Kill]:
 
     os.environ["FIRSTCRANK_CORPUS"] = "all"
     grab = _Grab()
-    files = [str(ROOT / name) for name in (*names, *(LATE if late else ())) if (ROOT / name).exists()]
+    wanted = [ROOT / name for name in (*names, *(LATE if late else ()))]
+    gone = [str(path) for path in wanted if not path.exists()]
+    if gone:
+        raise SystemExit(f"the kill set names what is not there: {', '.join(gone)}")
+    files = [str(path) for path in wanted]
     with redirect_stdout(StringIO()) as output:
         pytest.main(["--collect-only", "-q", "-p", "no:cacheprovider", "-n", "0", *files], plugins=[grab])
     if not grab.items:

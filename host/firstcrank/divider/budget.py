@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from firstcrank.divider.converters import RP2040, Converter
-from firstcrank.divider.network import ADC_INPUT_OHM, CODES, Network
+from firstcrank.divider.network import Network
 
 ROOT3 = math.sqrt(3.0)
 CALIBRATED_AT_C = 20.0
@@ -201,13 +201,3 @@ def node_ends_v(network: Network, clip_v: float, tolerance: float) -> tuple[floa
                 free_v = (clip_v * g1 + network.reference_v * g3) / siemens
                 ends.append(network.clamped(free_v, siemens)[0])
     return min(ends), max(ends)
-
-
-def noise_free_bits(step_code: float) -> float:
-    """Effective bits of a converter whose total error is `step_code` rms: log2(codes / (rms * sqrt(12)))."""
-    return math.log2(CODES / (step_code * math.sqrt(12.0)))
-
-
-def loaded_reading_rel(network: Network, input_ohm: float = ADC_INPUT_OHM) -> float:
-    """Relative error of a reading through an input resistance: -Rth / (Rth + Rin)."""
-    return -network.load_share(input_ohm)

@@ -1,6 +1,6 @@
 """Byte stuffing undone by the C codec of the package `cobs`, 40 times faster than wire.py's own, which stays for the board.
 
-Both give the same bytes and refuse the same ones (tests/host/test_byte_stuffing.py); without the package wire.py's is used.
+Both give the same bytes and refuse the same ones (tests/host/test_rejudge.py); without the package wire.py's is used.
 """
 
 from __future__ import annotations
