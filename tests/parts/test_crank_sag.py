@@ -20,7 +20,7 @@ from firstcrank.analysis.crank_sag import (
     _turns_on,
     find_sag_cranks,
     sag_falls,
-    sags_without_compressions,
+    suspected_cranks,
 )
 from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.model.judgement import Border
@@ -385,7 +385,7 @@ def unsure_s(battery_v: FloatArray) -> tuple[float, ...]:
     trace = on(battery_v)
     falls_s = sag_falls(trace, TH)
     begun = [(c.start.early_s, c.end.late_s) for c in find_sag_cranks(trace, falls_s, TH)]
-    return sags_without_compressions(trace, falls_s, begun, TH)
+    return suspected_cranks(trace, falls_s, begun, TH)
 
 
 def test_a_plain_crank() -> None:
@@ -491,8 +491,8 @@ def test_compressions_of_the_next_crank_are_its_own() -> None:
     falls_s = sag_falls(trace, TH)
     falls_s = falls_s[falls_s < 1.1]
     next_s = (FALL + 150) * BIN_S - 0.06
-    assert sags_without_compressions(trace, falls_s, [(next_s, 3.0)], TH) == ()
-    assert len(sags_without_compressions(trace, falls_s, [], TH)) == 1
+    assert suspected_cranks(trace, falls_s, [(next_s, 3.0)], TH) == ()
+    assert len(suspected_cranks(trace, falls_s, [], TH)) == 1
 
 
 def test_a_sag_that_may_be_a_crank_is_told_once_for_each() -> None:
@@ -507,14 +507,14 @@ def test_beside_a_crank_no_other_is_suspected() -> None:
     falls_s = sag_falls(trace, TH)
     (crank,) = find_sag_cranks(trace, falls_s, TH)
     begin_s, end_s = crank.start.early_s, crank.end.late_s
-    assert len(sags_without_compressions(trace, falls_s, [], TH)) == 1
-    assert sags_without_compressions(trace, falls_s, [(begin_s, end_s)], TH) == ()
+    assert len(suspected_cranks(trace, falls_s, [], TH)) == 1
+    assert suspected_cranks(trace, falls_s, [(begin_s, end_s)], TH) == ()
     for moved_s, beside in ((0.29, True), (0.40, False)):
         away = (begin_s + 0.06 + moved_s, end_s)
-        assert (sags_without_compressions(trace, falls_s[falls_s >= 1.0], [away], TH) == ()) is beside
+        assert (suspected_cranks(trace, falls_s[falls_s >= 1.0], [away], TH) == ()) is beside
 
 
 def test_an_empty_recording_has_no_crank() -> None:
     empty = on(flat(0.0, 0.0))
     assert find_sag_cranks(empty, sag_falls(empty, TH), TH) == []
-    assert sags_without_compressions(empty, sag_falls(empty, TH), [], TH) == ()
+    assert suspected_cranks(empty, sag_falls(empty, TH), [], TH) == ()

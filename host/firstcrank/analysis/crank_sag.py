@@ -61,12 +61,13 @@ def find_sag_cranks(
     return found
 
 
-def sags_without_compressions(
+def suspected_cranks(
     trace: Trace, falls_s: FloatArray, cranks: Sequence[tuple[float, float]], th: CrankThresholds
 ) -> tuple[float, ...]:
-    """Begins of sags as deep, long and abrupt as a starter's, and with a ripple, beside `cranks` (begin, end), all in seconds.
+    """Begins of sags beside `cranks` (begin, end) in which an engine may have turned, all in seconds.
 
-    An engine may have turned there: its compressions are only not regular enough, or not for long enough, to be sure. A heater is smooth.
+    As deep, long and abrupt as a starter's and with a ripple that is not regular enough to be sure; or of any depth, with an inrush and
+    compressions (`_turns_at`). A heater is smooth.
 
     `falls_s`: see `sag_falls`.
     """
@@ -88,7 +89,7 @@ def sags_without_compressions(
         sag_v = level_v - float(np.quantile(battery_v[settled:past], 0.9))
         abrupt = _is_starters(np.zeros(0), battery_v[first:early], level_v, sag_v, th, sure=False)
         if (abrupt and _ripples(trace.mid_s[settled:past], battery_v[settled:past], sag_v, th)) or (
-            sag_v >= th.sag_begin_v and _turns(trace, battery_v, fall_s, level_v, next_s, th)
+            sag_v >= th.sag_begin_v and _turns_at(trace, battery_v, fall_s, level_v, next_s, th)
         ):
             found.append(fall_s)
             free_s = fall_s + th.like_starter_s
@@ -140,7 +141,7 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
     return SagCrank(start, end, sag_s, sag_v), end.late_s
 
 
-def _turns(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, next_s: float, th: CrankThresholds) -> bool:
+def _turns_at(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float, next_s: float, th: CrankThresholds) -> bool:
     """Whether an inrush and then compressions follow a fall, however small the sag: a starter on a strong battery.
 
     `next_s`: when the next crank begins, whose compressions are its own. A fall is seen up to an inrush early.

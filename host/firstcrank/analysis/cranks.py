@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.crank_sag import BESIDE_CRANK_S, SagCrank, find_sag_cranks, sag_falls, sags_without_compressions
+from firstcrank.analysis.crank_sag import BESIDE_CRANK_S, SagCrank, find_sag_cranks, sag_falls, suspected_cranks
 from firstcrank.analysis.intervals import stretches_of
 from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
@@ -44,7 +44,7 @@ class CrankInterval:
 class Cranks:
     """What was found. `unseen_by_lead`: cranks of the battery that a starter lead, clipped on, did not show.
 
-    `like_a_starter_s`: begins of other sags as a starter makes them, in which no compressions were found: with a lead it may have come off.
+    `like_a_starter_s`: begins of other sags in which an engine may have turned: with a lead, it may have come off.
     """
 
     intervals: tuple[CrankInterval, ...]
@@ -58,7 +58,7 @@ def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
     falls_s = sag_falls(trace, th)
     if not trace.has("starter_coil"):
         sags = find_sag_cranks(trace, falls_s, th)
-        unsure = sags_without_compressions(trace, falls_s, [(s.start.early_s, s.end.late_s) for s in sags], th)
+        unsure = suspected_cranks(trace, falls_s, [(s.start.early_s, s.end.late_s) for s in sags], th)
         return Cranks(tuple(_from_sag(sag) for sag in sags), like_a_starter_s=unsure)
     live = coil_live(trace, th, system_v)
     stretches = [s for s in stretches_of(live, trace.start_s, trace.end_s, th.coil_join_s) if s[1] - s[0] >= th.coil_shortest_s]
@@ -72,7 +72,7 @@ def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
         if not any(begin_s <= sag.end.late_s and sag.sag_s <= end_s for begin_s, end_s in beside)
     )
     begun = [*((i.start.early_s, i.end.late_s) for i in intervals), *((s.sag_s, s.end.late_s) for s in unseen)]
-    return Cranks(intervals, unseen, always, sags_without_compressions(trace, falls_s, begun, th))
+    return Cranks(intervals, unseen, always, suspected_cranks(trace, falls_s, begun, th))
 
 
 def coil_live(trace: Trace, th: CrankThresholds, system_v: int) -> BoolArray:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from firstcrank.analysis.compressions import STEP_NOISE, find_rhythm
@@ -17,12 +15,8 @@ from firstcrank.units import counted, format_duration
 
 def seen(view: View) -> Finding:
     """The starter must have turned the engine at least once."""
-    ran_from_s = next(
-        (c.end_s for c in view.cranks if c.engine_ran_on), math.inf
-    )  # its own ripple is in every sag from there on
-    maybe_s = [at_s for at_s in view.found.like_a_starter_s if at_s < ran_from_s]
-    if view.cranks and maybe_s:
-        at_s = maybe_s[0]
+    if view.cranks and view.found.like_a_starter_s:
+        at_s = view.found.like_a_starter_s[0]
         hint = (
             "did the starter lead come off?"
             if view.trace.has("starter_coil")
