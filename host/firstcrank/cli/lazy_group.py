@@ -49,11 +49,10 @@ class LazyGroup(click.Group):
         """As click does; a name that there is not is answered with the nearest ones."""
         name = args[0] if args else ""
         if name and not name.startswith("-") and self.get_command(ctx, name) is None:
-            from difflib import get_close_matches
+            from firstcrank.nearest import did_you_mean
 
-            near = get_close_matches(name, list(self._table), n=2, cutoff=0.55)
-            hint = f" Did you mean {' or '.join(near)}?" if near else f" There are {', '.join(self._table)}."
-            ctx.fail(f"No such command '{name}'.{hint}")
+            hint = did_you_mean(name, self._table, most=2) or f". There are {', '.join(self._table)}."
+            ctx.fail(f"No such command '{name}'{hint}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
