@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from firstcrank.errors import UsageError
+from firstcrank.errors import UsageError, cannot_write
 from firstcrank.toml_file import read_toml
 from firstcrank.tracefiles.csv import parse_map, parse_uncertainty
 
@@ -70,7 +70,7 @@ def save_map(name: str, saved: SavedMap) -> Path:
         fresh.write_text("\n".join(_toml(key, value) for key, value in maps.items()), "utf-8")
         fresh.replace(path)
     except OSError as error:
-        raise UsageError(f"maps file {path} cannot be written: {error.strerror or error}") from error
+        raise UsageError(f"maps file {cannot_write(path, error)}") from error
     return path
 
 
