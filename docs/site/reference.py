@@ -9,9 +9,9 @@ import click
 from python_api import api
 
 from firstcrank.analysis.obligations.table import OBLIGATIONS
-from firstcrank.analysis.thresholds import rows, thresholds_for
 from firstcrank.cli.main import cli
 from firstcrank.limits import SPECS, shipped
+from firstcrank.thresholds import rows, thresholds_for
 
 OUT = Path(__file__).resolve().parents[1] / "_generated"
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from firstcrank.analysis.hidden_losses import hidden_losses
-from firstcrank.analysis.thresholds import FeedThresholds
+from firstcrank.thresholds import FeedThresholds
 from firstcrank.trace import KeyRuns
 from tests.strangers.outcome import judge_one
 

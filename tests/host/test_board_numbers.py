@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from firstcrank import start_tracker
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.board.alone import alone_table, mean16, step16
 from firstcrank.limits import shipped
+from firstcrank.thresholds import thresholds_for
 from firstcrank.wire_bodies import ChannelBody
 from firstcrank_sim.board.converter import sim_calibration
 from firstcrank_sim.board.firmware_program import load

@@ -50,6 +50,7 @@ def _folder() -> Path:
     """One for every state of the judge and of the corpus."""
     texts = [
         *sorted((ROOT / "host/firstcrank/analysis").rglob("*.py")),
+        *sorted((ROOT / "host/firstcrank/thresholds").glob("*.py")),
         *sorted((ROOT / "tests/characterization").glob("*.py")),
     ]
     folder = STORE / "starts" / sha256(b"".join(path.read_bytes() for path in texts)).hexdigest()[:12]

@@ -18,13 +18,13 @@ from firstcrank.analysis.cranks import CrankInterval, Cranks
 from firstcrank.analysis.feed import feed_of
 from firstcrank.analysis.key import Key, OffTime
 from firstcrank.analysis.losses import Losses
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.analysis.view import View
 from firstcrank.limits import Limits, shipped
 from firstcrank.model.context import Context
 from firstcrank.model.judgement import Border, Crank, Dropout, DropoutKind, Finding, Interval
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import Channel, Trace, Uncertainty
 
 Volts = NDArray[np.float64]

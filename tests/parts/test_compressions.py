@@ -19,7 +19,7 @@ from firstcrank.analysis.compressions import (
     find_rhythm,
     turning_points,
 )
-from firstcrank.analysis.thresholds import thresholds_for
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import FloatArray
 
 TH = thresholds_for(12).crank

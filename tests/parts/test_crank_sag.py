@@ -22,8 +22,8 @@ from firstcrank.analysis.crank_sag import (
     sag_falls,
     suspected_cranks,
 )
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.model.judgement import Border
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import FloatArray, Trace
 
 from .plain_trace import BIN_S, flat, plain_trace, put

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from firstcrank.analysis.cranks import CrankInterval, Cranks, coil_live, find_cranks
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.model.judgement import Border
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import FloatArray
 
 from .plain_trace import BIN_S, flat, plain_trace, put

@@ -9,7 +9,7 @@ import pytest
 
 from firstcrank.analysis.feed import feed_of
 from firstcrank.analysis.hidden_losses import hidden_losses
-from firstcrank.analysis.thresholds import thresholds_for
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import Channel, KeyRuns, Trace, Uncertainty
 
 TH = replace(thresholds_for(12).feed, input_s=0.0)  # a quick input: areas are those of the openings alone

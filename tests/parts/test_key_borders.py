@@ -10,9 +10,9 @@ import pytest
 from firstcrank.analysis.cranks import CrankInterval
 from firstcrank.analysis.feed import feed_of
 from firstcrank.analysis.key import Key, OffTime, _unbroken, fed_back_until_s, read_key
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.limits import shipped
 from firstcrank.model.judgement import Border
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import FloatArray, Trace
 
 from .plain_trace import BIN_S, flat, plain_trace, put

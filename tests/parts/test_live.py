@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from firstcrank.analysis.live import LiveTracker, Watch, _Tracker
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.limits import shipped
 from firstcrank.model.vocabulary import CheckId
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import FloatArray
 
 BIN_S = 0.01

@@ -12,9 +12,9 @@ from firstcrank.analysis.feed import feed_of
 from firstcrank.analysis.key import Key
 from firstcrank.analysis.losses import _is_tolerated, _kind, bins_of, follows_source, tolerated_bins, undecided_bins
 from firstcrank.analysis.low_intervals import LowInterval
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.analysis.travel import Bounce, Lies, TravelWindow
 from firstcrank.limits import shipped
+from firstcrank.thresholds import thresholds_for
 
 from .plain_trace import BIN_S, plain_trace
 from .plain_view import border, crank_of, loss

@@ -18,7 +18,7 @@ from firstcrank.analysis.low_intervals import (
     share_below,
     usable_runs,
 )
-from firstcrank.analysis.thresholds import thresholds_for
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import Channel, CloseUp, KeyRuns, Trace
 from tests.aim.maker import count_runs
 

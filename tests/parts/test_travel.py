@@ -6,8 +6,8 @@ import pytest
 
 from firstcrank.analysis.key import Key, OffTime
 from firstcrank.analysis.low_intervals import LowInterval
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.analysis.travel import AS_IT_CAME_ON, Lies, TravelWindow, bounces_of, windows_of
+from firstcrank.thresholds import thresholds_for
 
 from .plain_view import border, crank_of
 

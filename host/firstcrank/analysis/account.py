@@ -11,10 +11,10 @@ from firstcrank.analysis.cranks import CrankInterval
 from firstcrank.analysis.feed import Feed
 from firstcrank.analysis.intervals import Stretch, stretches_of
 from firstcrank.analysis.key import Key
-from firstcrank.analysis.thresholds import KeyThresholds
 from firstcrank.limits import Limits
 from firstcrank.model.judgement import Border, Dropout, FeedSpan, FeedState, Interval
 from firstcrank.model.vocabulary import Phase
+from firstcrank.thresholds import KeyThresholds
 from firstcrank.trace import Trace
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstcrank.analysis.grid import resampled, smoothed
-from firstcrank.analysis.thresholds import CrankThresholds
+from firstcrank.thresholds import CrankThresholds
 from firstcrank.trace import FloatArray, IntArray
 
 TREND_S = 0.4  # moving mean taken off before turning points are looked for

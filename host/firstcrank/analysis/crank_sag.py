@@ -14,8 +14,8 @@ import numpy as np
 
 from firstcrank.analysis.compressions import STEP_NOISE, Rhythm, find_rhythm, turning_points
 from firstcrank.analysis.grid import resampled, smoothed
-from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
+from firstcrank.thresholds import CrankThresholds
 from firstcrank.trace import FloatArray, Trace
 
 LONGEST_S = 60.0  # of one crank that is looked at

@@ -8,8 +8,8 @@ import numpy as np
 
 from firstcrank.analysis.crank_sag import BESIDE_CRANK_S, SagCrank, find_sag_cranks, sag_falls, suspected_cranks
 from firstcrank.analysis.intervals import stretches_of
-from firstcrank.analysis.thresholds import CrankThresholds
 from firstcrank.model.judgement import Border
+from firstcrank.thresholds import CrankThresholds
 from firstcrank.trace import BoolArray, FloatArray, Trace
 
 FULL_BATTERY_V = 12.0  # of a 12 V system

@@ -14,7 +14,7 @@ import numpy as np
 from firstcrank.analysis.feed import Feed
 from firstcrank.analysis.intervals import BoolArray
 from firstcrank.analysis.low_intervals import usable_runs
-from firstcrank.analysis.thresholds import FeedThresholds
+from firstcrank.thresholds import FeedThresholds
 from firstcrank.trace import FloatArray, Trace
 
 BESIDE = 64  # bins on either side that show what the feed usually loses

@@ -14,9 +14,9 @@ import numpy as np
 from firstcrank.analysis.cranks import CrankInterval
 from firstcrank.analysis.feed import Feed
 from firstcrank.analysis.intervals import BoolArray, runs_of
-from firstcrank.analysis.thresholds import KeyThresholds
 from firstcrank.limits import Limits
 from firstcrank.model.judgement import Border
+from firstcrank.thresholds import KeyThresholds
 from firstcrank.trace import FloatArray, Trace
 
 FED_BACK_SHARE = 0.12  # of the system voltage that a feed stands below its source before it steps up

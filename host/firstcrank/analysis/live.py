@@ -14,9 +14,9 @@ import numpy as np
 from firstcrank.analysis.compressions import find_rhythm
 from firstcrank.analysis.engine_signs import EngineSigns
 from firstcrank.analysis.missing import Missing, Seen, SeenCrank, missing_evidence
-from firstcrank.analysis.thresholds import Thresholds, thresholds_for
 from firstcrank.limits import Limits
 from firstcrank.start_tracker import AFTER, CRANK, DONE, OFF, ON, RUN, StartTracker
+from firstcrank.thresholds import Thresholds, thresholds_for
 from firstcrank.trace import FloatArray
 from firstcrank.units import US_PER_S
 

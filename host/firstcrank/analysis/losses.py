@@ -12,11 +12,11 @@ from firstcrank.analysis.feed import Feed, expanded_of_feed
 from firstcrank.analysis.intervals import BoolArray
 from firstcrank.analysis.key import Key
 from firstcrank.analysis.low_intervals import LowInterval
-from firstcrank.analysis.thresholds import Thresholds
 from firstcrank.analysis.travel import Bounce, Lies, bounces_of, windows_of
 from firstcrank.limits import Limits
 from firstcrank.model.judgement import Dropout, DropoutKind, Interval
 from firstcrank.model.vocabulary import Phase
+from firstcrank.thresholds import Thresholds
 from firstcrank.trace import Trace
 
 SMEAR_S = 1e-4  # the input's filter carries a loss this far beyond its edges

@@ -15,7 +15,7 @@ import numpy as np
 from firstcrank.analysis.close_up_edges import edge_near
 from firstcrank.analysis.feed import Feed
 from firstcrank.analysis.intervals import BoolArray
-from firstcrank.analysis.thresholds import FeedThresholds
+from firstcrank.thresholds import FeedThresholds
 from firstcrank.trace import CloseUp, FloatArray, IntArray, KeyRuns, Trace
 
 

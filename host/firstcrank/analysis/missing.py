@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firstcrank.analysis.thresholds import EvidenceThresholds, KeyThresholds
 from firstcrank.limits import Limits
 from firstcrank.model.vocabulary import CheckId
+from firstcrank.thresholds import EvidenceThresholds, KeyThresholds
 from firstcrank.units import format_duration
 
 

@@ -12,8 +12,8 @@ from enum import StrEnum
 import numpy as np
 
 from firstcrank.analysis.intervals import runs_of
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.limits import Limits
+from firstcrank.thresholds import thresholds_for
 from firstcrank.trace import Trace
 from firstcrank.units import format_duration, format_voltage
 

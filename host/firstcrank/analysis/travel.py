@@ -8,7 +8,7 @@ from enum import Enum
 from firstcrank.analysis.cranks import CrankInterval
 from firstcrank.analysis.key import Key
 from firstcrank.analysis.low_intervals import LowInterval
-from firstcrank.analysis.thresholds import KeyThresholds
+from firstcrank.thresholds import KeyThresholds
 
 SHARP_S = 2e-4
 NEARLY = 0.95  # of the bounce allowed: openings too short to be seen, or one of several in a bin, may lie beside it

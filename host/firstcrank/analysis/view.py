@@ -19,12 +19,12 @@ from firstcrank.analysis.losses import Losses, bins_of, judge_losses, tolerated_
 from firstcrank.analysis.low_intervals import LowInterval, find_low
 from firstcrank.analysis.near_limit import near_minimum
 from firstcrank.analysis.running import ran_on
-from firstcrank.analysis.thresholds import Thresholds, thresholds_for
 from firstcrank.limits import Limits
 from firstcrank.model.context import Context
 from firstcrank.model.judgement import Crank, Dropout, FeedSpan, Interval
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import LIVE_PHASES, Phase
+from firstcrank.thresholds import Thresholds, thresholds_for
 from firstcrank.trace import Trace
 
 

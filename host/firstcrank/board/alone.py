@@ -7,13 +7,13 @@ import zlib
 from base64 import b64encode
 from collections.abc import Sequence
 
-from firstcrank.analysis.thresholds import thresholds_for
 from firstcrank.analysis.uncertainty import of_difference, of_voltage
 from firstcrank.calibration import CODES, Calibration, ChannelCalibration
 from firstcrank.converters import CONVERTERS
 from firstcrank.errors import UsageError
 from firstcrank.limits import Limits
 from firstcrank.model.measured import COVERAGE
+from firstcrank.thresholds import thresholds_for
 from firstcrank.units import US_PER_S
 from firstcrank.wire_bodies import ChannelBody
 

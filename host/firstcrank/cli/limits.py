@@ -82,7 +82,7 @@ def _show_method(console: Console, system_v: int) -> None:
     from rich.table import Table
 
     from firstcrank.analysis.obligations.table import OBLIGATIONS
-    from firstcrank.analysis.thresholds import rows, thresholds_for
+    from firstcrank.thresholds import rows, thresholds_for
 
     console.print("\n[bold]Thresholds of the method[/bold], not to be edited; our choice unless a source is named")
     table = Table(box=None, pad_edge=False)
