@@ -1,4 +1,4 @@
-"""What the board says of itself: the bodies of IDENTITY and STREAM, and the counters of STATUS and END."""
+"""What the board reports of itself: the bodies of IDENTITY and STREAM, and the counters of STATUS and END."""
 
 import gc
 import json

@@ -20,7 +20,7 @@ if 0:  # for mypy alone: compiled to nothing
     from .app import App
     from .bin_ring import BinRing
 
-BLOCK_BINS = 8  # bins that share a block of the ring: their facts would else fill the memory
+BLOCK_BINS = 8  # bins that share a block of the ring: their headers would else fill the memory
 BEFORE_ON_US = 1500000
 OLD_EDGE_US = 3000000
 NO_RESULT = (None, None)
@@ -50,14 +50,14 @@ class Alone:
         app.begin_acquisition(dict(app.config, bin_us=self._table["bin_us"], group=BLOCK_BINS))
         app.ring.keep_newest(True)
         self._judge = QuickJudge(self._table)
-        self._seen = app.ring.marks[0]
+        self._seen = app.ring.index[0]
         self._on_block: "int | None" = None
         self._blocks = 0
 
     def step(self) -> bool:
         """Looks at the bins that are new. True when there was something to do."""
         ring = self._app.ring
-        head, capacity = ring.marks[0], ring.marks[2]
+        head, capacity = ring.index[0], ring.index[2]
         if self._seen == head:
             return False
         while self._seen != head and self._judge.start.state != DONE:
@@ -130,7 +130,7 @@ class Alone:
         close_ups = getattr(app.acquisition, "close_ups", None)
         most_bytes = ring.waiting() * (ring.bin_bytes + 4) + (close_ups.bytes_waiting() if close_ups else 0) + 4096
         gc.collect()
-        writer = app.parts.captures.begin(most_bytes)  # type: ignore[union-attr]  # App.work_alone has looked
+        writer = app.parts.captures.begin(most_bytes)  # type: ignore[union-attr]  # App.work_alone has checked
         outbox = app.outbox
         link = outbox.redirect(writer)
         try:

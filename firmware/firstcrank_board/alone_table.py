@@ -1,7 +1,7 @@
 """The table that a board works alone by, checked whole before it is kept: a number that is missing would end the program in a crank.
 
 VERSION changes with what the numbers mean. A table of another version, from before an update, is not used: the board says so on its
-LED and to the host, and waits to be told again.
+LED and to the host, and waits to be set again.
 """
 
 from .commands import CommandRejected

@@ -9,7 +9,7 @@ import json
 
 from . import about, arena, commands, lamp, wire
 from .armed import SagWatch
-from .bin_ring import CAPACITY, FACTS, HEAD, TAIL, BinRing
+from .bin_ring import CAPACITY, HEAD, HEADER_WORDS, TAIL, BinRing
 from .journal import Journal
 from .outbox import CHUNK, MOST_BINS, PIECE, Outbox, no_op
 
@@ -26,17 +26,17 @@ if 0:  # for mypy alone: compiled to nothing
 IDLE, RECORDING, ARMED, ALONE = "idle", "recording", "armed", "alone"
 BEACON_US = 1000000
 RING_BYTES = 63744  # bins kept while the host does not read: a little over 2 s of 0.77 ms bins of three channels
-MOST_PLAIN_BINS = 512  # their facts fit the buffer that the fast acquisition has for its segments
+MOST_PLAIN_BINS = 512  # their headers fit the buffer that the fast acquisition has for its segments
 HANDOVER_BLOCKS = 4  # given up when an armed board begins to send, so that the first new ones find room
 INPUT_PIECE = 64
 FRAME_US = 98000  # bins are sent together about this often
 LAMP_WAITS = 4  # the same where the lamp's rhythm is what counts
-MOST_WAITS = 64  # interrupts slept through before the loop looks round again
+MOST_WAITS = 64  # interrupts slept through before the loop goes round again
 PIECES_A_WAKE = 1  # of close-ups: what waits is sent in the pauses, at a rate that leaves the chip asleep for the most part
 COLLECT_EVERY = 16  # beacons between two collections of garbage while recording, so that none comes unasked
 ALONE_AFTER_US = 5000000  # a board that is to work alone begins when no host has spoken for so long after power-up
 MOST_TOGETHER = 4  # bins in a frame where the loop samples as well
-COMMANDS_EVERY = 8  # where the loop samples, look for a command after this many passes
+COMMANDS_EVERY = 8  # where the loop samples, check for a command after this many passes
 
 
 class Parts:
@@ -54,7 +54,7 @@ class Parts:
     captures     a captures.Captures, or None on a board that keeps none
     drive        drive(pin) -> codes after the pin was driven high and let go, or None
     temperature_c, random8
-    wait         wait(marks, since, blocks, most): sleeps until the ring's head is so many blocks past `since`; None: cannot
+    wait         wait(index, since, blocks, most): sleeps until the ring's head is so many blocks past `since`; None: cannot
     """
 
     clock: "Clock"
@@ -97,14 +97,14 @@ class App:
         self._reported_bad_frames = 0
         self.pretrigger_bins = 0
         self.alone: "Alone | NotYet" = None
-        self.alone_error: "str | None" = None  # why the board does not work alone though it was told to
+        self.alone_error: "str | None" = None  # why the board does not work alone though it was set to
         self.journal = Journal(parts.store, parts.cause)
         self._born_us = self._beacon_us if parts.store.load("alone") else None
         self.outbox.put(wire.IDENTITY, about.identity(self))
         parts.lamp.show(lamp.IDLE)
 
     def run(self) -> None:
-        """Until told to leave. The acquisition is stopped whatever happens."""
+        """Until LEAVE comes. The acquisition is stopped whatever happens."""
         try:
             while not self.leaving or not self.outbox.idle():
                 self.step()
@@ -165,8 +165,8 @@ class App:
         wait = self.parts.wait
         if wait is None:
             return
-        marks = self.ring.marks
-        wait(marks, marks[TAIL] if blocks > 1 else marks[HEAD], blocks, most_waits)
+        index = self.ring.index
+        wait(index, index[TAIL] if blocks > 1 else index[HEAD], blocks, most_waits)
 
     def _read_commands(self) -> None:
         data = self.parts.stream.read(INPUT_PIECE)
@@ -188,7 +188,7 @@ class App:
         now_us = clock.ticks_us()
         if self._born_us is not None and clock.ticks_diff(now_us, self._born_us) > ALONE_AFTER_US:
             self._born_us = None
-            self._alone_again()
+            self._resume_alone()
         if clock.ticks_diff(now_us, self._beacon_us) < BEACON_US:
             return
         self._beacon_us = now_us
@@ -226,11 +226,11 @@ class App:
         self._watch = SagWatch(self.ring, self.config["battery_channel"])
         self.outbox.recording_id = wire.NO_RECORDING
         self.state = ARMED
-        kept_us = (self.ring.marks[CAPACITY] - 1 - HANDOVER_BLOCKS) * self.ring.group * self.config["bin_us"]
+        kept_us = (self.ring.index[CAPACITY] - 1 - HANDOVER_BLOCKS) * self.ring.group * self.config["bin_us"]
         self.reply(wire.ARM, True, "", kept_ms=kept_us // 1000)
 
     def work_alone(self, table: "Table | Unchecked") -> None:
-        """Watches for starts, judges and keeps them by itself, now and after every power-up until told otherwise."""
+        """Watches for starts, judges and keeps them by itself, now and after every power-up until set otherwise."""
         if self.state != IDLE:
             raise commands.CommandRejected("already %s: stop first" % self.state)
         if self.parts.captures is None:
@@ -250,8 +250,8 @@ class App:
         self.alone = alone
         self.state = ALONE
 
-    def _alone_again(self) -> None:
-        """After power-up, as it was told before."""
+    def _resume_alone(self) -> None:
+        """After power-up, as it was set before."""
         try:
             self.work_alone(self.parts.store.load("alone"))
         except commands.CommandRejected as why:
@@ -284,7 +284,7 @@ class App:
             raise commands.CommandRejected("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
         self.outbox.piece_bytes = PIECE if own_loop else CHUNK
-        self.outbox.between = self.acquisition.look if own_loop else no_op  # type: ignore[attr-defined]  # there with own_loop
+        self.outbox.between = self.acquisition.take_samples if own_loop else no_op  # type: ignore[attr-defined]  # there with own_loop
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
         self.outbox.most_bins = MOST_TOGETHER if own_loop else MOST_BINS
         self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)
@@ -296,8 +296,8 @@ class App:
         if not arena.reserved():
             return BinRing(bins, bin_bytes)
         bins = min(bins, MOST_PLAIN_BINS)
-        facts = arena.take(arena.SEGMENTS, bins * FACTS)
-        return BinRing(bins, bin_bytes, bins=arena.take(arena.BINS, bins * bin_bytes), facts=facts)
+        headers = arena.take(arena.SEGMENTS, bins * HEADER_WORDS)
+        return BinRing(bins, bin_bytes, bins=arena.take(arena.BINS, bins * bin_bytes), headers=headers)
 
     def _record(self, recording_id: bytes) -> None:
         """What the ring holds and what comes goes out under this id."""
@@ -309,7 +309,7 @@ class App:
         self.outbox.recording_id = self.parts.random8() if recording_id == wire.NO_RECORDING else recording_id
         self.outbox.close_ups = getattr(self.acquisition, "close_ups", None)
         if self.parts.wait and not self.acquisition.own_loop:
-            self.outbox.sleep = self.parts.wait, self.ring.marks
+            self.outbox.sleep = self.parts.wait, self.ring.index
         self._stream_body = about.stream(self)
         self.state = RECORDING
         self.parts.lamp.show(lamp.RECORDING)

@@ -13,13 +13,13 @@ if 0:  # for mypy alone: compiled to nothing
 
 # Bytes, or words of 32 bits where WORDS says so.
 BINS = "bins"
-FACTS = "facts"
+HEADERS = "headers"
 SEGMENTS = "segments"
 CLOSE_UPS = "close_ups"
 WINDOW = 9024  # bytes of one edge's close-up: 6,016 conversions, two in three bytes
-MOST = {BINS: 63744, FACTS: 1344, SEGMENTS: 3072, CLOSE_UPS: 4 * WINDOW}
-WORDS = (FACTS, SEGMENTS)
-FIRST = (BINS, CLOSE_UPS, FACTS)  # before the other modules are loaded, which needs about 80 kB for a while
+MOST = {BINS: 63744, HEADERS: 1344, SEGMENTS: 3072, CLOSE_UPS: 4 * WINDOW}
+WORDS = (HEADERS, SEGMENTS)
+FIRST = (BINS, CLOSE_UPS, HEADERS)  # before the other modules are loaded, which needs about 80 kB for a while
 LATER = (SEGMENTS,)
 PROGRAM = 79500  # bytes that the loaded program takes
 SPARE = 41000  # left free for what the program makes while it runs, less where a board is short
@@ -56,13 +56,13 @@ def reserve(names: "tuple[str, ...]") -> None:
 
 
 def plan(free: int) -> "dict[str, int] | None":
-    """Sizes of ring, pool and facts where so many bytes are free at power-up; None where that is too little."""
+    """Sizes of ring, pool and headers where so many bytes are free at power-up; None where that is too little."""
     for spare in (SPARE, LEAST_SPARE):
         for edges, least in PLANS:
             rest = free - PROGRAM - 4 * MOST[SEGMENTS] - spare - edges * WINDOW
-            ring = min(rest * 71 // 77 // 24 * 24, MOST[BINS])  # with a block's facts for every 768 bytes and more
+            ring = min(rest * 71 // 77 // 24 * 24, MOST[BINS])  # with a block's headers for every 768 bytes and more
             if ring >= least:
-                return {BINS: ring, CLOSE_UPS: edges * WINDOW, FACTS: ring * MOST[FACTS] // MOST[BINS]}
+                return {BINS: ring, CLOSE_UPS: edges * WINDOW, HEADERS: ring * MOST[HEADERS] // MOST[BINS]}
     return None
 
 

@@ -11,7 +11,7 @@ if 0:  # for mypy alone: compiled to nothing
     from .bin_ring import BinRing
 
 SAG_NUMERATOR, SAG_DENOMINATOR = 9, 10
-SLOW = 64  # blocks that the average looks back over
+SLOW = 64  # blocks that the average runs over
 LEAST_REST = 16 * 300  # mean in 1/16 code below which there is no battery to watch
 
 
@@ -21,14 +21,14 @@ class SagWatch:
     def __init__(self, ring: "BinRing", channel: int) -> None:
         self._ring = ring
         self._word = channel * 6
-        self._seen = ring.marks[bin_ring.HEAD]
+        self._seen = ring.index[bin_ring.HEAD]
         self._rest = 0  # SLOW times the average
 
     def sagged(self) -> bool:
         """True when a block since the last call shows the inrush."""
         ring = self._ring
-        head = ring.marks[bin_ring.HEAD]
-        capacity = ring.marks[bin_ring.CAPACITY]
+        head = ring.index[bin_ring.HEAD]
+        capacity = ring.index[bin_ring.CAPACITY]
         while self._seen != head:
             at = self._seen * ring.block_bytes + self._word
             lowest = 65535

@@ -81,5 +81,5 @@ def choose(config: "Config", clock: "Clock", adcs: "MakeAdcs") -> "Acquisition":
 
     acquisition = PortableAcquisition(clock, adcs(config), SPI if wanted == SPI else PORTABLE)
     if wanted == AUTO and why:
-        acquisition.why = why  # slower than this board could: whoever asked for the best is told
+        acquisition.why = why  # slower than this board could: whoever asked for the best gets the reason
     return acquisition

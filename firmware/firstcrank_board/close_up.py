@@ -1,6 +1,6 @@
 """Close-ups: the raw conversions of all channels around each edge of the key feed, copied aside while the bins go on.
 
-The interrupt copies (rp2_edges.follow, with `book` as its memory); the main loop sends, piece by piece, when no bins are due.
+The interrupt copies (rp2_edges.follow, with `index` as its memory); the main loop sends, piece by piece, when no bins are due.
 Edges that lie close together share one window of the pool, so a bounce costs no more memory than a single edge. A window
 begins PRE_US before its first edge and ends POST_US after its last. What finds no room is counted in `dropped`.
 """
@@ -18,31 +18,29 @@ GROUP = 8  # conversions that are copied together
 WINDOWS, EDGES = 8, 32
 PIECE_CODES = 1536
 
-# book; rp2_edges has the same numbers
+# index; rp2_edges has the same numbers
 ACTIVE, POOL_AT, POOL_SIZE, PRODUCED, RELEASED, WINDOWS_MADE, WINDOWS_RELEASED = 0, 1, 2, 3, 4, 5, 6
 EDGES_MADE, EDGES_RELEASED, HAVE, WANT, PRE, POST, DROPPED, POOL_HEAD, LIMIT = 7, 8, 9, 10, 11, 12, 13, 14, 15
-SOURCE, BEHIND = (
-    16,
-    17,
-)  # of the copy: where in the segments it goes on, and how far that is from the end of the last one folded
+# of the copy: where in the segments it goes on, and how far that is from the end of the last one folded
+SOURCE, BEHIND = 16, 17
 WINDOW_TABLE = 18  # WINDOWS times: first low, first high, place in the pool, length, closed
 WINDOW_WORDS = 5
 EDGE_TABLE = WINDOW_TABLE + WINDOWS * WINDOW_WORDS  # EDGES times: low, high, falling, window number
 EDGE_WORDS = 4
-BOOK = EDGE_TABLE + EDGES * EDGE_WORDS
+INDEX_WORDS = EDGE_TABLE + EDGES * EDGE_WORDS
 
 
 class CloseUps:
-    """The pool and the book of one recording."""
+    """The pool and the index of one recording."""
 
     def __init__(self, conversion_ns: int, channels: int, copy: "CopyCodes", memory: bytearray) -> None:
         self._copy = copy
         self._channels = channels
         self.pool = memory  # two conversions in three bytes, the first in the low twelve bits
-        self.book = array("i", bytes(4 * BOOK))
-        self.book[POOL_SIZE] = len(memory) * 2 // 3 // GROUP * GROUP
-        self.book[PRE] = PRE_US * 1000 // conversion_ns
-        self.book[POST] = POST_US * 1000 // conversion_ns
+        self.index = array("i", bytes(4 * INDEX_WORDS))
+        self.index[POOL_SIZE] = len(memory) * 2 // 3 // GROUP * GROUP
+        self.index[PRE] = PRE_US * 1000 // conversion_ns
+        self.index[POST] = POST_US * 1000 // conversion_ns
         self._sent = 0  # codes of the edge being sent
         self._found = False
         # Of the edge to send next, where _found: plain attributes, for a tuple would be an allocation at each piece.
@@ -50,15 +48,15 @@ class CloseUps:
 
     def pending(self) -> bool:
         """True when an edge waits whole, or is half sent."""
-        book = self.book
-        while not self._found and book[EDGES_MADE] != book[EDGES_RELEASED]:
+        index = self.index
+        while not self._found and index[EDGES_MADE] != index[EDGES_RELEASED]:
             if not self._find():
                 return False
             if self._count > 0:
                 self._found = True
             else:
-                book[EDGES_RELEASED] += 1  # its conversions were overwritten before they could be copied
-                book[DROPPED] += 1
+                index[EDGES_RELEASED] += 1  # its conversions were overwritten before they could be copied
+                index[DROPPED] += 1
         if not self._found:
             self._release_windows()
         return self._found
@@ -66,22 +64,22 @@ class CloseUps:
     @property
     def dropped(self) -> int:
         """Edges seen and not kept, because the pool was full."""
-        return self.book[DROPPED]
+        return self.index[DROPPED]
 
     def _find(self) -> bool:
         """Looks up the edge to send next; False while it is incomplete."""
-        book = self.book
-        at = EDGE_TABLE + book[EDGES_RELEASED] % EDGES * EDGE_WORDS
-        window = WINDOW_TABLE + book[at + 3] % WINDOWS * WINDOW_WORDS
-        edge = (book[at + 1] << 30) + book[at]
-        first = (book[window + 1] << 30) + book[window]
-        end = min(first + book[window + 3], edge + book[POST])
-        if not book[window + 4] and end < edge + book[POST]:
+        index = self.index
+        at = EDGE_TABLE + index[EDGES_RELEASED] % EDGES * EDGE_WORDS
+        window = WINDOW_TABLE + index[at + 3] % WINDOWS * WINDOW_WORDS
+        edge = (index[at + 1] << 30) + index[at]
+        first = (index[window + 1] << 30) + index[window]
+        end = min(first + index[window + 3], edge + index[POST])
+        if not index[window + 4] and end < edge + index[POST]:
             return False
-        begin = first + max(edge - book[PRE] - first, 0) // GROUP * GROUP
-        self._edge, self._falling, self._begin = edge, book[at + 2], begin
+        begin = first + max(edge - index[PRE] - first, 0) // GROUP * GROUP
+        self._edge, self._falling, self._begin = edge, index[at + 2], begin
         self._count = end - begin
-        self._place = (book[window + 2] + begin - first) % book[POOL_SIZE]
+        self._place = (index[window + 2] + begin - first) % index[POOL_SIZE]
         return True
 
     def put_piece(self, plain: bytearray) -> int:
@@ -95,7 +93,7 @@ class CloseUps:
             wire.HEADER_BYTES,
             self._edge,
             self._begin + sent,
-            self.book[EDGES_RELEASED] & 0xFFFF,
+            self.index[EDGES_RELEASED] & 0xFFFF,
             self._falling,
             1 if last else 0,
             self._channels,
@@ -103,44 +101,44 @@ class CloseUps:
             codes,
         )
         at = wire.HEADER_BYTES + wire.CLOSE_UP_BYTES
-        self._copy(self.pool, (self._place + sent) % self.book[POOL_SIZE], self.book[POOL_SIZE], plain, at, codes)
+        self._copy(self.pool, (self._place + sent) % self.index[POOL_SIZE], self.index[POOL_SIZE], plain, at, codes)
         self._sent = sent + codes
         if last:
             self._sent = 0
             self._found = False
-            self.book[EDGES_RELEASED] += 1
+            self.index[EDGES_RELEASED] += 1
             self._release_windows()
         return at + 2 * codes
 
     def bytes_waiting(self) -> int:
         """About how many bytes of frames the edges not yet sent will take."""
-        edges = self.book[EDGES_MADE] - self.book[EDGES_RELEASED]
-        return edges * ((self.book[PRE] + self.book[POST]) * 2 + 256)
+        edges = self.index[EDGES_MADE] - self.index[EDGES_RELEASED]
+        return edges * ((self.index[PRE] + self.index[POST]) * 2 + 256)
 
     def forget_before(self, conversion: int) -> None:
         """Gives up whole edges older than a conversion index, so that later ones find room. Not while one is half sent."""
-        book = self.book
-        while not self._sent and book[EDGES_MADE] != book[EDGES_RELEASED]:
+        index = self.index
+        while not self._sent and index[EDGES_MADE] != index[EDGES_RELEASED]:
             if not self._find() or self._edge >= conversion:
                 break
             self._found = False
-            book[EDGES_RELEASED] += 1
+            index[EDGES_RELEASED] += 1
         self._release_windows()
 
     def _release_windows(self) -> None:
         """Gives the pool back for windows that are closed and whose edges have all gone."""
-        book = self.book
-        while book[WINDOWS_RELEASED] != book[WINDOWS_MADE]:
-            number = book[WINDOWS_RELEASED]
+        index = self.index
+        while index[WINDOWS_RELEASED] != index[WINDOWS_MADE]:
+            number = index[WINDOWS_RELEASED]
             window = WINDOW_TABLE + number % WINDOWS * WINDOW_WORDS
-            if not book[window + 4]:
+            if not index[window + 4]:
                 return
-            if book[EDGES_RELEASED] != book[EDGES_MADE]:
-                at = EDGE_TABLE + book[EDGES_RELEASED] % EDGES * EDGE_WORDS
-                if book[at + 3] == number:
+            if index[EDGES_RELEASED] != index[EDGES_MADE]:
+                at = EDGE_TABLE + index[EDGES_RELEASED] % EDGES * EDGE_WORDS
+                if index[at + 3] == number:
                     return
-            book[RELEASED] = (book[RELEASED] + book[window + 3]) & 0x3FFFFFFF
-            book[WINDOWS_RELEASED] = number + 1
+            index[RELEASED] = (index[RELEASED] + index[window + 3]) & 0x3FFFFFFF
+            index[WINDOWS_RELEASED] = number + 1
 
 
 def copy_codes(pool: bytearray, at: int, size: int, plain: bytearray, plain_at: int, codes: int) -> None:

@@ -3,7 +3,7 @@
 Each is taken alone: what is not used is not loaded, memory is short.
 """
 
-# What an interpreter says that cannot: no such emitter in the port, no assembler in it, a file compiled for another chip.
+# What an interpreter raises that cannot: no such emitter in the port, no assembler in it, a file compiled for another chip.
 NOT_HERE = (ImportError, SyntaxError, NameError, AttributeError, ValueError)
 
 try:

@@ -17,7 +17,7 @@ class FeedWatch:
         self.dropouts: "list[Dropout]" = []
         self.too_many = False
         self.count = 0
-        self.grazed = False  # live, and closer to the module's minimum than can be told
+        self.grazed = False  # live, and closer to the module's minimum than can be decided
         self.drops = {RUN: [0, 0], CRANK: [0, 0], AFTER: [0, 0]}  # sum of the steady drop in 1/16 code, bins
         self.open_us = 0  # below and not back yet
         self._fresh = True

@@ -8,7 +8,7 @@ if 0:  # for mypy alone: compiled to nothing
     from board_types import Words
 
 FIRST = 0  # index in `codes` of the bin's first conversion, which is of channel 0
-SETS = 1  # conversions per channel
+SAMPLES = 1  # conversions per channel
 CHANNELS = 2
 KEY = 3  # channel number of the key feed, or NO_KEY
 TRIGGER = 4  # a run is conversions of the key feed below this code
@@ -19,7 +19,7 @@ NO_KEY = 255
 
 def fold(codes: "Words", out: bytearray, params: "Words") -> None:
     """Mean in 1/16 code, minimum and maximum of each channel, then the key feed's runs, into `out`."""
-    sets = params[SETS]
+    samples = params[SAMPLES]
     channels = params[CHANNELS]
     at = params[OUT_AT]
     for channel in range(channels):
@@ -27,7 +27,7 @@ def fold(codes: "Words", out: bytearray, params: "Words") -> None:
         lowest = 65535
         highest = 0
         i = params[FIRST] + channel
-        for _ in range(sets):
+        for _ in range(samples):
             code = codes[i]
             total += code
             if code < lowest:
@@ -35,7 +35,7 @@ def fold(codes: "Words", out: bytearray, params: "Words") -> None:
             if code > highest:
                 highest = code
             i += channels
-        mean = (total * 16 + sets // 2) // sets
+        mean = (total * 16 + samples // 2) // samples
         _put(out, at, mean)
         _put(out, at + 2, lowest)
         _put(out, at + 4, highest)
@@ -45,7 +45,7 @@ def fold(codes: "Words", out: bytearray, params: "Words") -> None:
         trigger = params[TRIGGER]
         i = params[FIRST] + params[KEY]
         still_head = True
-        for _ in range(sets):
+        for _ in range(samples):
             if codes[i] < trigger:
                 run += 1
                 if run > longest:

@@ -30,11 +30,11 @@ def accumulate(r0):
     label(PIECE)
     mov(r7, r11)
     ldr(r0, [r7, 0])
-    ldr(r4, [r7, 8])  # sets
+    ldr(r4, [r7, 8])  # samples
     ldr(r5, [r7, 12])  # channels
     mov(r9, r5)  # channels left
     add(r3, r5, r5)  # stride in bytes
-    mul(r4, r3)  # bytes of all sets
+    mul(r4, r3)  # bytes of all samples
     mov(r10, r4)
     add(r4, r4, r0)
     str(r4, [r7, 0])  # the next piece
@@ -184,7 +184,7 @@ def accumulate(r0):
 
 @micropython.asm_thumb
 def wait(r0, r1, r2, r3):
-    """wait(marks, since, blocks, most): sleeps until the ring's head is `blocks` further than `since`, through `most` interrupts.
+    """wait(index, since, blocks, most): sleeps until the ring's head is `blocks` further than `since`, through `most` interrupts.
 
     The interpreter, and with it USB's own work, stands still meanwhile. The port's own sleep (WFE behind an alarm) wakes itself at
     once and spins.

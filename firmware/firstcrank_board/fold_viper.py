@@ -8,9 +8,9 @@ import micropython
 
 @micropython.viper
 def fold(codes: ptr16, out: ptr8, params: ptr32):
-    """See fold.fold. viper checks no bounds: the caller's buffers must hold what `params` says."""
+    """See fold.fold. viper checks no bounds: the caller's buffers must hold what `params` asks for."""
     first = params[0]
-    sets = params[1]
+    samples = params[1]
     channels = params[2]
     key = params[3]
     trigger = params[4]
@@ -21,7 +21,7 @@ def fold(codes: ptr16, out: ptr8, params: ptr32):
         lowest = 65535
         highest = 0
         i = first + channel
-        end = i + sets * channels
+        end = i + samples * channels
         while i < end:
             code = codes[i]
             total += code
@@ -31,7 +31,7 @@ def fold(codes: ptr16, out: ptr8, params: ptr32):
                 highest = code
             i += channels
         # total * 16 would leave 31 bits at 32,768 conversions of code 4095: divide the whole part first.
-        mean = (total // sets) * 16 + ((total % sets) * 16 + sets // 2) // sets
+        mean = (total // samples) * 16 + ((total % samples) * 16 + samples // 2) // samples
         out[at] = mean & 0xFF
         out[at + 1] = mean >> 8
         out[at + 2] = lowest & 0xFF
@@ -46,7 +46,7 @@ def fold(codes: ptr16, out: ptr8, params: ptr32):
     if key < channels:
         still_head = 1
         i = first + key
-        end = i + sets * channels
+        end = i + samples * channels
         while i < end:
             if codes[i] < trigger:
                 run += 1
@@ -72,7 +72,7 @@ def accumulate(p_in):
     p = ptr32(p_in)
     codes = ptr16(p[0])
     acc = ptr32(p[1])
-    sets = p[2]
+    samples = p[2]
     channels = p[3]
     pieces = p[4]
     i = 0
@@ -84,7 +84,7 @@ def accumulate(p_in):
             lowest = 65535
             highest = 0
             n = i + channel
-            end = n + sets * channels
+            end = n + samples * channels
             while n < end:
                 code = codes[n]
                 total += code
@@ -98,5 +98,5 @@ def accumulate(p_in):
             acc[at + 2] = highest
             at += 3
             channel += 1
-        i += sets * channels
+        i += samples * channels
         pieces -= 1

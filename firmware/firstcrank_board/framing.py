@@ -6,7 +6,7 @@
 import struct
 from binascii import crc32
 
-from .bin_ring import CONVERSIONS, FACTS, FIRST_HIGH, FIRST_LOW, GAP, SPAN, TICKS
+from .bin_ring import CONVERSIONS, FIRST_HIGH, FIRST_LOW, GAP, HEADER_WORDS, SPAN, TICKS
 from .wire import BINS_BYTES, BINS_FORMAT, HEADER_BYTES
 
 if 0:  # for mypy alone: compiled to nothing
@@ -20,7 +20,7 @@ CHANNELS = 4
 LOST_CONVERSIONS = 5
 LOST_BINS = 6
 SHORT_WRITES = 7
-WORDS = 8  # facts of a block: 6, or 3 where the rest is the same for all and given here
+WORDS = 8  # headers of a block: 6, or 3 where the rest is the same for all and given here
 SAME_SPAN = 9
 SAME_GAP = 10
 SAME_CONVERSIONS = 11
@@ -32,26 +32,26 @@ def table() -> None:
     return
 
 
-def bins_body(plain: bytearray, facts: "Words", bins: bytearray, job: "Words") -> int:
+def bins_body(plain: bytearray, headers: "Words", bins: bytearray, job: "Words") -> int:
     """Writes the body of a BINS frame behind the header in `plain`; returns where it ends."""
     words = job[WORDS]
     first = job[BLOCK] * words
     last = first + (job[BLOCKS] - 1) * words
     gap_us, span_us, conversions = job[SAME_GAP], job[SAME_SPAN], job[SAME_CONVERSIONS]
-    if words == FACTS:
+    if words == HEADER_WORDS:
         gap_us = 0
         for word in range(first, last + 1, words):
-            if facts[word + GAP] > gap_us:
-                gap_us = facts[word + GAP]
-        span_us, conversions = facts[last + SPAN], facts[first + CONVERSIONS]
-    ticks_us = facts[first + TICKS]
+            if headers[word + GAP] > gap_us:
+                gap_us = headers[word + GAP]
+        span_us, conversions = headers[last + SPAN], headers[first + CONVERSIONS]
+    ticks_us = headers[first + TICKS]
     struct.pack_into(
         BINS_FORMAT,
         plain,
         HEADER_BYTES,
-        (facts[first + FIRST_HIGH] << 30) + facts[first + FIRST_LOW],
+        (headers[first + FIRST_HIGH] << 30) + headers[first + FIRST_LOW],
         ticks_us,
-        ((facts[last + TICKS] - ticks_us) & 0x3FFFFFFF) + span_us,
+        ((headers[last + TICKS] - ticks_us) & 0x3FFFFFFF) + span_us,
         job[LOST_CONVERSIONS],
         job[LOST_BINS],
         job[SHORT_WRITES],

@@ -13,10 +13,10 @@ def put32(at: ptr8, value: int):
 
 
 @micropython.viper
-def bins_body(plain_in, facts_in, bins_in, job_in) -> int:
+def bins_body(plain_in, headers_in, bins_in, job_in) -> int:
     """See framing.bins_body."""
     plain = ptr8(plain_in)
-    facts = ptr32(facts_in)
+    headers = ptr32(headers_in)
     job = ptr32(job_in)
     words = job[8]
     first = job[0] * words
@@ -28,19 +28,19 @@ def bins_body(plain_in, facts_in, bins_in, job_in) -> int:
         gap_us = 0
         word = first
         while word <= last:
-            if facts[word + 4] > gap_us:
-                gap_us = facts[word + 4]
+            if headers[word + 4] > gap_us:
+                gap_us = headers[word + 4]
             word += 6
-        span_us = facts[last + 3]
-        conversions = facts[first + 5]
-    low = facts[first]
-    high = facts[first + 1]
-    ticks_us = facts[first + 2]
+        span_us = headers[last + 3]
+        conversions = headers[first + 5]
+    low = headers[first]
+    high = headers[first + 1]
+    ticks_us = headers[first + 2]
     at = int(plain) + 14
     put32(at, low | (high << 30))
     put32(at + 4, high >> 2)
     put32(at + 8, ticks_us)
-    put32(at + 12, ((facts[last + 2] - ticks_us) & 0x3FFFFFFF) + span_us)
+    put32(at + 12, ((headers[last + 2] - ticks_us) & 0x3FFFFFFF) + span_us)
     put32(at + 16, job[5])
     put32(at + 20, job[6])
     put32(at + 24, job[7])

@@ -41,7 +41,7 @@ class Journal:
         self._count("missed")
 
     def report(self, table: "Table") -> "Table":
-        """What a host is told: counts of waits, of restarts in them by cause, of starts missed; the last error of the program."""
+        """What a host receives: counts of waits, of restarts in them by cause, of starts missed; the last error of the program."""
         for key in ("waits", "restarts", "causes", "missed"):
             if self._table.get(key):
                 table[key] = self._table[key]

@@ -1,4 +1,4 @@
-"""What the board's LED says. The patterns differ in rhythm alone, so they can be told apart without colour.
+"""What the LED shows. The patterns differ in rhythm alone, so they can be distinguished without colour.
 
 docs/firmware.md shows them; the numbers are milliseconds on, off, on, off and so on, over and over.
 """

@@ -29,7 +29,7 @@ def no_op() -> None:
 
 
 class Outbox:
-    """`stream.write(view)` returns how many bytes it took, 0 or None for none; `stream.writable()` says if any may go.
+    """`stream.write(view)` returns how many bytes it took, 0 or None for none; `stream.writable()` is true if any may go.
 
     A stream may have write_part(buffer, at, count) as well, which needs no slice: slices made while recording are allocations.
     """
@@ -54,7 +54,7 @@ class Outbox:
         self.close_ups: "CloseUps | None" = None  # a close_up.CloseUps whose pieces go out when no bins are due
         self.least_bins = 1  # fewer bins wait for company, so that the frame's own cost is shared
         self.most_bins = MOST_BINS  # in one frame: fewer where the loop samples as well, as looking them over takes its time
-        self.sleep = None  # (wait, marks) where the loop has nothing else to do while the USB driver sends: see Parts.wait
+        self.sleep = None  # (wait, index) where the loop has nothing else to do while the USB driver sends: see Parts.wait
         self.between = no_op  # called between two steps of building a frame, where the loop samples as well
         self.reset()
 
@@ -114,7 +114,7 @@ class Outbox:
 
     def _chunks(self) -> int:
         """The rest of the frame, a chunk at a time, asleep in between. Less where the link takes no more."""
-        wait, marks = self.sleep
+        wait, index = self.sleep
         write_part, buffer, at, end = self._write_part, self._current, self._at, self._end
         begin = at
         while at < end:
@@ -124,7 +124,7 @@ class Outbox:
             if taken < asked:
                 self.short_writes += 1
                 break
-            wait(marks, marks[0], NEVER, CHUNK_WAITS)
+            wait(index, index[0], NEVER, CHUNK_WAITS)
         self._at = at
         if at >= end:
             self._current = None
@@ -184,11 +184,11 @@ class Outbox:
         job[7] = self.short_writes
         job[8] = ring.header_words
         for n in range(3):
-            job[9 + n] = ring.marks[6 + n]
+            job[9 + n] = ring.index[6 + n]
         self.between()
         self._header(wire.BINS)
         self.between()
-        end = fast.bins_body(self._plain, ring.facts, ring.bins, job)
+        end = fast.bins_body(self._plain, ring.headers, ring.bins, job)
         ring.take(blocks)
         self.between()
         self.bins_sent += job[3]

@@ -1,12 +1,12 @@
 """Acquisition on any board with machine.ADC: reads the channels in turn, one bin at a time, from the main loop.
 
-Slower than the converter and not uniform: every bin carries its own start, span and longest pause between two looks.
+Slower than the converter and not uniform: every bin carries its own start, span and longest pause between two samples.
 """
 
 from array import array
 
 from .fast import NOT_HERE
-from .fold import CHANNELS, FIRST, KEY, NO_KEY, OUT_AT, PARAMS, SETS, TRIGGER
+from .fold import CHANNELS, FIRST, KEY, NO_KEY, OUT_AT, PARAMS, SAMPLES, TRIGGER
 
 if 0:  # for mypy alone: compiled to nothing
     from typing import Sequence
@@ -20,8 +20,8 @@ try:
 except NOT_HERE:
     from .fold import fold
 
-MOST_SETS = 4096
-LEAST_SETS = 20  # more than the looks of one pass of the loop: a bin that is full would let none be taken till it is folded
+MOST_SAMPLES = 4096
+LEAST_SAMPLES = 20  # more than those of one pass of the loop: a bin that is full would let none be taken till it is folded
 
 
 class PortableAcquisition:
@@ -40,7 +40,7 @@ class PortableAcquisition:
         self._running = False
 
     def start(self, config: "Config", ring: "BinRing") -> None:
-        """Times a few sets, so that a bin holds about `bin_us`; `config` has bin_us, key_channel, trigger_code."""
+        """Times a few samples of all inputs, so that a bin holds about `bin_us`; `config` has bin_us, key_channel, trigger_code."""
         self._ring = ring
         count = len(self._adcs)
         trial = 16
@@ -49,16 +49,16 @@ class PortableAcquisition:
             for adc in self._adcs:
                 adc.read_u16()
         set_us = self._clock.ticks_diff(self._clock.ticks_us(), before) / trial
-        sets = int(config["bin_us"] / set_us) if set_us > 0 else MOST_SETS
-        self.sets = min(max(sets, LEAST_SETS), MOST_SETS)
-        self._total = count * self.sets
+        samples = int(config["bin_us"] / set_us) if set_us > 0 else MOST_SAMPLES
+        self.samples = min(max(samples, LEAST_SAMPLES), MOST_SAMPLES)
+        self._total = count * self.samples
         self._codes = array("H", bytes(2 * self._total))
         self._others = array("H", bytes(2 * self._total))
         self._at = 0
         self._begin_us = self._gap_us = 0
         self._params = array("i", bytes(4 * PARAMS))
         self._params[FIRST] = 0
-        self._params[SETS] = self.sets
+        self._params[SAMPLES] = self.samples
         self._params[CHANNELS] = count
         self._params[KEY] = config["key_channel"] if config["key_channel"] >= 0 else NO_KEY
         self._params[TRIGGER] = config["trigger_code"]
@@ -68,8 +68,8 @@ class PortableAcquisition:
         self._last_us = self._clock.ticks_us()
         self._running = True
 
-    def look(self) -> None:
-        """One set more for the bin that is being filled: called between the loop's other work, so as not to look away for long."""
+    def take_samples(self) -> None:
+        """One sample more of each input for the bin that is being filled: between the loop's other work, so that no pause is long."""
         if self._running and self._at < self._total:
             self._sample(self._at + len(self._adcs))
 
@@ -83,22 +83,22 @@ class PortableAcquisition:
         codes, self._codes = self._codes, self._others
         self._others = codes
         self._at = 0
-        self.look()
+        self.take_samples()
         ring, params = self._ring, self._params
         slot = ring.slot()
         params[OUT_AT] = slot if slot >= 0 else 0
         self._fold(codes, ring.bins if slot >= 0 else self._spare, params)
-        self.look()
+        self.take_samples()
         if slot >= 0:
             span_us = self._clock.ticks_diff(end_us, begin_us)
-            ring.commit(self._low, self._high, begin_us & 0x3FFFFFFF, span_us, gap_us, self.sets)
+            ring.commit(self._low, self._high, begin_us & 0x3FFFFFFF, span_us, gap_us, self.samples)
         self._low += self._total
         if self._low >= 0x40000000:
             self._low -= 0x40000000
             self._high += 1
 
     def _sample(self, upto: int) -> None:
-        """Fills the bin's codes up to `upto`, in whole sets."""
+        """Fills the bin's codes up to `upto`, one sample of each input at a time."""
         ticks_us, ticks_diff = self._clock.ticks_us, self._clock.ticks_diff
         codes, adcs = self._codes, self._adcs
         at, last_us = self._at, self._last_us
@@ -126,8 +126,8 @@ class PortableAcquisition:
         return (self._high << 30) + self._low
 
     def describe(self) -> "Table":
-        """What STREAM says of this acquisition."""
-        body = {"acquisition": self.name, "conversion_ns": 0, "conversions_per_bin": self.sets}
+        """What STREAM reports of this acquisition."""
+        body = {"acquisition": self.name, "conversion_ns": 0, "conversions_per_bin": self.samples}
         if self.why:
             body["acquisition_why"] = self.why
         return body

@@ -70,7 +70,7 @@ class QuickJudge:
             )
 
     def invalidate(self, why: str) -> None:
-        """Something that makes the trace useless: conversions lost, say."""
+        """Something that makes the trace useless: conversions lost."""
         self._invalid_because = why
 
     def outcome(self) -> "tuple[str, str]":

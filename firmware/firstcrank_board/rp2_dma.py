@@ -16,7 +16,7 @@ from . import arena
 from . import rp2_edges as edges
 from . import rp2_registers as reg
 from . import rp2_service as at
-from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, UNIFORM_FACTS, BinRing
+from .bin_ring import SAME_CONVERSIONS, SAME_GAP, SAME_SPAN, UNIFORM_HEADER_WORDS, BinRing
 from .close_up import ACTIVE, EDGES_MADE, POOL_AT, CloseUps
 from .fold import NO_KEY
 
@@ -35,19 +35,19 @@ MOST_EDGES_A_SEGMENT = 16
 
 
 def plan(bin_us: int, channels: int, group: int = 0) -> "tuple[int, int, int, int]":
-    """(sets in a piece, pieces in a bin, bins in a segment, bins in a block) for a bin of about `bin_us`; `group` 0: choose."""
+    """(samples in a piece, pieces in a bin, bins in a segment, bins in a block) for a bin of about `bin_us`; `group` 0: choose."""
     conversions = max(bin_us * 1000 // CONVERSION_NS, channels)
     if conversions <= SEGMENT_MOST:
-        sets = _even(conversions // channels)
-        bins = max(SEGMENT_MOST // (sets * channels), 1)
-        return sets, 1, bins, bins * max(BLOCK_LEAST // bins, 1)
+        samples = _even(conversions // channels)
+        bins = max(SEGMENT_MOST // (samples * channels), 1)
+        return samples, 1, bins, bins * max(BLOCK_LEAST // bins, 1)
     pieces = -(-conversions // SEGMENT_MOST)
     return _even(conversions // pieces // channels), pieces, 1, group or max(BLOCK_US // bin_us, 1)
 
 
-def _even(sets: int) -> int:
+def _even(samples: int) -> int:
     """Pieces of an even number of conversions begin on words, and four segments of them are whole groups of eight."""
-    return max(sets // 2 * 2, 2)
+    return max(samples // 2 * 2, 2)
 
 
 class DmaAcquisition:
@@ -57,7 +57,7 @@ class DmaAcquisition:
     conversion_ns = CONVERSION_NS
     _data: "DmaChannel | NotYet"
     _control: "DmaChannel | NotYet"
-    own_loop = False  # an interrupt samples; poll() only looks after it
+    own_loop = False  # an interrupt samples; poll() only tends it
 
     def __init__(self, chip: "Chip", pins: "Sequence[int]", segments: int = SEGMENTS) -> None:
         inputs = [chip.channel(pin) for pin in pins]
@@ -77,8 +77,8 @@ class DmaAcquisition:
         """Claims two DMA channels and lets the converter run; bins appear in `ring` from now on."""
         s = self._state
         channels = len(self._inputs)
-        self.sets, self.pieces, bins_a_segment, group = self.shape(config)
-        conversions = self.sets * channels * bins_a_segment
+        self.samples, self.pieces, bins_a_segment, group = self.shape(config)
+        conversions = self.samples * channels * bins_a_segment
         self._segment_conversions = conversions
         self._raw = arena.take(arena.SEGMENTS, (conversions * self._segments + 1) // 2)
         # RP2040: the control channel's read address wraps on a power of two, and its table must begin on one.
@@ -91,14 +91,14 @@ class DmaAcquisition:
             machine.mem32[table + 4 * n] = raw + 2 * conversions * ((n + 1) % self._segments)
         self._table_at = table
         self._acc = array("i", bytes(4 * 3 * channels * (bins_a_segment + 1)))  # pieces of a bin are added up in the last
-        self._shape = array("i", [0, 0, self.sets, channels, 0])
+        self._shape = array("i", [0, 0, self.samples, channels, 0])
         self._edges = array("i", bytes(4 * MOST_EDGES_A_SEGMENT))
         self._spare = bytearray(ring.block_bytes)
         self._ring = ring
         if config["key_channel"] >= 0 and config.get("close_ups", True):
             self.close_ups = CloseUps(CONVERSION_NS, channels, edges.copy_codes, arena.take_most(arena.CLOSE_UPS))
-            self.close_ups.book[POOL_AT] = uctypes.addressof(self.close_ups.pool)
-            s[at.CLOSE_UPS_AT] = uctypes.addressof(self.close_ups.book)
+            self.close_ups.index[POOL_AT] = uctypes.addressof(self.close_ups.pool)
+            s[at.CLOSE_UPS_AT] = uctypes.addressof(self.close_ups.index)
         for index, value in (
             (at.RAW_AT, raw),
             (at.SEGMENTS, self._segments),
@@ -106,20 +106,20 @@ class DmaAcquisition:
             (at.SEGMENT_US, conversions * CONVERSION_NS // 1000),
             (at.ADC_AT, self._chip.adc),
             (at.TIMER_AT, self._chip.timer_low),
-            (at.SETS, self.sets),
+            (at.SAMPLES, self.samples),
             (at.CHANNELS, channels),
             (at.KEY, config["key_channel"] if config["key_channel"] >= 0 else NO_KEY),
             (at.SCAN_STEP, 2 * channels),
             (at.TRIGGER, config["trigger_code"]),
             (at.CONFIRM, config["trigger_code"] + at.HYSTERESIS),
-            (at.SHIFT, _shift(self.sets * self.pieces)),
+            (at.SHIFT, _shift(self.samples * self.pieces)),
             (at.PIECES, self.pieces),
             (at.BINS_A_SEGMENT, bins_a_segment),
             (at.BINS_A_BLOCK, group),
             (at.ACC_AT, uctypes.addressof(self._acc)),
             (at.SHAPE_AT, uctypes.addressof(self._shape)),
-            (at.MARKS_AT, uctypes.addressof(ring.marks)),
-            (at.FACTS_AT, uctypes.addressof(ring.facts)),
+            (at.INDEX_AT, uctypes.addressof(ring.index)),
+            (at.HEADERS_AT, uctypes.addressof(ring.headers)),
             (at.BLOCKS_AT, uctypes.addressof(ring.bins)),
             (at.BLOCK_BYTES, ring.block_bytes),
             (at.SPARE_AT, uctypes.addressof(self._spare)),
@@ -140,15 +140,15 @@ class DmaAcquisition:
 
     def make_ring(self, config: "Config", ring_bytes: int, bin_bytes: int) -> "BinRing":
         """A BinRing of at most `ring_bytes` whose blocks are whole segments, or a group of long bins."""
-        sets, pieces, _, group = self.shape(config)
+        samples, pieces, _, group = self.shape(config)
         bins = min(min(ring_bytes, arena.room(arena.BINS)) // bin_bytes, config["ring_bins"])
-        blocks = min(max(bins // group, 4), arena.room(arena.FACTS) // UNIFORM_FACTS)
+        blocks = min(max(bins // group, 4), arena.room(arena.HEADERS) // UNIFORM_HEADER_WORDS)
         bins = arena.take(arena.BINS, blocks * group * bin_bytes)
-        ring = BinRing(blocks, bin_bytes, group, True, bins, arena.take(arena.FACTS, blocks * UNIFORM_FACTS))
+        ring = BinRing(blocks, bin_bytes, group, True, bins, arena.take(arena.HEADERS, blocks * UNIFORM_HEADER_WORDS))
         channels = len(self._inputs)
-        ring.marks[SAME_SPAN] = sets * channels * pieces * group * CONVERSION_NS // 1000
-        ring.marks[SAME_GAP] = channels * CONVERSION_NS // 1000
-        ring.marks[SAME_CONVERSIONS] = sets * pieces
+        ring.index[SAME_SPAN] = samples * channels * pieces * group * CONVERSION_NS // 1000
+        ring.index[SAME_GAP] = channels * CONVERSION_NS // 1000
+        ring.index[SAME_CONVERSIONS] = samples * pieces
         return ring
 
     def _go(self) -> None:
@@ -241,8 +241,8 @@ class DmaAcquisition:
         s[at.HIGH] += low >> 30
         s[at.LOW] = low & 0x3FFFFFFF
         s[at.BELOW] = 0
-        if self.close_ups is not None and self.close_ups.book[ACTIVE]:
-            edges.close_window(self.close_ups.book)
+        if self.close_ups is not None and self.close_ups.index[ACTIVE]:
+            edges.close_window(self.close_ups.index)
         self.restarts += 1
         self._go()
 
@@ -274,8 +274,8 @@ class DmaAcquisition:
         for channel in (self._data, self._control):
             if channel is not None:
                 channel.close()
-        if self.close_ups is not None and self.close_ups.book[ACTIVE]:
-            edges.close_window(self.close_ups.book)
+        if self.close_ups is not None and self.close_ups.index[ACTIVE]:
+            edges.close_window(self.close_ups.index)
         self._data = self._control = None
 
     @property
@@ -299,7 +299,7 @@ class DmaAcquisition:
             "restarts": self.restarts,
             "interrupts": s[at.CALLS],
             "worst_callback_us": s[at.WORST_US],
-            "edges": self.close_ups.book[EDGES_MADE] if self.close_ups else 0,
+            "edges": self.close_ups.index[EDGES_MADE] if self.close_ups else 0,
             "edges_dropped": self.close_ups.dropped if self.close_ups else 0,
             "converter_errors": s[at.CONVERTER_ERRORS],
             "converter_late_us": self._late_us(),
@@ -311,11 +311,11 @@ class DmaAcquisition:
         return late_us if late_us < 0x20000000 else late_us - 0x40000000
 
     def describe(self) -> "Table":
-        """What STREAM says of this acquisition."""
+        """What STREAM reports of this acquisition."""
         return {
             "acquisition": self.name,
             "conversion_ns": CONVERSION_NS,
-            "conversions_per_bin": self.sets * self.pieces,
+            "conversions_per_bin": self.samples * self.pieces,
         }
 
 

@@ -2,7 +2,7 @@
 
 One call copies at most as many conversions as a segment has, so that no edge makes the interrupt long: the copy lags behind the
 edge by what it reaches back, and the segments hold that much (behind the oldest wanted conversion lie two segments and more).
-Everything is copied in groups of eight conversions. The book's layout: close_up.py; the state's: rp2_service.py.
+Everything is copied in groups of eight conversions. The index's layout: close_up.py; the state's: rp2_service.py.
 """
 
 import micropython
@@ -28,7 +28,7 @@ NEXT_US = const(39)
 LOW = const(40)
 HIGH = const(41)
 SINCE = const(55)
-# of close_up's book
+# of close_up's index
 ACTIVE = const(0)
 POOL_AT = const(1)
 POOL_SIZE = const(2)
@@ -97,9 +97,9 @@ def keep(s: ptr32, b: ptr32, count: int):
 
 
 @micropython.viper
-def close_window(book):
+def close_window(index):
     """The window being filled is complete, or cannot be."""
-    b = ptr32(book)
+    b = ptr32(index)
     if b[ACTIVE]:
         w = WINDOW_TABLE + ((b[WINDOWS_MADE] - 1) & 7) * 5
         b[w + 3] = b[HAVE]
@@ -152,7 +152,7 @@ def open_window(s: ptr32, b: ptr32, offset: int) -> int:
 
 @micropython.viper
 def note_edge(s: ptr32, b: ptr32, edge: int):
-    """Writes an edge into the book and lets its window reach far enough; one that finds no room is counted."""
+    """Writes an edge into the index and lets its window reach far enough; one that finds no room is counted."""
     if b[EDGES_MADE] - b[EDGES_RELEASED] >= 32:
         b[DROPPED] += 1
         return

@@ -1,7 +1,7 @@
-"""What the DMA interrupt does, compiled: folds the segments that are full and keeps the book. Edges of the feed: rp2_edges.py.
+"""What the DMA interrupt does, compiled: folds the segments that are full and keeps the index of the ring. Edges of the feed: rp2_edges.py.
 
 Runs as a hard interrupt callback with the heap locked, so everything it uses lies in word arrays made before: `state` (indexes
-below), the ring's marks and facts (bin_ring.py), and plain memory behind addresses. viper checks no bounds.
+below), the ring's index and headers (bin_ring.py), and plain memory behind addresses. viper checks no bounds.
 
 The data channel writes segment after segment; a second channel gives it the next segment's address and so starts it again
 with its full count, all in hardware. No count ever comes near its end, however long the recording.
@@ -47,20 +47,20 @@ SEGMENT_US = const(19)
 WRITE_ADDR_AT = const(20)  # address of the data channel's WRITE_ADDR
 ADC_AT = const(21)
 TIMER_AT = const(22)
-SETS = const(23)  # conversions per channel in one piece
+SAMPLES = const(23)  # conversions per channel in one piece
 CHANNELS = const(24)
 KEY = const(25)  # channel of the key feed; CHANNELS or more: none
 PIECES = const(26)  # pieces a bin is made of, one a segment; 1: a segment holds whole bins
 BINS_A_SEGMENT = const(27)
 ACC_AT = const(28)
 SHAPE_AT = const(29)
-MARKS_AT = const(30)
-FACTS_AT = const(31)
+INDEX_AT = const(30)
+HEADERS_AT = const(31)
 BLOCKS_AT = const(32)
 BLOCK_BYTES = const(33)
 SPARE_AT = const(34)
 BINS_A_BLOCK = const(35)
-CLOSE_UPS_AT = const(36)  # address of the close-ups' book, 0: none
+CLOSE_UPS_AT = const(36)  # address of the close-ups' index, 0: none
 SHIFT = const(37)  # conversions of a channel in a bin are 2**SHIFT; NO_SHIFT where they are no power of two
 # --- kept by service ---
 NEXT = const(38)  # segment to fold next
@@ -94,41 +94,41 @@ WRAP = const(0x3FFFFFFF)
 @micropython.viper
 def begin_block(s: ptr32):
     """Takes the next block of the ring, or the spare one where the ring is full and must keep what it has."""
-    marks = ptr32(s[MARKS_AT])
+    index = ptr32(s[INDEX_AT])
     s[BIN_LOW] = s[LOW]
     s[BIN_HIGH] = s[HIGH]
     s[BIN_US] = s[NEXT_US]
-    following = marks[0] + 1
-    if following == marks[2]:
+    following = index[0] + 1
+    if following == index[2]:
         following = 0
-    if following == marks[1]:
-        if marks[4] == 0:
+    if following == index[1]:
+        if index[4] == 0:
             s[OUT_AT] = s[SPARE_AT]
             return
-        marks[5] += s[BINS_A_BLOCK]
+        index[5] += s[BINS_A_BLOCK]
         following += 1
-        if following == marks[2]:
+        if following == index[2]:
             following = 0
-        marks[1] = following
-    s[OUT_AT] = s[BLOCKS_AT] + marks[0] * s[BLOCK_BYTES]
+        index[1] = following
+    s[OUT_AT] = s[BLOCKS_AT] + index[0] * s[BLOCK_BYTES]
 
 
 @micropython.viper
 def end_block(s: ptr32):
-    """The block is full: its facts are written and it belongs to the reader. One in the spare block is counted as lost."""
-    marks = ptr32(s[MARKS_AT])
+    """The block is full: its header is written and it belongs to the reader. One in the spare block is counted as lost."""
+    index = ptr32(s[INDEX_AT])
     if s[OUT_AT] - s[BLOCK_BYTES] == s[SPARE_AT]:
-        marks[3] += s[BINS_A_BLOCK]
+        index[3] += s[BINS_A_BLOCK]
         return
-    head = marks[0]
-    facts = ptr32(s[FACTS_AT] + head * 12)
-    facts[0] = s[BIN_LOW]
-    facts[1] = s[BIN_HIGH]
-    facts[2] = s[BIN_US]
+    head = index[0]
+    headers = ptr32(s[HEADERS_AT] + head * 12)
+    headers[0] = s[BIN_LOW]
+    headers[1] = s[BIN_HIGH]
+    headers[2] = s[BIN_US]
     head += 1
-    if head == marks[2]:
+    if head == index[2]:
         head = 0
-    marks[0] = head
+    index[0] = head
 
 
 @micropython.viper
@@ -156,7 +156,7 @@ def merge(s: ptr32):
 @micropython.viper
 def fold_segment(s: ptr32, codes_at: int):
     """Folds one segment into bins in wire.py's layout; `s` is the state."""
-    sets = s[SETS]
+    samples = s[SAMPLES]
     channels = s[CHANNELS]
     words = channels * 3
     bins = s[BINS_A_SEGMENT]
@@ -164,7 +164,7 @@ def fold_segment(s: ptr32, codes_at: int):
     trigger = s[TRIGGER]
     key = s[KEY]
     shift = s[SHIFT]
-    total = sets * pieces
+    total = samples * pieces
     half = total >> 1
     acc_at = s[ACC_AT]
     shape = ptr32(s[SHAPE_AT])
@@ -186,7 +186,7 @@ def fold_segment(s: ptr32, codes_at: int):
                 s[RUN] = 0
                 s[HEAD_OPEN] = 0
             elif acc[3 * key + 2] < trigger and s[BELOW] == 1:
-                s[RUN] += sets
+                s[RUN] += samples
                 if s[RUN] > s[LONGEST]:
                     s[LONGEST] = s[RUN]
                 if s[HEAD_OPEN]:
@@ -194,7 +194,7 @@ def fold_segment(s: ptr32, codes_at: int):
                 s[RISE_AT] = 0
             else:
                 s[SCAN_AT] = codes_at + key * 2
-                s[SCAN_END] = codes_at + sets * channels * 2
+                s[SCAN_END] = codes_at + samples * channels * 2
                 scan(s)
         whole = acc
         if pieces > 1:
@@ -224,7 +224,7 @@ def fold_segment(s: ptr32, codes_at: int):
                 s[IN_BLOCK] = 0
                 end_block(s)
         acc_at += words * 4
-        codes_at += sets * channels * 2
+        codes_at += samples * channels * 2
         bins -= 1
 
 
@@ -290,8 +290,8 @@ def service(state):
             if s[EDGES]:
                 follow(s)
             else:
-                book = ptr32(s[CLOSE_UPS_AT])
-                if book[0]:
+                index = ptr32(s[CLOSE_UPS_AT])
+                if index[0]:
                     follow(s)
         if s[SINCE] < segment_bytes:
             s[SINCE] += segment_bytes >> 1  # two segments are more than a close-up reaches back

@@ -1,6 +1,6 @@
 """Records one start from a board into a file: configure, start, follow, stop by itself, close.
 
-What the user sees is a Watcher; what the user must do is told by the tracker's state. No printing here.
+What the user sees is an observer's; what the user must do follows from the tracker's state. No printing here.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ END_S = 5.0
 
 
 class RecordingObserver(Protocol):
-    """Told what happens while recording, and asked what only the person at the vehicle knows."""
+    """Receives what happens while recording, and is asked what only the person at the vehicle knows."""
 
     def leads(self, lines: tuple[str, ...], key_is_off: bool) -> None:
         """The lead check's lines, each time they change.
@@ -328,7 +328,7 @@ class _RecordingSession:
         return True
 
     def _check_leads(self, battery_v: float, key_v: float) -> None:
-        """Tells the watcher what is wrong with the leads, and again whenever that changes, until the engine is cranked."""
+        """Gives the observer what is wrong with the leads, and again whenever that changes, until the engine is cranked."""
         if self._tracker.state not in ("key off?", "key off seen", "key on"):
             return
         self._leads_v.append((battery_v, key_v))

@@ -143,7 +143,7 @@ class CloseUp:
 
 @dataclass(frozen=True, slots=True)
 class Hole:
-    """A stretch in which nothing was looked at, or what was seen is lost.
+    """A stretch in which nothing was sampled, or the samples are lost.
 
     Attributes:
         start_s: Its start, seconds since the first bin.
@@ -164,7 +164,7 @@ class Trace:
         start_s: Start of each bin, shape (n,), seconds since the first bin, rising.
         end_s: End of each bin, shape (n,), seconds since the first bin; `end_s[i] <= start_s[i + 1]`.
         conversions: Conversions per channel folded into each bin, shape (n,); 1 for a row of a CSV.
-        gap_s: Longest time between two looks at the key feed in each bin, shape (n,), seconds: a dropout shorter than this can pass
+        gap_s: Longest time between two samples of the key feed in each bin, shape (n,), seconds: a dropout shorter than this can pass
             unseen.
         channels: Role to its channel, all of n bins.
         runs: Runs of the key feed below the trigger; None where the source has none.

@@ -34,7 +34,7 @@ def local_time(utc: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """A text with its first letter large."""
+    """A text with its first letter capitalised."""
     return text[:1].upper() + text[1:]
 
 

@@ -189,10 +189,10 @@ class Deframer:
 #                     of the first bin. Conversions known to be lost are counted in it.
 #   ticks_us          board clock at that conversion, modulo TICKS_WRAP_US
 #   span_us           from there to the end of the last bin
-#   lost_conversions  made by the converter and never looked at, since the start (FIFO overflow, ring overrun)
+#   lost_conversions  made by the converter and never folded, since the start (FIFO overflow, ring overrun)
 #   lost_bins         folded and never sent, since the start, because the link did not take them
 #   short_writes      writes the link took only in part or not at all, since the start
-#   worst_gap_us      longest time in this frame between two looks at the same channel, the time from the
+#   worst_gap_us      longest time in this frame between two samples of the same channel, the time from the
 #                     frame before included
 #   conversions       conversions per channel folded into each bin of this frame
 BINS_FORMAT = "<QIIIIIIHBB"

@@ -42,7 +42,7 @@ class IdentityBody(TypedDict, total=False):
     synthetic: Annotated[bool, "true of a simulated one"]
     adc_pins: Annotated[list[int], "a simulated board's inputs"]
     short_of_memory: Annotated[str, "why it has no room to sample the fast way"]
-    alone_error: Annotated[str, "why it does not work alone as it was told to"]
+    alone_error: Annotated[str, "why it does not work alone as it was set to"]
     error: Annotated[str, "the last error of its program"]
     restarts: Annotated[int, "how often it started again while it waited for a start"]
     causes: Annotated[dict[str, int], "those restarts by their cause"]

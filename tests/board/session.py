@@ -31,7 +31,7 @@ def short_escape(files: dict[str, bytes]) -> dict[str, bytes]:
 
 
 class Session:
-    """A booted board, its program running. `frames` are all that came and were not yet looked at.
+    """A booted board, its program running. `frames` are all that came and were not yet read.
 
     `file_system`: what another board's flash held when its power went, instead of a fresh installation.
     """

@@ -1,7 +1,7 @@
 """Square dropouts from 4 us to 50 ms at random phase, on every channel: how many a bin's minimum catches, how long they are said to be.
 
-What the converter can do: it looks at each of three channels every 6 us, so a dropout of L is caught with the chance L / 6 us,
-and always from 6 us on; its length is known to one look.
+What the converter can do: it samples each of three channels every 6 us, so a dropout of L is caught with the chance L / 6 us,
+and always from 6 us on; its length is known to one sample.
 """
 
 from __future__ import annotations
@@ -32,12 +32,12 @@ class Swept:
     errors_s: tuple[float, ...]
 
 
-def run_lengths(fields: np.ndarray, sets: int) -> list[int]:
-    """The key feed's runs below the trigger, joined across bins, in sets. At most one run begins in a bin."""
+def run_lengths(fields: np.ndarray, samples: int) -> list[int]:
+    """The key feed's runs below the trigger, joined across bins, in samples. At most one run begins in a bin."""
     found, going = [], 0
     for longest, head, tail in fields[:, [LONGEST, HEAD, TAIL]].astype(int).tolist():
-        if head == sets:
-            going += sets
+        if head == samples:
+            going += samples
             continue
         if going or head:
             found.append(going + head)

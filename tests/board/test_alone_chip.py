@@ -1,4 +1,4 @@
-"""A board that works alone, on the emulated chip: told, unplugged, cranked, read off its LED, plugged in, fetched, judged again."""
+"""A board that works alone, on the emulated chip: set to, unplugged, cranked, read off its LED, plugged in, fetched, judged again."""
 
 from __future__ import annotations
 

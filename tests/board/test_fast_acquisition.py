@@ -199,7 +199,7 @@ def test_a_stall_longer_than_the_ring_is_counted_and_the_stream_goes_on(board: S
     missing = sum(
         b.first_conversion - a.first_conversion - a.bin_count * a.conversions * 3 for a, b in itertools.pairwise(heads)
     )
-    assert end["lost_conversions"] == 0  # all were looked at
+    assert end["lost_conversions"] == 0  # all were counted
     assert end["lost_bins"] > 500
     assert missing == end["lost_bins"] * 128 * 3
     assert heads[-1].lost_bins == end["lost_bins"]

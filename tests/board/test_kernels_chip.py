@@ -23,7 +23,7 @@ import time
 time.sleep_ms(200)  # the host finds the port
 try:
     import kernel_twins
-    kernel_twins.SETS = (1, 2, 3, 4, 5, 7, 8, 30)
+    kernel_twins.SAMPLES = (1, 2, 3, 4, 5, 7, 8, 30)
     kernel_twins.run(8)
     import segment_twins
     segment_twins.main(6, 0, 0)

@@ -106,7 +106,7 @@ def test_each_input_is_read_and_the_time_between_two_looks_is_told(bus: OnTheBus
     gaps = [head.worst_gap_us for head, _ in heads[2:]]
     span_us = sum(head.span_us for head, _ in heads)
     samples = sum(head.bin_count * head.conversions for head, _ in heads)
-    print(f"{count} leads: {samples * 1e6 / span_us:.0f} looks a second at each, gap {min(gaps)} to {max(gaps)} us")
+    print(f"{count} leads: {samples * 1e6 / span_us:.0f} samples a second of each, gap {min(gaps)} to {max(gaps)} us")
     assert count * 24 < min(gaps)
     assert max(gaps) < longest_us
 

@@ -78,7 +78,7 @@ class Measured:
         status = self.status()
         yield "longest callback, the feed quiet", f"{quiet_us} us", ""
         yield "longest callback, at an edge", f"{status['worst_callback_us']} us", "400 us"
-        yield "edges seen, without a close-up", f"{status['edges']}, {status['edges_dropped']}", "told"
+        yield "edges seen, without a close-up", f"{status['edges']}, {status['edges_dropped']}", "reported"
         chip.stall(True)
         chip.run(STALL_S)
         chip.stall(False)
@@ -105,7 +105,7 @@ class Measured:
             for (a, _), (b, _) in itertools.pairwise(heads)
         )
         yield "conversions made; received", f"{chip.conversions - made:,}; {folded:,} (the open block less)", ""
-        yield "conversions told lost; holes seen", f"{end['lost_conversions']}; {holes}", "0; 0"
+        yield "conversions reported lost; holes seen", f"{end['lost_conversions']}; {holes}", "0; 0"
         yield (
             "FIFO overflows, ring overruns, converter errors",
             (f"{end['fifo_overflows']}, {end['ring_overruns']}, {end['converter_errors']}"),

@@ -1,6 +1,6 @@
 """A `machine` module for the Linux interpreter, and a clock that goes by what the firmware does. Runs on MicroPython.
 
-Nothing goes by wall time: each conversion takes 8 us of board time and each look at the clock 1 us, whatever the computer
+Nothing goes by wall time: each conversion takes 8 us of board time and each reading of the clock 1 us, whatever the computer
 does meanwhile. The start that is played begins with the first conversion after the inputs were made.
 """
 
@@ -70,7 +70,7 @@ class Pin:
         self.name = name
 
     def value(self, new: "int | None" = None) -> int:
-        """The escape pin reads high: not held. What the LED is told is written down with the board's time."""
+        """The escape pin reads high: not held. What the LED is given is written down with the board's time."""
         if self.name == "LED" and new is not None and Board.lamp_file:
             with open(Board.lamp_file, "a") as file:
                 file.write(f"{Board.now_us // 1000} {new}\n")

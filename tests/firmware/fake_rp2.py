@@ -142,7 +142,7 @@ LAYOUTS = (RP2040, RP2350A, RP2350B)
 
 
 class TroubleError(OSError):
-    """What the hardware is told to meet at a certain step."""
+    """What the hardware is to meet at a certain step."""
 
 
 @dataclass
@@ -186,7 +186,7 @@ class Chip:
         self.memory.add(0x50000000, 12 * 0x40, SimpleNamespace(read=self._dma_read, write=self._dma_write))
 
     def step(self) -> None:
-        """Counts what the firmware asks of the hardware, and meets trouble where it was told to."""
+        """Counts what the firmware asks of the hardware, and meets trouble where that was asked for."""
         self.steps += 1
         if self.steps == self.trouble_at:
             raise TroubleError(5, "as the test wants it")

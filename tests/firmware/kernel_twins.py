@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     Check = Callable[[str, Kernel, Kernel, "Dice", int], int]
 
 GUARD = 0xA5
-SETS = (1, 2, 3, 4, 5, 7, 8, 16, 41, 128, 512, 1000)
+SAMPLES = (1, 2, 3, 4, 5, 7, 8, 16, 41, 128, 512, 1000)
 
 
 class Dice:
@@ -97,14 +97,14 @@ def check_fold(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds:
     """fold(codes, out, params)."""
     for turn in range(rounds):
         channels = 1 + turn % 8
-        sets = dice.pick(SETS)
+        samples = dice.pick(SAMPLES)
         trigger = dice.pick((0, 1, 900, 2000, 4095, 4096))
         first, out_at = dice.below(9), 2 * dice.below(9)
-        codes = codes_of(dice, first + sets * channels, trigger)
+        codes = codes_of(dice, first + samples * channels, trigger)
         size = out_at + 6 * channels + 6 + 8
         made, wanted = guarded(size), guarded(size)
         for key in (dice.below(channels), channels, 255):
-            params = array("i", [first, sets, channels, key, trigger, out_at])
+            params = array("i", [first, samples, channels, key, trigger, out_at])
             kernel(codes, made, params)
             plain(codes, wanted, params)
             same(name, made, wanted, tuple(params))
@@ -113,14 +113,14 @@ def check_fold(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds:
 
 def check_long_bin(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
     """The longest bin of the portable acquisition, and one whose sum leaves 31 bits: 40,000 conversions of the highest code."""
-    for sets, code in ((4096, 4095), (40000, 4095), (40000, 4094)):
-        codes = bytes((code & 255, code >> 8)) * sets
+    for samples, code in ((4096, 4095), (40000, 4095), (40000, 4094)):
+        codes = bytes((code & 255, code >> 8)) * samples
         made, wanted = guarded(16), guarded(16)
-        kernel(codes, made, array("i", [0, sets, 1, 0, 4095, 2]))
-        run = sets if code < 4095 else 0
+        kernel(codes, made, array("i", [0, samples, 1, 0, 4095, 2]))
+        run = samples if code < 4095 else 0
         for n, value in enumerate((code * 16, code, code, run, run, run)):
             wanted[2 + 2 * n], wanted[3 + 2 * n] = value & 255, value >> 8
-        same(name, made, wanted, (sets, code))
+        same(name, made, wanted, (samples, code))
     return 3
 
 
@@ -130,24 +130,24 @@ def check_accumulate(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, r
 
     for turn in range(rounds):
         channels = 1 + turn % 8
-        sets = dice.pick(SETS[:10])
+        samples = dice.pick(SAMPLES[:10])
         pieces = 1 + dice.below(4)
-        codes = codes_of(dice, pieces * sets * channels, 2000)
+        codes = codes_of(dice, pieces * samples * channels, 2000)
         made, wanted = array("i", [77] * (3 * channels * pieces + 1)), array("i", [77] * (3 * channels * pieces + 1))
-        kernel(array("i", [uctypes.addressof(codes), uctypes.addressof(made), sets, channels, pieces]))
+        kernel(array("i", [uctypes.addressof(codes), uctypes.addressof(made), samples, channels, pieces]))
         at = 0
         for piece in range(pieces):
             for channel in range(channels):
-                first = piece * sets * channels + channel
-                mine = [codes[first + n * channels] for n in range(sets)]
+                first = piece * samples * channels + channel
+                mine = [codes[first + n * channels] for n in range(samples)]
                 wanted[at], wanted[at + 1], wanted[at + 2] = sum(mine), min(mine), max(mine)
                 at += 3
-        same(name, made, wanted, (sets, channels, pieces))
+        same(name, made, wanted, (samples, channels, pieces))
     return rounds
 
 
 def check_bins_body(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, rounds: int) -> int:
-    """bins_body(plain, facts, bins, job), for blocks of six and of three facts."""
+    """bins_body(plain, headers, bins, job), for blocks of six and of three headers."""
     for turn in range(rounds):
         channels = 1 + turn % 8
         values = dice.pick((3, 6))
@@ -156,14 +156,14 @@ def check_bins_body(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, ro
         capacity = 4 + dice.below(4)
         blocks = 1 + dice.below(3)
         first = dice.below(capacity - blocks + 1)
-        facts = array("i", [dice.bits30() for _ in range(values * capacity)])
+        headers = array("i", [dice.bits30() for _ in range(values * capacity)])
         bins = bytearray([dice.below(256) for _ in range(capacity * block_bytes)])
         conversions = 1 + dice.below(65535)
         if values == 6:
             for n in range(capacity):
-                facts[6 * n + 3] = dice.below(60000)  # span
-                facts[6 * n + 4] = dice.below(60000)  # gap
-                facts[6 * n + 5] = conversions
+                headers[6 * n + 3] = dice.below(60000)  # span
+                headers[6 * n + 4] = dice.below(60000)  # gap
+                headers[6 * n + 5] = conversions
         job = array(
             "i",
             [first, blocks, block_bytes, blocks * group, channels]
@@ -172,7 +172,7 @@ def check_bins_body(name: str, kernel: "Kernel", plain: "Kernel", dice: Dice, ro
         )
         size = 14 + 36 + blocks * block_bytes + 8
         made, wanted = guarded(size), guarded(size)
-        ends = kernel(made, facts, bins, job), plain(wanted, facts, bins, job)
+        ends = kernel(made, headers, bins, job), plain(wanted, headers, bins, job)
         same(name, made, wanted, tuple(job))
         assert ends[0] == ends[1] == size - 8, (name, ends, size)
     return rounds

@@ -17,7 +17,7 @@ TYPE_CHECKING = False  # MicroPython has no typing; tools take the name for true
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-CHANNELS, SETS = 3, 40
+CHANNELS, SAMPLES = 3, 40
 BIN_BYTES = wire.bin_bytes(CHANNELS)
 
 
@@ -105,10 +105,10 @@ class Stream:
 
 
 def fill(ring: BinRing) -> None:
-    """A bin with facts in the ring."""
+    """A bin with headers in the ring."""
     slot = ring.slot()
     ring.bins[slot] = 7
-    ring.commit(0x3FFFFFFF, 5, 0x3FFFFFFF, 768, 9, SETS)
+    ring.commit(0x3FFFFFFF, 5, 0x3FFFFFFF, 768, 9, SAMPLES)
 
 
 def pumped(out: outbox.Outbox, ring: BinRing) -> None:
@@ -119,18 +119,18 @@ def pumped(out: outbox.Outbox, ring: BinRing) -> None:
 
 def main() -> None:
     """All of them."""
-    codes = array("H", [n & 4095 for n in range(CHANNELS * SETS)])
+    codes = array("H", [n & 4095 for n in range(CHANNELS * SAMPLES)])
     bins = bytearray(BIN_BYTES)
-    params = array("i", [0, SETS, CHANNELS, 1, 30, 0])
+    params = array("i", [0, SAMPLES, CHANNELS, 1, 30, 0])
     locked("fold_viper.fold", fold_viper.fold, codes, bins, params)
     locked("fold.fold", fold.fold, codes, bins, params)
 
     plain, stuffed = bytearray(200), bytearray(264)
     crc_table = fast.table()
-    facts, job = array("i", [0x3FFFFFFF] * 12), array("i", [0, 2, BIN_BYTES, 2, CHANNELS, 1, 2, 3, 6, 768, 9, SETS])
+    headers, job = array("i", [0x3FFFFFFF] * 12), array("i", [0, 2, BIN_BYTES, 2, CHANNELS, 1, 2, 3, 6, 768, 9, SAMPLES])
     ring_bins = bytearray(2 * BIN_BYTES)
     assert fast.COMPILED
-    locked("fast.bins_body", fast.bins_body, plain, facts, ring_bins, job)
+    locked("fast.bins_body", fast.bins_body, plain, headers, ring_bins, job)
     locked("fast.crc_into", fast.crc_into, plain, 100, crc_table)
     locked("fast.stuff", fast.stuff, plain, 104, stuffed)
     locked("stuff.stuff", stuff.stuff, plain, 104, stuffed)

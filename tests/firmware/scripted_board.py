@@ -1,4 +1,4 @@
-"""The firmware's program on CPython with every part scripted: a clock that is turned by hand, a link that takes what it is told to."""
+"""The firmware's program on CPython with every part scripted: a clock that is turned by hand, a link that takes what it is to take."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ CHANNELS: list[ChannelBody] = [
     {"role": "starter_coil", "pin": 28},
 ]
 STEP_US = 1000  # board time that one pass of the loop takes here
-SETS = 4
+SAMPLES = 4
 
 
 class Clock:
@@ -78,7 +78,7 @@ class Acquisition:
         if self._board.trouble is not None:
             raise self._board.trouble
         fold = load("fold")
-        self._params = array("i", [0, SETS, self._channels, max(config["key_channel"], 0), config["trigger_code"], 0])
+        self._params = array("i", [0, SAMPLES, self._channels, max(config["key_channel"], 0), config["trigger_code"], 0])
         self._fold = fold.fold
 
     def poll(self) -> None:
@@ -87,22 +87,24 @@ class Acquisition:
         slot = self.ring.slot()
         if slot >= 0:
             self._params[load("fold").OUT_AT] = slot
-            self._fold(array("H", [self.bins & 4095] * SETS * self._channels), self.ring.bins, self._params)
-            first = self.bins * SETS * self._channels
-            self.ring.commit(first & 0x3FFFFFFF, first >> 30, self._board.clock.ticks_us(), STEP_US, STEP_US // SETS, SETS)
+            self._fold(array("H", [self.bins & 4095] * SAMPLES * self._channels), self.ring.bins, self._params)
+            first = self.bins * SAMPLES * self._channels
+            self.ring.commit(
+                first & 0x3FFFFFFF, first >> 30, self._board.clock.ticks_us(), STEP_US, STEP_US // SAMPLES, SAMPLES
+            )
         self.bins += 1
 
-    def look(self) -> None:
+    def take_samples(self) -> None:
         """Nothing to sample in between."""
 
     def stop(self) -> None:
         self.running = False
 
     def conversions(self) -> int:
-        return self.bins * SETS * self._channels
+        return self.bins * SAMPLES * self._channels
 
     def describe(self) -> dict[str, Any]:
-        return {"acquisition": self.name, "conversion_ns": 0, "conversions_per_bin": SETS}
+        return {"acquisition": self.name, "conversion_ns": 0, "conversions_per_bin": SAMPLES}
 
 
 class Store:

@@ -15,7 +15,7 @@ if len(getattr(sys, "argv", ())) > 1:  # on a chip everything lies side by side
 import uctypes
 from firstcrank_board import fold as definition
 from firstcrank_board import rp2_service as service
-from firstcrank_board.bin_ring import CAPACITY, FORGOTTEN, HEAD, KEEP_NEWEST, LOST, MARKS, TAIL, UNIFORM_FACTS
+from firstcrank_board.bin_ring import CAPACITY, FORGOTTEN, HEAD, INDEX_WORDS, KEEP_NEWEST, LOST, TAIL, UNIFORM_HEADER_WORDS
 
 from array import array  # isort: skip
 
@@ -109,19 +109,19 @@ class Run:
         self.dice = dice
         channels = self.channels = 1 + turn % 8
         if dice.below(3):
-            self.pieces, self.bins_a_segment, self.sets = (
+            self.pieces, self.bins_a_segment, self.samples = (
                 1,
                 1 + dice.below(4),
                 dice.pick((8, 16)) if dice.below(3) == 0 else 1 + dice.below(24),
             )
             self.group = self.bins_a_segment * (1 + dice.below(2))
         else:
-            self.pieces, self.bins_a_segment, self.sets = 2 + dice.below(3), 1, 1 + dice.below(60)
+            self.pieces, self.bins_a_segment, self.samples = 2 + dice.below(3), 1, 1 + dice.below(60)
             self.group = 1 + dice.below(3)
         self.trigger = dice.pick((0, 1, 900, 2000, 4080, 4095))
         self.key = dice.pick((0, channels - 1, 255))
         self.policy = dice.pick((SEND, KEEP_ALL, NEWEST))
-        self.conversions = self.sets * channels * self.bins_a_segment
+        self.conversions = self.samples * channels * self.bins_a_segment
         self.segment_us = 2 * self.conversions
         self.bin_bytes = 6 * channels + 6
         self.block_bytes = self.bin_bytes * self.group
@@ -131,12 +131,12 @@ class Run:
         self.write_at, self.write = memory.block(1)
         self.adc_at, self.adc = memory.block(4)
         self.timer_at, self.timer = memory.block(1)
-        self.marks_at, self.marks = memory.block(MARKS)
-        facts_at, self.facts = memory.block(UNIFORM_FACTS * CAPACITY_BLOCKS)
+        self.index_at, self.index = memory.block(INDEX_WORDS)
+        headers_at, self.headers = memory.block(UNIFORM_HEADER_WORDS * CAPACITY_BLOCKS)
         blocks_at, self.blocks = memory.take(self.block_bytes * CAPACITY_BLOCKS)
         edges_at, self.edges = memory.block(MOST_EDGES)
-        self.marks[CAPACITY] = CAPACITY_BLOCKS
-        self.marks[KEEP_NEWEST] = 1 if self.policy == NEWEST else 0
+        self.index[CAPACITY] = CAPACITY_BLOCKS
+        self.index[KEEP_NEWEST] = 1 if self.policy == NEWEST else 0
         self.low = WRAP - 3 * self.conversions if dice.below(2) else 0  # the index carries into its upper half
         self.high = 5
         self.now_us = WRAP - 2 * self.segment_us if dice.below(2) else 77  # the clock wraps
@@ -149,9 +149,9 @@ class Run:
             (service.ADC_AT, self.adc_at),
             (service.SCAN_STEP, 2 * channels),
             (service.CONFIRM, self.trigger + service.HYSTERESIS),
-            (service.SHIFT, shift_of(self.sets * self.pieces)),
+            (service.SHIFT, shift_of(self.samples * self.pieces)),
             (service.TIMER_AT, self.timer_at),
-            (service.SETS, self.sets),
+            (service.SAMPLES, self.samples),
             (service.CHANNELS, channels),
             (service.KEY, self.key),
             (service.TRIGGER, self.trigger),
@@ -159,8 +159,8 @@ class Run:
             (service.BINS_A_SEGMENT, self.bins_a_segment),
             (service.BINS_A_BLOCK, self.group),
             (service.ACC_AT, memory.block(5 * 3 * 8)[0]),
-            (service.MARKS_AT, self.marks_at),
-            (service.FACTS_AT, facts_at),
+            (service.INDEX_AT, self.index_at),
+            (service.HEADERS_AT, headers_at),
             (service.BLOCKS_AT, blocks_at),
             (service.BLOCK_BYTES, self.block_bytes),
             (service.SPARE_AT, memory.take(self.block_bytes)[0]),
@@ -172,7 +172,7 @@ class Run:
         ):
             s[index] = value
         shape_at, shape = memory.block(5)
-        shape[2], shape[3] = self.sets, channels
+        shape[2], shape[3] = self.samples, channels
         s[service.SHAPE_AT] = shape_at
         self.timer[0] = self.now_us
         self.begin_us = self.now_us
@@ -208,10 +208,10 @@ class Run:
 
     def take_all(self) -> None:
         """What the reader does: every block that is complete is compared and given back."""
-        while self.marks[TAIL] != self.marks[HEAD]:
-            self.compare(self.seen, self.marks[TAIL])
+        while self.index[TAIL] != self.index[HEAD]:
+            self.compare(self.seen, self.index[TAIL])
             self.seen += 1
-            self.marks[TAIL] = (self.marks[TAIL] + 1) % CAPACITY_BLOCKS
+            self.index[TAIL] = (self.index[TAIL] + 1) % CAPACITY_BLOCKS
 
     def check_ring(self, segments: int) -> None:
         """A full ring has the blocks that its policy says, and counted the others."""
@@ -221,38 +221,38 @@ class Run:
         if self.policy == SEND:
             self.take_all()
             assert self.seen == blocks, (self.state_text(), self.seen, blocks)
-            assert self.marks[LOST] == self.marks[FORGOTTEN] == 0
+            assert self.index[LOST] == self.index[FORGOTTEN] == 0
             return
         first = 0
         if self.policy == NEWEST:
             begun = segments * self.bins_a_segment / self.pieces / self.group > blocks  # a block takes its room when it begins
             first = max(blocks + begun - kept, 0)
-            assert self.marks[FORGOTTEN] == first * self.group, (self.state_text(), self.marks[FORGOTTEN], first)
+            assert self.index[FORGOTTEN] == first * self.group, (self.state_text(), self.index[FORGOTTEN], first)
         lost = blocks - kept if self.policy == KEEP_ALL and blocks > kept else 0
-        assert self.marks[LOST] == lost * self.group, (self.state_text(), self.marks[LOST], lost)
+        assert self.index[LOST] == lost * self.group, (self.state_text(), self.index[LOST], lost)
         self.seen = first
         self.take_all()
         assert self.seen == blocks - lost, (self.state_text(), self.seen, blocks, lost)
 
     def compare(self, number: int, place: int) -> None:
         """Block `number` since the start against the plain fold of its conversions."""
-        sets = self.sets * self.pieces
+        samples = self.samples * self.pieces
         wanted = bytearray(self.block_bytes)
-        first = number * self.group * sets * self.channels
+        first = number * self.group * samples * self.channels
         for n in range(self.group):
             params = array(
-                "i", [first + n * sets * self.channels, sets, self.channels, self.key, self.trigger, n * self.bin_bytes]
+                "i", [first + n * samples * self.channels, samples, self.channels, self.key, self.trigger, n * self.bin_bytes]
             )
             definition.fold(self.codes, wanted, params)
         made = self.blocks[place * self.block_bytes : (place + 1) * self.block_bytes]
         assert made == wanted, (self.state_text(), number, made, wanted)
-        low, high, ticks = (self.facts[place * UNIFORM_FACTS + n] for n in range(3))
+        low, high, ticks = (self.headers[place * UNIFORM_HEADER_WORDS + n] for n in range(3))
         assert (high << 30) + low == (self.high << 30) + self.low + first, (self.state_text(), number, low, high)
         assert ticks == (self.begin_us + 2 * first) & WRAP, (self.state_text(), number, ticks)
 
     def state_text(self) -> "tuple[int | str, ...]":
         """What this run is."""
-        return (self.channels, self.sets, self.pieces, self.bins_a_segment, self.group, self.key, self.trigger, self.policy)
+        return (self.channels, self.samples, self.pieces, self.bins_a_segment, self.group, self.key, self.trigger, self.policy)
 
 
 def main(rounds: int, address: int, size: int) -> None:

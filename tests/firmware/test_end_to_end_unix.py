@@ -81,7 +81,7 @@ def test_through_the_external_converter(tmp_path: Path, scenario: str, code: int
 @pytest.mark.slow
 @pytest.mark.parametrize("scenario", ["healthy", "glitch"])
 def test_a_converter_too_slow_for_the_shortest_dropout_is_no_pass(tmp_path: Path, scenario: str) -> None:
-    """A look every 1.2 ms could miss a dropout of 1 ms. One of 4 ms is seen all the same, and is a FAIL."""
+    """A sample every 1.2 ms could miss a dropout of 1 ms. One of 4 ms is seen all the same, and is a FAIL."""
     file = tmp_path / "start.fcr"
     with unix_board(scenario + "+slow_spi") as port:
         asked = ("--out", str(file), "--yes", "--key-start", "--module-plugged", "--longest", "9")

@@ -22,17 +22,17 @@ def test_fold_by_numpy(data: st.DataObject) -> None:
     """Mean to the nearest sixteenth, extremes, and runs counted by looking for them in a string."""
     fold = load("fold")
     channels = data.draw(st.integers(1, 8))
-    sets = data.draw(st.integers(1, 60))
+    samples = data.draw(st.integers(1, 60))
     key = data.draw(st.sampled_from([*range(channels), channels, fold.NO_KEY]))
     trigger = data.draw(st.sampled_from((0, 1900, 4096)))
     first, at = data.draw(st.integers(0, 5)), data.draw(st.integers(0, 9))
-    codes = data.draw(st.lists(CODES, min_size=first + sets * channels, max_size=first + sets * channels))
+    codes = data.draw(st.lists(CODES, min_size=first + samples * channels, max_size=first + samples * channels))
     out = bytearray(b"\xa5" * (at + wire.bin_bytes(channels) + 3))
-    fold.fold(array("H", codes), out, array("i", [first, sets, channels, key, trigger, at]))
+    fold.fold(array("H", codes), out, array("i", [first, samples, channels, key, trigger, at]))
     assert bytes(out[:at]) == b"\xa5" * at
     assert bytes(out[-3:]) == b"\xa5" * 3
     values = np.frombuffer(bytes(out[at:-3]), dtype="<u2")
-    table = np.array(codes[first:]).reshape(sets, channels)
+    table = np.array(codes[first:]).reshape(samples, channels)
     assert (np.abs(values[: 3 * channels : 3] - table.mean(axis=0) * wire.MEAN_SCALE) <= 0.5 + 1e-9).all()
     assert (values[1 : 3 * channels : 3] == table.min(axis=0)).all()
     assert (values[2 : 3 * channels : 3] == table.max(axis=0)).all()
@@ -88,26 +88,26 @@ def test_bins_body_is_what_the_host_reads(data: st.DataObject) -> None:
     blocks = data.draw(st.integers(1, 3))
     first = data.draw(st.integers(0, capacity - blocks))
     bits30 = st.one_of(st.integers(0, 2**30 - 1), st.just(2**30 - 1))
-    facts = array("i", data.draw(st.lists(bits30, min_size=values * capacity, max_size=values * capacity)))
+    headers = array("i", data.draw(st.lists(bits30, min_size=values * capacity, max_size=values * capacity)))
     conversions = data.draw(st.integers(1, 65535))
     small = st.integers(0, 100000)
     for n in range(0 if uniform else capacity):
-        facts[6 * n + 3 : 6 * n + 6] = array("i", [data.draw(small), data.draw(small), conversions])
+        headers[6 * n + 3 : 6 * n + 6] = array("i", [data.draw(small), data.draw(small), conversions])
     block_bytes = group * wire.bin_bytes(channels)
     bins = data.draw(st.binary(min_size=capacity * block_bytes, max_size=capacity * block_bytes))
     lost = data.draw(st.tuples(bits30, bits30, bits30))
     span, gap = data.draw(small), data.draw(small)
     job = array("i", [first, blocks, block_bytes, blocks * group, channels, *lost, values, span, gap, conversions])
     plain = bytearray(wire.HEADER_BYTES + wire.BINS_BYTES + blocks * block_bytes)
-    assert framing.bins_body(plain, facts, bins, job) == len(plain)
+    assert framing.bins_body(plain, headers, bins, job) == len(plain)
     head = wire_bodies.unpack_bins_head(bytes(plain[wire.HEADER_BYTES :]))
     at, last = first * values, (first + blocks - 1) * values
     if not uniform:
-        span = facts[last + 3]
-        gap = max(facts[n * 6 + 4] for n in range(first, first + blocks))
-    assert head.first_conversion == (facts[at + 1] << 30) + facts[at]
-    assert head.ticks_us == facts[at + 2]
-    assert head.span_us == (facts[last + 2] - facts[at + 2]) % 2**30 + span
+        span = headers[last + 3]
+        gap = max(headers[n * 6 + 4] for n in range(first, first + blocks))
+    assert head.first_conversion == (headers[at + 1] << 30) + headers[at]
+    assert head.ticks_us == headers[at + 2]
+    assert head.span_us == (headers[last + 2] - headers[at + 2]) % 2**30 + span
     assert (head.lost_conversions, head.lost_bins, head.short_writes) == lost
     assert (head.worst_gap_us, head.conversions) == (gap, conversions)
     assert (head.bin_count, head.channel_count) == (blocks * group, channels)

@@ -1,4 +1,4 @@
-"""Nothing is lost in silence: what a board could not keep, could not do, or did not live to see is counted and told."""
+"""Nothing is lost in silence: what a board could not keep, could not do, or did not live to see is counted and reported."""
 
 from __future__ import annotations
 
@@ -144,18 +144,18 @@ def test_a_feed_that_chatters_for_hours_keeps_the_first_and_the_worst() -> None:
     feed = load("feed_watch").FeedWatch(
         {"off16": 1000, "minimum_pass16": 2000, "bounce_us": 20000, "ratio4096": 4096, "offset16": 0}
     )
-    sets, span_us = 128, 24576
+    samples, span_us = 128, 24576
     for n in range(20_000):
         length = 47 if n == 13_000 else 1
         at_us = 1_000_000 + n * 2 * span_us
-        feed.bin("run", at_us, at_us, 30000, 29000, 300, (length, 0, 0), span_us, sets)
-        feed.bin("run", at_us + span_us, at_us + span_us, 30000, 29000, 1800, (0, 0, 0), span_us, sets)
+        feed.bin("run", at_us, at_us, 30000, 29000, 300, (length, 0, 0), span_us, samples)
+        feed.bin("run", at_us + span_us, at_us + span_us, 30000, 29000, 1800, (0, 0, 0), span_us, samples)
     assert feed.too_many
     assert len(feed.dropouts) == load("feed_watch").MOST_DROPOUTS
     report = feed.report()
     assert report["losses"] == 20_000
     assert report["first_loss"][0] < 1_000_000 + span_us
-    assert report["longest_loss"][1] == span_us * 47 // sets
+    assert report["longest_loss"][1] == span_us * 47 // samples
     assert feed.dropouts == sorted(feed.dropouts)
 
 
@@ -168,7 +168,7 @@ def test_buffers_go_by_the_free_heap(free: int, edges: int, least_ring: int) -> 
     sizes = arena.plan(free)
     assert sizes["close_ups"] == edges * arena.WINDOW
     assert sizes["bins"] >= least_ring
-    word_bytes = 4 * (sizes["facts"] + arena.MOST["segments"])
+    word_bytes = 4 * (sizes["headers"] + arena.MOST["segments"])
     assert sizes["bins"] + sizes["close_ups"] + word_bytes + arena.PROGRAM + arena.LEAST_SPARE <= free
 
 

@@ -78,12 +78,12 @@ class Board:
     def folded(self, codes: list[int]) -> bytes:
         """The plain fold of whole bins."""
         fold = load("fold")
-        sets = self.acquisition.sets * self.acquisition.pieces
-        bins = len(codes) // (sets * self.channels)
+        samples = self.acquisition.samples * self.acquisition.pieces
+        bins = len(codes) // (samples * self.channels)
         size = wire.bin_bytes(self.channels)
         out = bytearray(bins * size)
         for n in range(bins):
-            params = [n * sets * self.channels, sets, self.channels, self.config["key_channel"], TRIGGER, n * size]
+            params = [n * samples * self.channels, samples, self.channels, self.config["key_channel"], TRIGGER, n * size]
             fold.fold(array("H", codes), out, array("i", params))
         return bytes(out)
 
@@ -187,7 +187,7 @@ def test_every_conversion_is_in_its_bin_over_many_laps(layout: Layout, count: in
     assert codes == board.folded(chip.converted)[: len(codes)]
     per_block = len(chip.converted) // max(len(board.blocks), 1)
     assert len(chip.converted) - len(board.blocks) * per_block < 2 * conversions + per_block
-    size = board.ring.group * acquisition.sets * acquisition.pieces * count
+    size = board.ring.group * acquisition.samples * acquisition.pieces * count
     assert [first for first, _, _ in board.blocks] == [n * size for n in range(len(board.blocks))]
     assert [ticks for _, ticks, _ in board.blocks] == [7 + 2 * first for first, _, _ in board.blocks]
     assert acquisition.lost_conversions == board.ring.lost_bins == 0
@@ -201,7 +201,7 @@ def test_shipped_segment_sizes(layout: Layout, bin_us: int) -> None:
     for count in {3, len(layout.pins)}:
         board = Board(layout, inputs_of(layout, count), noise(bin_us), bin_us, 1536)
         board.start()
-        wanted = 2 * board.ring.group * board.acquisition.sets * board.acquisition.pieces * count
+        wanted = 2 * board.ring.group * board.acquisition.samples * board.acquisition.pieces * count
         board.chip.convert(wanted + 3000)
         board.keep()
         assert len(board.blocks) >= 2
@@ -336,7 +336,7 @@ def test_an_overflow_is_counted_and_leads_stay_apart(layout: Layout) -> None:
     assert lost > 0
     assert lost % 3 == 0
     starts = [first for first, _, _ in board.blocks]
-    size = board.ring.group * board.acquisition.sets * 3
+    size = board.ring.group * board.acquisition.samples * 3
     jumps = [b - a - size for a, b in itertools.pairwise(starts)]
     assert [j for j in jumps if j] == [lost]
     bin_fields = np.frombuffer(b"".join(block for _, _, block in board.blocks), "<u2").reshape(-1, 12)
@@ -360,7 +360,7 @@ def test_an_interrupt_that_is_held_up_too_long_is_counted(layout: Layout, laps: 
     board.keep()
     assert board.acquisition.counters()["ring_overruns"] == 1
     lost = board.acquisition.lost_conversions
-    size = board.ring.group * board.acquisition.sets * 3
+    size = board.ring.group * board.acquisition.samples * 3
     jumps = [b[0] - a[0] - size for a, b in itertools.pairwise(board.blocks)]
     assert [j for j in jumps if j] == [lost]
     assert lost >= laps * 4 * segment
@@ -377,7 +377,7 @@ def test_a_full_ring_counts_what_it_drops(layout: Layout) -> None:
     lost = board.ring.lost_bins
     board.keep()
     kept = len(board.blocks) * board.ring.group
-    made = 20_000 // (board.acquisition.sets * 3)
+    made = 20_000 // (board.acquisition.samples * 3)
     assert lost > 0
     assert 0 <= made - kept - lost < 2 * board.ring.group + 4
 
@@ -455,7 +455,7 @@ def test_a_converter_error_costs_what_is_not_folded_and_is_counted(layout: Layou
     board.keep()
     counters = board.acquisition.counters()
     assert (counters["converter_errors"], counters["fifo_overflows"], counters["restarts"]) == (1, 0, 1)
-    size = board.ring.group * board.acquisition.sets * 3
+    size = board.ring.group * board.acquisition.samples * 3
     jumps = [b[0] - a[0] - size for a, b in itertools.pairwise(board.blocks)]
     assert [j for j in jumps if j] == [board.acquisition.lost_conversions]
 
@@ -526,10 +526,10 @@ def test_many_edges_are_all_counted(layout: Layout) -> None:
 def test_the_interrupts_numbers_are_the_same_in_both_files(layout: Layout) -> None:
     """The compiler takes numbers from its own file alone, so rp2_edges repeats those of rp2_service and close_up."""
     firmware = Firmware(Chip(layout, noise(0)))
-    edges, service, book = firmware.rp2_edges, firmware.rp2_service, firmware.close_up
+    edges, service, index = firmware.rp2_edges, firmware.rp2_service, firmware.close_up
     names = [name for name in vars(edges) if name.isupper() and hasattr(service, name)]
     assert len(names) >= 13
     assert {n: getattr(edges, n) for n in names} == {n: getattr(service, n) for n in names}
-    names = [name for name in vars(edges) if name.isupper() and hasattr(book, name) and name != "EDGES"]
+    names = [name for name in vars(edges) if name.isupper() and hasattr(index, name) and name != "EDGES"]
     assert len(names) >= 19
-    assert {n: getattr(edges, n) for n in names} == {n: getattr(book, n) for n in names}
+    assert {n: getattr(edges, n) for n in names} == {n: getattr(index, n) for n in names}

@@ -25,7 +25,7 @@ CHANNELS: list[ChannelBody] = [
 
 
 class Silent:
-    """A Watcher that remembers."""
+    """An observer that remembers."""
 
     def __init__(self, answer: bool | None = None) -> None:
         self.answer, self.asked = answer, 0
@@ -89,7 +89,7 @@ def make(
 
 @functools.cache
 def watched(name: str) -> tuple[bytes, Silent]:
-    """The bytes of a recording of sim:NAME and what its watcher was told, made once per run of the tests."""
+    """The bytes of a recording of sim:NAME and what its observer received, made once per run of the tests."""
     if name == "marigold_repaired":
         watched("marigold_trap")  # the same vehicle before its repair: its start is the earlier one in whatever order tests run
     with tempfile.TemporaryDirectory() as folder:

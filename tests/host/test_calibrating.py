@@ -155,7 +155,7 @@ def test_a_misread_meter_is_the_outlier_and_only_that_point_is_taken_again() -> 
 
 
 class FollowsPrompts(Hands):
-    """Types "9" for a cell of 8.6 V, then 13.2 V; whatever is told to be read again is, as the meter shows it."""
+    """Types "9" for a cell of 8.6 V, then 13.2 V; whatever is to be read again is, as the meter shows it."""
 
     def __init__(self, board: Board, first_v: float = 9.0) -> None:
         super().__init__(board, ())

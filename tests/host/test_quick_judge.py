@@ -95,7 +95,7 @@ def test_lost_readings_spoil_a_pass(lost: int, verdict: str) -> None:
 
     app = SimpleNamespace(
         acquisition=SimpleNamespace(lost_conversions=lost, stop=lambda: None),
-        ring=SimpleNamespace(keep_newest=keep_newest, marks=[0]),
+        ring=SimpleNamespace(keep_newest=keep_newest, index=[0]),
         parts=SimpleNamespace(lamp=SimpleNamespace(show=lambda *_: None)),
         journal=SimpleNamespace(waiting=None),
         config={},

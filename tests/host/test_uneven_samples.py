@@ -54,7 +54,7 @@ def test_the_upper_bound_holds(steps_us: list[int], begin: float, length_us: int
 
 
 def test_one_late_look_is_not_a_short_dropout() -> None:
-    """1.15 ms, seen once between two looks 0.6 ms away, beside nineteen that lie 0.1 ms apart: it may have been over 1 ms."""
+    """1.15 ms, seen once between two samples 0.6 ms away, beside nineteen that lie 0.1 ms apart: it may have been over 1 ms."""
     trace = Sampled(np.array([0.0]), np.array([0.0031]), np.array([SAMPLES_PER_BIN]), np.array([0.0006]), np.array([0.0]))
     (found,) = _from_runs(trace, trace, 7.0, KeyRuns(7.0, np.array([1]), np.array([0]), np.array([0])), slice(0, 1))  # type: ignore[arg-type]
     assert found.best_s < 0.001 < found.high_s

@@ -1,7 +1,7 @@
 """When the feed itself crossed the limit, from a close-up of its reading behind the input filter.
 
 A first-order filter of time constant tau follows v_in = v + tau dv/dt, so the feed is got back from its reading; noise of the
-reading grows by about tau over the time between two looks, 10 for 56 us and 6 us, which a crossing of several volts bears.
+reading grows by about tau over the time between two samples, 10 for 56 us and 6 us, which a crossing of several volts bears.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def _crossing_s(close_up: CloseUp, limit_v: float) -> float:
     last_before = earliest + int(back[-1])
     before_v, after_v = float(feed_v[last_before]), float(feed_v[last_before + 1])
     share = (limit_v - before_v) / (after_v - before_v) if after_v != before_v else 0.5
-    # The slope between two looks belongs to their middle.
+    # The slope between two samples belongs to their middle.
     return first_s + (last_before + share - 0.5) * close_up.period_s
 
 

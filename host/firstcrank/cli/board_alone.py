@@ -32,7 +32,7 @@ LAMP = (
 def alone(port: str | None, leads: tuple[str, ...], acquisition: str, off: bool, **options: Unpack[JudgingOptions]) -> None:
     """Let the board work alone, on a USB power bank: it shows the outcome on its LED and keeps the traces.
 
-    Told once, it does so after every power-up until told --off. Fetch the traces with: firstcrank board fetch.
+    Set once, it does so after every power-up until --off. Fetch the traces with: firstcrank board fetch.
 
     \b
     Examples:

@@ -124,7 +124,7 @@ def _details(console: Console, judgement: Judgement) -> None:
 
 
 def _sentence(console: Console, text: str) -> str:
-    """A line with its first letter large, without what would steer the screen, in plain letters where it has no others."""
+    """A line with its first letter capitalised, without what would steer the screen, in plain letters where it has no others."""
     text = printable(text)
     if console.options.ascii_only:
         text = in_plain_letters(text)

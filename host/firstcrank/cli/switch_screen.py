@@ -1,4 +1,4 @@
-"""The switch test's face: a recorder's Watcher with the large word, a bell at each change, and q to end."""
+"""The switch test's face: a recorder's observer with the large word, a bell at each change, and q to end."""
 
 from __future__ import annotations
 

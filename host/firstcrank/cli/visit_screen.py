@@ -36,7 +36,7 @@ NEWEST_BINS = 40  # some 30 ms
 
 
 class VisitScreen:
-    """A recorder's Watcher that drives a visit and shows it. `visit`: where it begins, a guided one with what was answered before."""
+    """A recorder's observer that drives a visit and shows it. `visit`: where it begins, a guided one with what was answered before."""
 
     def __init__(
         self,

@@ -1,4 +1,4 @@
-"""The sections of a report, in order: a plain table of functions from the facts to parts. A new section is one function here.
+"""The sections of a report, in order: a plain table of functions from the inputs to parts. A new section is one function here.
 
 First what a customer reads, one or two pages; then the annex, for whoever checks the work. A section that has nothing to show returns
 no part. Sections are not taken from other packages: a report shows the verdict and its evidence as this program judged them.

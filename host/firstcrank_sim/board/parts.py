@@ -115,7 +115,7 @@ class Inputs:
         self._first = 0
 
     def codes(self, first: int, count: int) -> NDArray[np.uint16]:
-        """`count` sets from set number `first`, shape (count, channels); must be asked for in rising order."""
+        """`count` samples of every channel from number `first`, shape (count, channels); must be asked for in rising order."""
         parts = []
         while count > 0:
             if first >= self._first + len(self._block):
@@ -158,7 +158,7 @@ class Acquisition:
         self.samples_per_bin = max(round(config["bin_us"] / US_PER_S / self._inputs.set_s), 1)
         self._ring = ring
         self._params = array("i", bytes(4 * fold.PARAMS))
-        self._params[fold.SETS] = self.samples_per_bin
+        self._params[fold.SAMPLES] = self.samples_per_bin
         self._params[fold.CHANNELS] = self._channels
         self._params[fold.KEY] = config["key_channel"]
         self._params[fold.TRIGGER] = config["trigger_code"]

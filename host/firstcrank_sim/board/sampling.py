@@ -1,6 +1,6 @@
 """Bins of a whole start at little cost: conversion by conversion where anything steps, by drawn blocks where all is quiet.
 
-In a quiet bin the voltage runs nearly straight, so a block of sets // 8 neighbouring conversions is one voltage plus noise:
+In a quiet bin the voltage runs nearly straight, so a block of samples // 8 neighbouring conversions is one voltage plus noise:
 its mean, lowest and highest noise are taken from a pool of blocks really drawn. A test holds both ways against each other.
 """
 
@@ -21,13 +21,13 @@ from firstcrank_sim.vehicle.truth import Truth
 CONVERSION_S = 2e-6  # RP2040: 96 cycles of 48 MHz, datasheet section 4.9
 BLOCKS = 8
 POOL = 1 << 15
-BEFORE_S, BEHIND_S = 1e-4, 1.2e-3  # round a step, looked at conversion by conversion
+BEFORE_S, BEHIND_S = 1e-4, 1.2e-3  # round a step, taken conversion by conversion
 NEAR_CODES = 12.0  # a feed this near the trigger likewise
 
 
 @dataclass(frozen=True, slots=True)
 class Sampled:
-    """`sets` conversions per channel and bin, `step_s` between two of one channel."""
+    """`samples` conversions per channel and bin, `step_s` between two of one channel."""
 
     folded: Bins
     samples_per_bin: int

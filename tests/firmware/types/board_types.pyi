@@ -9,7 +9,7 @@ from firstcrank_board.bin_ring import BinRing
 
 Table: TypeAlias = dict[str, Any]  # an object of JSON
 Config: TypeAlias = dict[str, Any]  # commands.checked: channels, bin_us, trigger_code, acquisition, ring_bins
-Unchecked: TypeAlias = Any  # from flash or from a host: may be anything until it is looked at
+Unchecked: TypeAlias = Any  # from flash or from a host: may be anything until it is checked
 NotYet: TypeAlias = Any  # None while nothing runs; the state of the program says when it is there
 Words: TypeAlias = array[int]
 View: TypeAlias = bytes | bytearray | memoryview
