@@ -1,4 +1,4 @@
-"""The input designer against worked figures, PyPI eseries and uncertainties, and ngspice transients of the same network."""
+"""The input designer against worked figures, the table of IEC 60063, PyPI uncertainties, and ngspice transients of the same network."""
 
 from __future__ import annotations
 

@@ -36,21 +36,6 @@ class Relay:
         return copper_hot_ohm(self.coil_ohm, self.coil_c)
 
 
-def flyback_s(relay: Relay, begin_a: float, release_a: float, forward_v: float = 0.7) -> float:
-    """Time for a coil current to fall from `begin_a` to `release_a` once its supply opens, by the closed forms.
-
-    Diode: t = L/R ln((I0 + Vf/R) / (I1 + Vf/R)). Resistor Rp: t = L/(R + Rp) ln(I0/I1). None: at once.
-    """
-    ohm = relay.hot_ohm
-    if begin_a <= release_a:
-        return 0.0
-    if relay.suppression == "diode":
-        return float(relay.coil_h / ohm * np.log((begin_a + forward_v / ohm) / (release_a + forward_v / ohm)))
-    if relay.suppression == "resistor":
-        return float(relay.coil_h / (ohm + relay.resistor_ohm) * np.log(begin_a / release_a))
-    return 0.0
-
-
 def relay_open(
     relay: Relay, source: Waveform, coil_off: tuple[tuple[float, float], ...], end_s: float
 ) -> tuple[tuple[float, float], ...]:
