@@ -1,7 +1,8 @@
 """Sum, lowest and highest of each channel in inline Thumb assembler: the inner loop of the fold on a chip. And its sleep.
 
 In a file of its own because interpreters without the Thumb assembler (the Linux one) refuse even to compile it.
-fold_viper.accumulate is its twin with the same argument and result; fold.py defines what both compute.
+fold_viper.accumulate is its twin with the same argument and result; fold.py defines what both compute. The loop is unrolled, and its
+rare branches with it: the assembler has no macros, and a jump there and back would cost more than it does.
 
 About 7.75 CPU cycles a conversion (Cortex-M0+, code in RAM): one unsigned comparison tells that a code is neither a new lowest
 nor a new highest, `code - lowest > highest - lowest`. Two conversions a word would take 5 where nothing changes, and with the

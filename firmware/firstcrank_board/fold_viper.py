@@ -1,6 +1,7 @@
 """The fold compiled by MicroPython's viper emitter: same arguments and result as fold.fold, its plain twin.
 
 Written round a viper fault (y = -x overwrites x): no unary minus or inversion of a variable here.
+The loop over one channel stands in both kernels: viper calls another function through Python objects, as slowly as Python does.
 """
 
 import micropython

@@ -31,7 +31,8 @@ def test_the_rest_limit_is_the_half_charged_battery() -> None:
 
 
 # Load test at half the rated current for 15 s, lowest voltage that still passes, degC and volts: Kia Amanti repair manual, 2009, Charging
-# System, Battery, Inspection, Load Test (web edition, no pages); Suzuki Aerio SX, 2005, Battery Inspection, Load Test has 8.0 V at -18 degC.
+# System, Battery, Inspection, Load Test (web edition, no pages); another table (Suzuki Aerio, 2005,
+# Battery Inspection, Load Test) has 8.0 V at -18 degC.
 # A full healthy battery must lie above its row.
 LOAD_TEST = [(20, 9.6), (16, 9.5), (10, 9.4), (4, 9.3), (-1, 9.1), (-7, 8.9), (-12, 8.7), (-18, 8.5)]
 
