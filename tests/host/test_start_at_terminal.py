@@ -109,6 +109,13 @@ def test_a_job_that_is_not_there_is_told_before_the_first_question(tmp_path: Pat
     assert "4711" in plain(output)
 
 
+def test_a_misspelt_simulated_start_is_told_before_the_first_question(tmp_path: Path) -> None:
+    code, output = finished(start(tmp_path, "sim:helthy"))
+    assert code == 2, plain(output)
+    assert "1/6" not in plain(output)
+    assert "Did you mean healthy" in " ".join(plain(output).split())
+
+
 def test_a_runaway_leads_the_last_screenful_and_is_no_good_start(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:runs_on,speed=4", "--oil-within", "60")
     answered(program, figures=3)

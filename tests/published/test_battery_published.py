@@ -14,6 +14,7 @@ from firstcrank.wiring.gauge import awg_diameter_m
 from firstcrank_sim.vehicle.battery import internal_ohm, open_circuit_v
 from firstcrank_sim.vehicle.conductor import copper_hot_ohm, copper_ohm
 from firstcrank_sim.vehicle.relay import STEP_S, Relay, relay_open
+from firstcrank_sim.vehicle.waveform import Waveform
 from tests.acceptance.start import CRANK_S, KEY_ON_S, RELEASE_S, Start
 
 # Relative density of the acid at 80 degF by state of charge: BCI's table for flooded batteries, from memory.
@@ -63,7 +64,7 @@ def test_pull_in_voltage_rises_with_temperature(celsius: float, volts: float) ->
 def test_a_relay_lets_go_as_late_as_its_suppressor_keeps_the_current(suppression: str, release_s: float) -> None:
     relay = Relay(90.0, 0.5, 6.9, 1.2, 20.0, suppression, 680.0)
     off_s, on_s = 0.2, 0.3
-    opened = relay_open(relay, lambda t: np.full(t.shape, 12.0), ((off_s, on_s),), 0.5)
+    opened = relay_open(relay, Waveform(np.array([0.0, 1.0]), np.array([12.0, 12.0])), ((off_s, on_s),), 0.5)
     (from_s, to_s), *rest = [stretch for stretch in opened if stretch[0] > 0.0]
     assert from_s - off_s == pytest.approx(release_s, abs=2 * STEP_S)
     # Pull-in: 12 V / R (1 - exp(-t R/L)) reaches 6.9 V / R after L/R ln(12/5.1) = 4.754 ms.

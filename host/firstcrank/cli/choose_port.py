@@ -17,6 +17,15 @@ def chosen_link(port: str | None) -> Link:
     return open_link(port if port is not None else _picked())
 
 
+def check_scheme(port: str | None) -> None:
+    """Raises UsageError for a misspelt `sim:NAME` before anybody answers questions; a serial port may still be plugged in meanwhile."""
+    from firstcrank.link.schemes import open_by_scheme
+
+    link = open_by_scheme(port) if port is not None and ":" in port else None
+    if link is not None:
+        link.close()
+
+
 def _picked() -> str | None:
     from firstcrank.link.ports import board_ports
 

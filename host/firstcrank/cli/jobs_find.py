@@ -15,6 +15,9 @@ from firstcrank.printable import printable
 if TYPE_CHECKING:
     from firstcrank.jobs.list_query import JobSummary, Wanted
 
+UNBROKEN = ("made", "starts", "last verdict")  # columns that a narrow screen takes no room from
+NARROW = 80  # columns of the screen: with fewer the texts of a job stand under each other
+
 
 @click.command("list")
 @click.argument("text", nargs=-1)
@@ -57,21 +60,24 @@ def list_jobs(
         wanted = text or verdict or first_day or last_day
         say("No job found." if wanted else "No jobs yet: firstcrank jobs new NUMBER")
         return
+    screen = Screen()
     table = Table(box=None, pad_edge=False)
     customers = any(line.job["customer"] for line in lines)
-    headings = ("job", *(("customer",) if customers else ()), "vehicle", "technician", "made", "starts", "last verdict")
-    for heading in headings:
-        table.add_column(heading, overflow="fold")
+    headings = (*(("customer",) if customers else ()), "vehicle", "technician")
+    narrow = screen.width < NARROW
+    for heading in ("job", *((", ".join(headings),) if narrow else headings), *UNBROKEN):
+        table.add_column(heading, overflow="fold", no_wrap=heading in UNBROKEN)
     for line in lines:
         job = line.job
-        who = (job["customer"],) if customers else ()
-        cells = (job["number"], *who, job["vehicle"], job["technician"], local_time(job["created_utc"])[:10])
+        who = [printable(str(job[name])) for name in headings]  # type: ignore[literal-required]
         table.add_row(
-            *(Text(printable(str(c))) for c in cells),
+            Text(printable(job["number"])),
+            *(Text(cell) for cell in (["\n".join(filter(None, who))] if narrow else who)),
+            local_time(job["created_utc"])[:10],
             str(line.start_count),
             ("simulated: " if line.simulated else "") + beside(line.last_verdict, line.last_feed_verdict),
         )
-    Screen().print(table)
+    screen.print(table)
 
 
 def _listed(place: str | None, wanted: Wanted) -> list[JobSummary]:

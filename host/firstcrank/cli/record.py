@@ -97,7 +97,7 @@ def run_recording(options: RecordingOptions, ask_visit: Callable[[RecordingOptio
     `ask_visit`: for a guided start, its questions, asked when files and job are known to be there; it may answer in the options too.
     """
     from firstcrank.board.before_crank import warnings_of
-    from firstcrank.cli.choose_port import chosen_link
+    from firstcrank.cli.choose_port import check_scheme, chosen_link
     from firstcrank.cli.lead_map import channels_of
     from firstcrank.cli.screen import Screen
     from firstcrank.cli.simulated import as_simulated, limits_of
@@ -116,6 +116,7 @@ def run_recording(options: RecordingOptions, ask_visit: Callable[[RecordingOptio
     job, store = options["job"], options["store"]
     if job is not None:
         options = with_known(options, known_of(job, store))
+    check_scheme(options["port"])
     visit = ask_visit(options) if ask_visit is not None else None
     client = BoardClient(chosen_link(options["port"]))
     try:
