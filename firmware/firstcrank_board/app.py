@@ -188,7 +188,7 @@ class App:
         now_us = clock.ticks_us()
         if self._born_us is not None and clock.ticks_diff(now_us, self._born_us) > ALONE_AFTER_US:
             self._born_us = None
-            self._resume_alone()
+            self._resume()
         if clock.ticks_diff(now_us, self._beacon_us) < BEACON_US:
             return
         self._beacon_us = now_us
@@ -250,7 +250,7 @@ class App:
         self.alone = alone
         self.state = ALONE
 
-    def _resume_alone(self) -> None:
+    def _resume(self) -> None:
         """After power-up, as it was set before."""
         try:
             self.work_alone(self.parts.store.load("alone"))
@@ -284,7 +284,7 @@ class App:
             raise commands.CommandRejected("acquisition did not start: %s" % error)
         own_loop = self.acquisition.own_loop
         self.outbox.piece_bytes = PIECE if own_loop else CHUNK
-        self.outbox.between = self.acquisition.take_samples if own_loop else no_op  # type: ignore[attr-defined]  # there with own_loop
+        self.outbox.between = self.acquisition.sample if own_loop else no_op  # type: ignore[attr-defined]  # there with own_loop
         self.outbox.least_bins = min(max(FRAME_US // config["bin_us"], 1), MOST_TOGETHER if own_loop else MOST_BINS)
         self.outbox.most_bins = MOST_TOGETHER if own_loop else MOST_BINS
         self._blocks_due = max(-(-self.outbox.least_bins // self.ring.group), 1)

@@ -68,7 +68,7 @@ class PortableAcquisition:
         self._last_us = self._clock.ticks_us()
         self._running = True
 
-    def take_samples(self) -> None:
+    def sample(self) -> None:
         """One sample more of each input for the bin that is being filled: between the loop's other work, so that no pause is long."""
         if self._running and self._at < self._total:
             self._sample(self._at + len(self._adcs))
@@ -83,12 +83,12 @@ class PortableAcquisition:
         codes, self._codes = self._codes, self._others
         self._others = codes
         self._at = 0
-        self.take_samples()
+        self.sample()
         ring, params = self._ring, self._params
         slot = ring.slot()
         params[OUT_AT] = slot if slot >= 0 else 0
         self._fold(codes, ring.bins if slot >= 0 else self._spare, params)
-        self.take_samples()
+        self.sample()
         if slot >= 0:
             span_us = self._clock.ticks_diff(end_us, begin_us)
             ring.commit(self._low, self._high, begin_us & 0x3FFFFFFF, span_us, gap_us, self.samples)

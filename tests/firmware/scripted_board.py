@@ -94,7 +94,7 @@ class Acquisition:
             )
         self.bins += 1
 
-    def take_samples(self) -> None:
+    def sample(self) -> None:
         """Nothing to sample in between."""
 
     def stop(self) -> None:
