@@ -14,8 +14,7 @@ import numpy as np
 
 from firstcrank import converters
 from firstcrank.calibrating import points
-from firstcrank.calibrating.acquire import READING_S
-from firstcrank.calibrating.fit import REFUSED_U, fit
+from firstcrank.calibrating.fit import fit
 from firstcrank.calibrating.points import Point
 from firstcrank.calibrating.procedure import expanded_v
 from firstcrank.calibration import read_calibration
@@ -29,6 +28,7 @@ from firstcrank.divider.transfer import nominal_volts
 from firstcrank.divider.values import written
 from firstcrank.error_terms import TERMS
 from firstcrank.nominal_files import nominal_file
+from firstcrank.thresholds.calibration import CALIBRATION
 from firstcrank.units import format_duration
 from firstcrank.wiring.gauge import metric_ohm_per_m
 from hardware_notes import bill, bring_up, builds, solve, tables
@@ -167,8 +167,8 @@ PAGE_VALUES: dict[str, Any] = {
     "film_limit": lambda: f"{FILM_RISE_K:g}", "esd": lambda n: discharge(n, builds.RATINGS),
     "leak_pair": lambda c: leak(True, c), "leak_one": lambda c: leak(False, c),
     "leak_schottky": leak_schottky, "clamp_leaks": clamp_leaks, "gain_apart": gain_apart, "one_or_two_v": one_or_two_v,
-    "points": points, "REFUSED_U": REFUSED_U, "TERMS": TERMS, "CONVERTERS": converters.CONVERTERS, "bend_code": bend_code,
-    "READ_S": READING_S, "widest": lambda: max(w for _, w in converters.CONVERTERS["rp2040"].wide),
+    "points": points, "REFUSED_U": CALIBRATION.refused_u, "TERMS": TERMS, "CONVERTERS": converters.CONVERTERS, "bend_code": bend_code,
+    "READ_S": CALIBRATION.reading_s, "widest": lambda: max(w for _, w in converters.CONVERTERS["rp2040"].wide),
     "wide_percent": lambda: sum(w for _, w in converters.CONVERTERS["rp2040"].wide) / 4096 * 100,
     "rail_with": lambda: dead_rail_v("minimal 12 V", True), "rail_without": lambda: dead_rail_v("minimal 12 V", False),
     "rail_with24": lambda: dead_rail_v("minimal 24 V", True),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 from firstcrank.calibration import Calibration
+from firstcrank.thresholds.calibration import CALIBRATION
 
-OLD_DAYS = 366
 DO = "firstcrank board calibrate"
 
 
@@ -18,7 +18,7 @@ def age_warning(calibration: Calibration, today: date) -> str | None:
         days = (today - date.fromisoformat(calibration.date[:10])).days
     except ValueError:
         return "measured, without a date"
-    if days > OLD_DAYS:
+    if days > CALIBRATION.old_days:
         return f"{days} days old ({calibration.date[:10]})"
     if days < -1:
         return f"dated {calibration.date[:10]}, which is still to come: is this computer's clock right?"

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 from firstcrank.errors import UsageError
 from firstcrank.limits import shipped_text
+from firstcrank.thresholds.files import FILES
 
-MARGIN_V = 0.2  # at 12 V and 24 V alike: the uncertainty of a board by resistor values, else the profile itself were undecided
 VOLTS_FROM_MEMORY = "its voltages are from memory and were not found in a source: check the standard"
 
 
@@ -93,16 +93,16 @@ def profile_of(level: str, system_v: int) -> StartProfile:
 def preset(profile: StartProfile) -> dict[str, tuple[float, str]]:
     """Limit -> (value, its source with status)."""
     name = f"{profile.source} {profile.system_v} V starting profile level {profile.level}"
-    less = f"less {MARGIN_V:g} V for the uncertainty of a board that is not calibrated"
+    less = f"less {FILES.profile_margin_v:g} V for the uncertainty of a board that is not calibrated"
     end = f"{profile.status}. The module's maker must name this profile"
     below_s = profile.below_s(profile.ripple_low_v)
     return {
         "module_minimum_v": (
-            round(profile.ripple_low_v - MARGIN_V, 3),
+            round(profile.ripple_low_v - FILES.profile_margin_v, 3),
             f"{name}: lowest of its ripple, {profile.ripple_low_v:g} V, {less}; {end}",
         ),
         "supply_dip_lowest_v": (
-            round(profile.dip_v - MARGIN_V, 3),
+            round(profile.dip_v - FILES.profile_margin_v, 3),
             f"{name}: lowest voltage, {profile.dip_v:g} V, {less}; {end}",
         ),
         "supply_dip_max_s": (

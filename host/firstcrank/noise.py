@@ -6,15 +6,8 @@ import math
 
 import numpy as np
 
+from firstcrank.thresholds.noise import NOISE
 from firstcrank.trace import FloatArray, Uncertainty
-
-WINDOW = 32  # readings in which noise is looked at: short, so that what the vehicle does is nearly straight in some of them
-MOST_WINDOWS = 4_000
-LIVE_V = 1.0  # a lead that carries nothing reads a constant and shows nothing of the noise
-QUIET_SHARE = 0.25  # the quietest quarter of the windows: ripple and edges are in the others
-MOST_READINGS = 65_536  # of a channel, for the resolution
-LEAST_LEVELS = 8  # fewer different readings show no step
-FINEST_V = 1e-5  # finer than the noise of any logger that takes a vehicle's voltages: rounding of text, not a step
 
 
 def logger_uncertainty(volts: FloatArray, gain_rel: float, offset_v: float) -> Uncertainty:
@@ -30,33 +23,33 @@ def logger_uncertainty(volts: FloatArray, gain_rel: float, offset_v: float) -> U
 def noise_v(volts: FloatArray) -> float:
     """Standard deviation of one reading, volts, from second differences (their variance is 6 sigma^2 for white noise).
 
-    Of windows of WINDOW readings with the lead live, the value that the quietest quarter stays below. 0 for too few readings.
+    Of windows of NOISE.window readings with the lead live, the value that the quietest quarter stays below. 0 for too few readings.
     Ripple that is fast against the sampling reads as noise: too much then, never too little.
     """
     windows = live_windows(volts)
     if not len(windows):
         return 0.0
-    return float(np.quantile(np.sqrt(np.mean(np.square(np.diff(windows, n=2, axis=1)), axis=1) / 6.0), QUIET_SHARE))
+    return float(np.quantile(np.sqrt(np.mean(np.square(np.diff(windows, n=2, axis=1)), axis=1) / 6.0), NOISE.quiet_share))
 
 
 def live_windows(volts: FloatArray) -> FloatArray:
-    """Windows spread over a channel, shape (m, WINDOW): those in which the lead is live, all where it never is."""
-    count = len(volts) // WINDOW
+    """Windows spread over a channel, shape (m, NOISE.window): those in which the lead is live, all where it never is."""
+    count = len(volts) // NOISE.window
     if count == 0:
-        return np.zeros((0, WINDOW))
-    windows = volts[: count * WINDOW].reshape(count, WINDOW)[:: max(count // MOST_WINDOWS, 1)]
-    live = np.abs(windows).min(axis=1) > LIVE_V
+        return np.zeros((0, NOISE.window))
+    windows = volts[: count * NOISE.window].reshape(count, NOISE.window)[:: max(count // NOISE.most_windows, 1)]
+    live = np.abs(windows).min(axis=1) > NOISE.live_v
     return windows[live] if live.any() else windows
 
 
 def resolution_v(volts: FloatArray) -> float:
     """The step of the readings, volts; 0 where there are too few different ones, or they lie on no ladder of even steps."""
-    values = np.unique(volts[:: max(len(volts) // MOST_READINGS, 1)])
-    if len(values) < LEAST_LEVELS:
+    values = np.unique(volts[:: max(len(volts) // NOISE.most_readings, 1)])
+    if len(values) < NOISE.least_levels:
         return 0.0
     steps = np.diff(values)
-    steps = steps[steps > FINEST_V]
-    if len(steps) < LEAST_LEVELS - 1:
+    steps = steps[steps > NOISE.finest_v]
+    if len(steps) < NOISE.least_levels - 1:
         return 0.0
     one_v = float(np.quantile(steps, 0.25, method="lower"))
     ratio = steps / one_v

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from firstcrank.visit.steps import BURSTS_S, OIL_S
+from firstcrank.thresholds.visit import VISIT
+from firstcrank.visit.steps import BURSTS_S
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -36,7 +37,7 @@ def test_the_tutorial_shows_every_picture() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", [*(f"{s:.0f} s" for s in BURSTS_S), f"{OIL_S:.0f} s", "never a hand or a rag", "not at the first cough"]
+    "text", [*(f"{s:.0f} s" for s in BURSTS_S), f"{VISIT.oil_s:.0f} s", "never a hand or a rag", "not at the first cough"]
 )
 def test_the_page_to_print_has_the_tools_limits(text: str) -> None:
     assert text in (DOCS / "first_start_to_print.md").read_text("utf-8")

@@ -16,10 +16,11 @@ from firstcrank.cli.record import cautions
 from firstcrank.cli.result import show_start
 from firstcrank.cli.wrapped import wrapped_text
 from firstcrank.limits import shipped
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.tracefiles.native import read_native
 from firstcrank.visit.before import BEFORE
 from firstcrank.visit.ending import ending_of
-from firstcrank.visit.steps import BURSTS_S, REST_LEAST_S
+from firstcrank.visit.steps import BURSTS_S
 from firstcrank.visit.values import Visit
 
 from .terminal import finished, last_screenful, plain, run_at
@@ -84,7 +85,7 @@ def test_a_guided_start_says_that_its_limits_are_shorter_than_a_starters() -> No
     assert "Starter 30 s at most" in outputs[False]
     assert "Starter 30 s at most" not in outputs[True]
     assert "shorter than a starter's on purpose" in outputs[True]
-    for limit_s in (*BURSTS_S, REST_LEAST_S):
+    for limit_s in (*BURSTS_S, VISIT.rest_least_s):
         assert f"{limit_s:.0f}" in outputs[True].partition("on purpose")[2]
     assert "maker's instructions come before all of this" in " ".join(outputs[True].split())
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.visit.account import account
 from firstcrank.visit.before import BEFORE, answer
 from firstcrank.visit.ending import ending_of
 from firstcrank.visit.showing import show
-from firstcrank.visit.steps import BURSTS_S, IDLE_S, SOAK_S, burst_limit_s, rest_s, step
+from firstcrank.visit.steps import BURSTS_S, IDLE_S, burst_limit_s, rest_s, step
 from firstcrank.visit.values import Bins, Burst, Clock, Leads, MakersLimits, Stage, Visit, Word
 
 from .driven_visit import STEP_S, Driven
@@ -19,7 +20,7 @@ def test_the_words_of_a_whole_first_start_come_in_the_order_of_the_trade() -> No
     assert driven.stage() is Stage.OIL
     driven.key("o").readings(IDLE_S + 1, "released").readings(3.0, "released", 0.0)
     assert driven.stage() is Stage.SOAK
-    driven.readings(SOAK_S + 1, "released", 0.0).readings(0.5, "released").key(" ").crank(1.0, running=True)
+    driven.readings(VISIT.soak_s + 1, "released", 0.0).readings(0.5, "released").key(" ").crank(1.0, running=True)
     driven.key("o").readings(3.0, "released", 0.0)
     again = ["KEY OFF", "KEY ON", "WAIT", "CRANK"]  # the heat is lost in seconds: another WAIT cycle after the rest
     cold = ["KEY OFF", "KEY ON", "WAIT", "CRANK", "REST", *again, "LET GO", "OIL", "IDLE", "KEY OFF"]
@@ -49,7 +50,7 @@ def test_a_hot_restart_is_taken_at_once_skipped_or_begun_unasked() -> None:
     unasked = ran().crank(1.0)
     assert unasked.visit.cold_bursts == 1
     assert "hot restart before the soak was over" in unasked.visit.noted
-    patient = ran().readings(SOAK_S + 1, "released", 0.0)
+    patient = ran().readings(VISIT.soak_s + 1, "released", 0.0)
     assert patient.stage() is Stage.SEE_ON  # the soak is no waiting for a crank
     assert patient.readings(601.0, "released", 0.0).visit.why == "no crank in 10 minutes"
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.visit.account import account
 from firstcrank.visit.ending import RUNAWAY_CAUTION, ending_of
 from firstcrank.visit.showing import show
-from firstcrank.visit.steps import EXCHANGED, NEVER_SEEN_OFF, NOT_UP_BEFORE, OIL_S, step
+from firstcrank.visit.steps import EXCHANGED, NEVER_SEEN_OFF, NOT_UP_BEFORE, step
 from firstcrank.visit.values import Key, Leads, MakersLimits, Stage, Word
 
 from .driven_visit import STEP_S, Driven
@@ -35,7 +36,7 @@ def test_no_oil_pressure_is_key_off_until_the_feed_is_seen_dead() -> None:
         assert ending.large == ("NO OIL PRESSURE", "KEY OFF")
         assert "before the next crank" in ending.next_check
         assert any("no oil pressure" in line for line in account(one.visit))
-    left_on = Driven().to_ready().crank(2.0, running=True).readings(OIL_S + 601.0, "released")
+    left_on = Driven().to_ready().crank(2.0, running=True).readings(VISIT.oil_s + 601.0, "released")
     assert left_on.visit.stage is Stage.OVER
     assert "turn it off now" in left_on.visit.why
     makers = Driven(makers=MakersLimits(oil_s=8.0)).to_ready().crank(2.0, running=True).readings(8.5, "released")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firstcrank.analysis.grid import GRID_HZ, resampled, smoothed
+from firstcrank.analysis.grid import resampled, smoothed
+from firstcrank.thresholds.speed import SPEED
 
 
 def test_the_grid_is_that_of_the_first_to_before_the_last_time() -> None:
@@ -18,7 +19,7 @@ def test_the_grid_is_400_hz_where_no_other_is_asked() -> None:
     grid_s, _ = resampled(np.asarray([3.0, 3.01]), np.asarray([0.0, 1.0]))
     assert np.diff(grid_s) == pytest.approx(0.0025)
     assert len(grid_s) == 4
-    assert GRID_HZ == 400.0
+    assert SPEED.grid_hz == 400.0
 
 
 def test_two_points_are_the_fewest() -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firstcrank.analysis.crank_speed import LOWEST_RPM, crank_speed
+from firstcrank.analysis.crank_speed import crank_speed
 from firstcrank.analysis.evenness import unevenness
+from firstcrank.thresholds.speed import SPEED
 from firstcrank.trace import Channel, Trace, Uncertainty
 
 # rpm -> ripple Hz for 3, 4, 5, 6, 8 cylinders: the relation's own table.
@@ -53,7 +54,7 @@ def test_the_relation(rpm: int, at: int) -> None:
 @pytest.mark.parametrize("cylinders", [4, 6, 8])
 def test_the_laboratory_ripple_of_2_hz_is_no_crank_speed(cylinders: int) -> None:
     """ISO 16750-2 and LV 124 start profiles ripple at 2 Hz: 60, 40, 30 rpm, which no starter turns a diesel at."""
-    assert 2.0 * 120.0 / cylinders < LOWEST_RPM
+    assert 2.0 * 120.0 / cylinders < SPEED.lowest_rpm
     t = np.arange(int(5.0 / 0.000768)) * 0.000768
     battery = np.where(t < 0.5, 12.5, 7.5 + 1.0 * np.sin(2 * np.pi * 2.0 * t))
     speed = crank_speed(trace_of(battery), 0.5, 4.8, cylinders)

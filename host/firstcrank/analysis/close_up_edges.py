@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from firstcrank.thresholds.edges import EDGES
 from firstcrank.trace import CloseUp, FloatArray
-
-SETTLED = 5.0  # time constants after which a reading has followed
-LEFT_OVER = 0.1  # of a time constant: what noise and the filter's tolerance leave of the lag
 
 
 def edge_near(close_ups: tuple[CloseUp, ...], falling: bool, at_s: float, limit_v: float) -> tuple[float, float] | None:
@@ -20,7 +18,7 @@ def edge_near(close_ups: tuple[CloseUp, ...], falling: bool, at_s: float, limit_
     if not near:
         return None
     nearest = min(near, key=lambda c: abs(c.edge_s - at_s))
-    return _crossing_s(nearest, limit_v), nearest.period_s + LEFT_OVER * nearest.filter_s
+    return _crossing_s(nearest, limit_v), nearest.period_s + EDGES.left_over * nearest.filter_s
 
 
 def _crossing_s(close_up: CloseUp, limit_v: float) -> float:
@@ -34,7 +32,7 @@ def _crossing_s(close_up: CloseUp, limit_v: float) -> float:
     beyond = feed_v < limit_v if close_up.falling else feed_v >= limit_v
     if not beyond[at]:
         return close_up.edge_s
-    earliest = max(at - int(SETTLED * close_up.filter_s / close_up.period_s) - 1, 0)
+    earliest = max(at - int(EDGES.settled * close_up.filter_s / close_up.period_s) - 1, 0)
     back = np.flatnonzero(~beyond[earliest : at + 1])
     if not len(back):
         return close_up.edge_s

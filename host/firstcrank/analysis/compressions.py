@@ -12,12 +12,8 @@ import numpy as np
 
 from firstcrank.analysis.grid import resampled, smoothed
 from firstcrank.thresholds import CrankThresholds
+from firstcrank.thresholds.sag import SAG
 from firstcrank.trace import FloatArray, IntArray
-
-TREND_S = 0.4  # moving mean taken off before turning points are looked for
-NOISE_TIMES = 4.0
-STEP_NOISE = 2.0  # the largest of several differences of noise is some two sigma on its own
-HISTORY = 5  # intervals whose median the next one is held against
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +50,9 @@ def find_rhythm(
     if len(grid_s) < int(2.5 * th.interval_least_s * th.grid_hz) + 4:
         return None
     fine_v = smoothed(raw_v, round(th.smooth_s * th.grid_hz))
-    swing = fine_v - smoothed(fine_v, min(round(TREND_S * th.grid_hz), len(fine_v)))
+    swing = fine_v - smoothed(fine_v, min(round(SAG.trend_s * th.grid_hz), len(fine_v)))
     noise_v = float(np.median(np.abs(np.diff(raw_v, 2)))) / 1.65  # a second difference of white noise has sqrt(6) of it
-    least_v = max(th.swing_least_v, th.swing_of_sag * sag_v, NOISE_TIMES * noise_v / np.sqrt(3.0))
+    least_v = max(th.swing_least_v, th.swing_of_sag * sag_v, SAG.noise_times * noise_v / np.sqrt(3.0))
     points = turning_points(swing, least_v)
     if len(points) < 2 * int(th.swings_regular):
         return None
@@ -136,11 +132,11 @@ def _chain_from(lows_s: FloatArray, first: int, th: CrankThresholds) -> tuple[in
         step_s = float(lows_s[past] - lows_s[past - 1])
         if not th.interval_least_s <= step_s <= th.interval_most_s:
             break
-        usual_s = float(np.median(kept[-HISTORY:])) if kept else step_s
+        usual_s = float(np.median(kept[-SAG.history :])) if kept else step_s
         if th.interval_low * usual_s <= step_s <= th.interval_high * usual_s:
             kept.append(step_s)
             since_odd += 1
-        elif since_odd >= HISTORY - 1:
+        elif since_odd >= SAG.history - 1:
             odd, since_odd = odd + 1, 0
         else:
             break

@@ -12,23 +12,14 @@ from itertools import product
 
 import numpy as np
 
-from firstcrank.analysis.compressions import STEP_NOISE, Rhythm, find_rhythm, turning_points
+from firstcrank.analysis.compressions import Rhythm, find_rhythm, turning_points
 from firstcrank.analysis.grid import resampled, smoothed
 from firstcrank.model.judgement import Border
 from firstcrank.thresholds import CrankThresholds
+from firstcrank.thresholds.sag import SAG
 from firstcrank.trace import FloatArray, Trace
 
-LONGEST_S = 60.0  # of one crank that is looked at
-REACHED = 0.08  # of the sag's depth below its level: the battery is back
-BACK_S = 0.03  # and stays back for this long
-FOLLOW_PERIODS = 3.5  # behind a rise in which compressions are looked for
-FOLLOW_SHARE = 0.5  # of their swing before
-NEXT_RISE = 3.0  # times the least step of a release: no compression rises so fast
-FOLLOW_POINTS = 4  # turning points that make them go on
-EARLY = 0.2  # quantile of the first moments that is their inrush: a dip of two milliseconds is none
-BESIDE_CRANK_S = 0.3  # a fall this close to a crank is that crank's
-RHYTHM_S = (0.6, 1.2, 2.5)  # behind a fall, until when compressions are looked for: the starter may let go meanwhile
-BESIDE_S = 0.03  # the rise at the end is measured this far before and after
+RHYTHM_S = (SAG.rhythm_early_s, SAG.rhythm_s, SAG.rhythm_late_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +66,7 @@ def suspected_cranks(
     found: list[float] = []
     free_s = float(trace.start_s[0]) if len(trace) else 0.0
     for fall_s in falls_s.tolist():
-        beside = any(begin_s - BESIDE_CRANK_S <= fall_s <= end_s + BESIDE_CRANK_S for begin_s, end_s in cranks)
+        beside = any(begin_s - SAG.beside_crank_s <= fall_s <= end_s + SAG.beside_crank_s for begin_s, end_s in cranks)
         if fall_s < free_s or beside:
             continue
         first, early, settled, past = (
@@ -158,7 +149,7 @@ def _turns_at(trace: Trace, battery_v: FloatArray, fall_s: float, level_v: float
         if past <= begin:
             continue
         volts = battery_v[begin:past]
-        rhythm = find_rhythm(trace.mid_s[begin:past], volts, sag_v, th, STEP_NOISE)
+        rhythm = find_rhythm(trace.mid_s[begin:past], volts, sag_v, th, SAG.step_noise)
         if rhythm is None or len(rhythm.lows_s) < th.swings_enough:
             continue
         if rhythm.last_s - float(rhythm.lows_s[0]) >= th.maybe_rhythm_share * float(
@@ -184,7 +175,7 @@ def _is_starters(
     """Whether a starter's current explains the sag, or may: a fan or a pump takes less, and more of it as inrush."""
     least_v = th.sag_no_lead_v if sure else th.maybe_sag_v
     risen_v = max(float(np.quantile(before, 0.9)) - level_v, 0.0) if len(before) else 0.0  # a heater that was on until now
-    inrush_v = level_v - float(np.quantile(early, EARLY)) if len(early) else 0.0
+    inrush_v = level_v - float(np.quantile(early, SAG.inrush_quantile)) if len(early) else 0.0
     sag_v, inrush_v = risen_v + sag_v, risen_v + inrush_v
     return sag_v >= least_v and th.inrush_no_lead_v <= inrush_v <= th.inrush_of_sag * sag_v
 
@@ -197,16 +188,16 @@ def _level_v(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThresh
 
 
 def _reach(trace: Trace, battery_v: FloatArray, first: int, level_v: float, th: CrankThresholds) -> int:
-    """Index behind the last bin before the battery is back at its level, at most LONGEST_S on."""
-    last = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + LONGEST_S))
+    """Index behind the last bin before the battery is back at its level, at most SAG.longest_s on."""
+    last = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + SAG.longest_s))
     settled = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + th.settle_s))
     early = battery_v[settled : int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + 0.5))]
     depth_v = level_v - float(np.median(early)) if len(early) else 0.0
-    back = battery_v[settled:last] > level_v - max(REACHED * depth_v, 0.0)
+    back = battery_v[settled:last] > level_v - max(SAG.back_share * depth_v, 0.0)
     if not back.any():
         return last
-    step_s = max(float(np.median(np.diff(trace.start_s[first : last + 1]))) if last - first > 1 else BACK_S, 1e-6)
-    need = max(round(BACK_S / step_s), 1)
+    step_s = max(float(np.median(np.diff(trace.start_s[first : last + 1]))) if last - first > 1 else SAG.back_s, 1e-6)
+    need = max(round(SAG.back_s / step_s), 1)
     held = np.convolve(back.astype(np.int64), np.ones(need, dtype=np.int64), mode="valid") >= need
     at = np.flatnonzero(held)
     return settled + int(at[0]) + need if len(at) else last
@@ -228,7 +219,7 @@ def _end(
 ) -> Border:
     """The first abrupt rise after which no compressions follow; where there is none, anywhere up to the battery's return."""
     begin = int(np.searchsorted(trace.start_s, float(rhythm.lows_s[0]) + rhythm.period_s))
-    stop_s = float(trace.end_s[min(reach, len(trace)) - 1]) + BESIDE_S
+    stop_s = float(trace.end_s[min(reach, len(trace)) - 1]) + SAG.beside_s
     stop = int(np.searchsorted(trace.start_s, stop_s))
     gradual = Border(min(rhythm.until_s, stop_s), stop_s, "the battery is back")
     if stop - begin < 4:
@@ -241,8 +232,8 @@ def _end(
             continue  # the steepest point of this rise is still ahead
         i = begin + k
         at_s = float(trace.start_s[i])
-        below = battery_v[int(np.searchsorted(trace.start_s, at_s - BESIDE_S)) : i + 1]
-        above = battery_v[int(after[k]) : int(np.searchsorted(trace.start_s, at_s + BESIDE_S + th.step_s)) + 1]
+        below = battery_v[int(np.searchsorted(trace.start_s, at_s - SAG.beside_s)) : i + 1]
+        above = battery_v[int(after[k]) : int(np.searchsorted(trace.start_s, at_s + SAG.beside_s + th.step_s)) + 1]
         whole_v = float(np.median(above)) - float(np.median(below)) if len(above) and len(below) else 0.0
         abrupt = whole_v >= least_v and rise[k] >= th.release_share * whole_v
         if abrupt and not _turns_on(trace, battery_v, int(after[k]), rhythm, th):
@@ -253,17 +244,17 @@ def _end(
 def _next_rise(trace: Trace, battery_v: FloatArray, first: int, past: int, th: CrankThresholds) -> int:
     """Index of the next abrupt rise between these two, `past` where there is none: a charger that comes on makes turning points too."""
     after = np.minimum(np.searchsorted(trace.start_s, trace.start_s[first:past] + th.step_s), len(trace) - 1)
-    rises = np.flatnonzero(battery_v[after] - battery_v[first:past] >= NEXT_RISE * th.release_least_v)
+    rises = np.flatnonzero(battery_v[after] - battery_v[first:past] >= SAG.next_rise * th.release_least_v)
     return first + int(rises[0]) if len(rises) else past
 
 
 def _turns_on(trace: Trace, battery_v: FloatArray, first: int, rhythm: Rhythm, th: CrankThresholds) -> bool:
     """Whether compressions go on behind bin `first`: a heater that switched off, not the starter that let go."""
-    past = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + FOLLOW_PERIODS * rhythm.period_s))
+    past = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + SAG.follow_periods * rhythm.period_s))
     past = _next_rise(trace, battery_v, first, past, th)
     at_s, volts = resampled(trace.mid_s[first:past], battery_v[first:past], th.grid_hz)
     if len(at_s) < 8:
         return False
     bent = np.polyfit(at_s - at_s[0], volts, 2)
-    points = turning_points(volts - np.polyval(bent, at_s - at_s[0]), FOLLOW_SHARE * rhythm.swing_v)
-    return len(points) >= FOLLOW_POINTS
+    points = turning_points(volts - np.polyval(bent, at_s - at_s[0]), SAG.follow_share * rhythm.swing_v)
+    return len(points) >= SAG.follow_points

@@ -10,23 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.grid import GRID_HZ as RESAMPLE_HZ
 from firstcrank.analysis.grid import resampled
+from firstcrank.thresholds.speed import SPEED
 from firstcrank.trace import FloatArray, Trace
-
-SETTLE_S = 0.4  # after engagement the speed still rises
-LEAVE_S = 0.3  # an engine that catches helps the starter before the key lets go
-SHORTEST_S = 0.7
-LEAST_COMPRESSIONS = 3.5
-LOWEST_RPM, HIGHEST_RPM = 85.0, 450.0  # what any starter turns a diesel at (common practice, no source)
-RHYTHM_SHARE = 0.4  # of the fluctuation's power that the rhythm and its harmonics must hold
-AMBIGUOUS_SHARE = 0.25  # a rhythm of half the frequency this strong makes the factor of two uncertain
-DRIFT_REL = 0.10  # the two halves may differ by this much
-TWO_WAYS_REL = 0.0125  # the turned phase and the line through it must agree on the mean speed
-INNER_REL = 0.01  # and so must the speed without the outermost half compression at each end
-SLOWEST_STEP = 0.3  # of the usual phase step: slower for a moment means that the rhythm was lost there
-LEAST_SWING_V = 0.02
-FIRING_SHARE = 0.2  # of the sag: a rise of the battery by this much while the starter is in means that the engine fires
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +43,19 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
     """Mean speed between `begin_s` (the sag begins) and `end_s` (the starter lets go)."""
     if cylinders is None:
         return _refused("crank speed: give the number of cylinders (--cylinders)")
-    from_s = begin_s + SETTLE_S
-    to_s = min(end_s - LEAVE_S, _fires_s(trace, begin_s, from_s, end_s, cylinders))
-    if to_s - from_s < SHORTEST_S:
+    from_s = begin_s + SPEED.settle_s
+    to_s = min(end_s - SPEED.leave_s, _fires_s(trace, begin_s, from_s, end_s, cylinders))
+    if to_s - from_s < SPEED.shortest_s:
         return _refused(f"crank speed refused: only {max(to_s - from_s, 0.0):.1f} s of steady cranking")
-    low_hz, high_hz = (rpm * cylinders / 120.0 for rpm in (LOWEST_RPM, HIGHEST_RPM))
+    low_hz, high_hz = (rpm * cylinders / 120.0 for rpm in (SPEED.lowest_rpm, SPEED.highest_rpm))
     inside = (trace.start_s >= from_s) & (trace.end_s <= to_s)
     if inside.sum() < 8 or float(np.diff(trace.start_s[inside]).max()) > 0.25 / high_hz:
         return _refused("crank speed refused: the readings are too far apart, or some are missing")
     at_s, battery_v = resampled(trace.mid_s[inside], trace.channels["battery"].mean_v[inside])
     swing_v = detrended(battery_v)
     hz, power = spectrum(swing_v)
-    found = _strongest(hz, power, 0.4 * low_hz, min(2.0 * high_hz, 0.4 * RESAMPLE_HZ))
-    if float(np.percentile(swing_v, 97) - np.percentile(swing_v, 3)) < LEAST_SWING_V:
+    found = _strongest(hz, power, 0.4 * low_hz, min(2.0 * high_hz, 0.4 * SPEED.grid_hz))
+    if float(np.percentile(swing_v, 97) - np.percentile(swing_v, 3)) < SPEED.least_swing_v:
         return _refused("crank speed refused: the battery shows no compressions")
     if not low_hz <= found <= high_hz:
         rpm = 120.0 * found / cylinders
@@ -80,9 +66,9 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
     near = _near(hz, power, found, len(swing_v))
     whole = float(power[(hz > 0.45 * found) & (hz < 3.4 * found)].sum())  # the slow course of the battery is no rhythm
     rhythm_share = (near(1.0) + near(2.0) + near(3.0)) / whole if whole else 0.0
-    if rhythm_share < RHYTHM_SHARE:
+    if rhythm_share < SPEED.rhythm_share:
         return _refused("crank speed refused: no clear rhythm of compressions")
-    if near(0.5) > AMBIGUOUS_SHARE * near(1.0) and found / 2.0 > low_hz:
+    if near(0.5) > SPEED.ambiguous_share * near(1.0) and found / 2.0 > low_hz:
         return _refused("crank speed refused: two rhythms, one twice as fast as the other")
     rhythm = _follow(at_s, swing_v, found)
     return _speed(rhythm, cylinders)
@@ -96,34 +82,34 @@ def _fires_s(trace: Trace, begin_s: float, from_s: float, end_s: float, cylinder
     if not before.any() or inside.sum() < 50:
         return end_s
     at_s, volts = resampled(trace.mid_s[inside], battery[inside])
-    width = int(max(0.12, 120.0 / (LOWEST_RPM * cylinders)) * RESAMPLE_HZ)  # at least one whole compression
+    width = int(max(0.12, 120.0 / (SPEED.lowest_rpm * cylinders)) * SPEED.grid_hz)  # at least one whole compression
     if len(volts) < 4 * width:
         return end_s
     level = np.convolve(volts, np.ones(width) / width, mode="valid")
     usual_v = float(np.median(level[: max(len(level) // 2, 1)]))
     rest_v = float(np.median(battery[before]))
-    risen = np.flatnonzero(level > usual_v + FIRING_SHARE * max(rest_v - usual_v, 0.3))
+    risen = np.flatnonzero(level > usual_v + SPEED.firing_share * max(rest_v - usual_v, 0.3))
     late = risen[risen > 0.4 * len(level)]
     return float(at_s[late[0]]) - 0.05 if len(late) else end_s
 
 
 def _speed(rhythm: Rhythm, cylinders: int) -> Speed:
-    edge = max(int(0.5 / rhythm.hz * RESAMPLE_HZ), 4)  # the filter's ends
+    edge = max(int(0.5 / rhythm.hz * SPEED.grid_hz), 4)  # the filter's ends
     phase, at_s = rhythm.phase[edge:-edge], rhythm.at_s[edge:-edge]
     turned = (phase[-1] - phase[0]) / (2.0 * np.pi)
-    if turned < LEAST_COMPRESSIONS:
+    if turned < SPEED.least_compressions:
         return _refused(f"crank speed refused: only {max(turned, 0.0):.0f} compressions in the steady part")
     middle = len(phase) // 2
     halves = [(phase[b] - phase[a]) / (at_s[b] - at_s[a]) for a, b in ((0, middle), (middle, len(phase) - 1))]
     drift = abs(halves[1] - halves[0]) / abs(halves[0] + halves[1]) * 2.0
-    if drift > DRIFT_REL:
+    if drift > SPEED.drift_rel:
         return _refused("crank speed refused: the speed changes too much while cranking")
     mean_hz = (phase[-1] - phase[0]) / (2.0 * np.pi * (at_s[-1] - at_s[0]))
     inner_hz = (phase[-1 - edge] - phase[edge]) / (2.0 * np.pi * (at_s[-1 - edge] - at_s[edge]))
     step = np.diff(phase)
     line_hz = float(np.polyfit(at_s - at_s[0], phase, 1)[0]) / (2.0 * np.pi)
-    agree = abs(line_hz / mean_hz - 1.0) <= TWO_WAYS_REL and abs(inner_hz / mean_hz - 1.0) <= INNER_REL
-    if not agree or float(step.min()) < SLOWEST_STEP * float(np.median(step)):
+    agree = abs(line_hz / mean_hz - 1.0) <= SPEED.two_ways_rel and abs(inner_hz / mean_hz - 1.0) <= SPEED.inner_rel
+    if not agree or float(step.min()) < SPEED.slowest_step * float(np.median(step)):
         return _refused("crank speed refused: the rhythm of the compressions is not steady enough")
     # A tenth of a compression at each end, and what the speed changed over the window.
     relative = float(np.hypot(0.1 * np.sqrt(2.0) / turned / 2.0, drift / 8.0))
@@ -141,7 +127,7 @@ def spectrum(swing_v: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Frequencies and power, window Hann, eightfold zero padding."""
     size = 8 * len(swing_v)
     power = np.abs(np.fft.rfft(swing_v * np.hanning(len(swing_v)), n=size)) ** 2
-    return np.asarray(np.fft.rfftfreq(size, 1.0 / RESAMPLE_HZ), dtype=np.float64), np.asarray(power, dtype=np.float64)
+    return np.asarray(np.fft.rfftfreq(size, 1.0 / SPEED.grid_hz), dtype=np.float64), np.asarray(power, dtype=np.float64)
 
 
 def _strongest(hz: FloatArray, power: FloatArray, low_hz: float, high_hz: float) -> float:
@@ -150,7 +136,7 @@ def _strongest(hz: FloatArray, power: FloatArray, low_hz: float, high_hz: float)
 
 
 def _near(hz: FloatArray, power: FloatArray, found_hz: float, count: int):  # type: ignore[no-untyped-def]
-    width_hz = 1.5 * RESAMPLE_HZ / count
+    width_hz = 1.5 * SPEED.grid_hz / count
 
     def share(multiple: float) -> float:
         return float(power[np.abs(hz - multiple * found_hz) <= width_hz].sum())
@@ -161,7 +147,7 @@ def _near(hz: FloatArray, power: FloatArray, found_hz: float, count: int):  # ty
 def _follow(at_s: FloatArray, swing_v: FloatArray, hz: float) -> Rhythm:
     """Phase of the rhythm by the analytic signal of a band of 0.55 to 1.45 times its frequency."""
     size = len(swing_v)
-    frequencies = np.fft.fftfreq(size, 1.0 / RESAMPLE_HZ)
+    frequencies = np.fft.fftfreq(size, 1.0 / SPEED.grid_hz)
     bent = np.fft.fft(swing_v)
     keep = (frequencies > 0.55 * hz) & (frequencies < 1.45 * hz)
     analytic = np.fft.ifft(np.where(keep, 2.0 * bent, 0.0))

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcrank.analysis.crank_sag import BESIDE_CRANK_S, SagCrank, find_sag_cranks, sag_falls, suspected_cranks
+from firstcrank.analysis.crank_sag import SagCrank, find_sag_cranks, sag_falls, suspected_cranks
 from firstcrank.analysis.intervals import stretches_of
 from firstcrank.model.judgement import Border
 from firstcrank.thresholds import CrankThresholds
+from firstcrank.thresholds.sag import SAG
 from firstcrank.trace import BoolArray, FloatArray, Trace
 
 FULL_BATTERY_V = 12.0  # of a 12 V system
@@ -65,7 +66,7 @@ def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
     always = bool(live[0]) and bool(live.mean() > 0.5)
     started = [s for s in stretches if s[0] > trace.start_s[0]]
     intervals = tuple(_from_lead(trace, begin_s, end_s, th) for begin_s, end_s in started)
-    beside = tuple((i.start.early_s - BESIDE_CRANK_S, i.end.late_s + BESIDE_CRANK_S) for i in intervals)
+    beside = tuple((i.start.early_s - SAG.beside_crank_s, i.end.late_s + SAG.beside_crank_s) for i in intervals)
     unseen = tuple(
         sag
         for sag in find_sag_cranks(trace, falls_s, th, beside)

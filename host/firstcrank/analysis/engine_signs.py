@@ -5,10 +5,7 @@ A screen that judges by the battery's voltage is late by up to a second; the ver
 
 from __future__ import annotations
 
-RECOVERED_SHARE, RECOVERED_S = 0.35, 0.3  # of the crank's sag that is left, for so long: the engine runs up by itself
-BRIDGED_SAG_V, BRIDGED_S = 1.5, 0.5  # at 12 V; a starter's sag for so long
-CHARGES_V = 0.6  # above the level before the crank, at 12 V
-NO_BATTERY_V = 4.0  # at 12 V: below that the lead is off
+from firstcrank.thresholds.signs import SIGNS
 
 
 class EngineSigns:
@@ -28,10 +25,10 @@ class EngineSigns:
         self._highest_v = max(self._highest_v, battery_v)
         if battery_v > self._highest_v - 0.5 * self._scale:
             self._level_v = battery_v
-        low_v, high_v = NO_BATTERY_V * self._scale, self._highest_v - BRIDGED_SAG_V * self._scale
+        low_v, high_v = SIGNS.no_battery_v * self._scale, self._highest_v - SIGNS.bridged_sag_v * self._scale
         sagging = lead_is_on and low_v < battery_v < high_v
         self._sagged_s = self._sagged_s + span_s if sagging else 0.0
-        self.bridged = self.bridged or self._sagged_s > BRIDGED_S
+        self.bridged = self.bridged or self._sagged_s > SIGNS.bridged_s
 
     def begin_crank(self) -> None:
         """A crank begins."""
@@ -43,13 +40,13 @@ class EngineSigns:
         """One bin of a crank: an engine that runs turns the starter, so most of the sag is gone for a while."""
         self.low_s += span_s if feed_is_low else 0.0
         self._lowest_v = battery_v if self._lowest_v is None else min(self._lowest_v, battery_v)
-        recovered = self._level_v - battery_v < RECOVERED_SHARE * (self._level_v - self._lowest_v)
+        recovered = self._level_v - battery_v < SIGNS.recovered_share * (self._level_v - self._lowest_v)
         self._held(span_s, recovered)
 
     def after_crank(self, span_s: float, battery_v: float) -> None:
         """One bin after a crank: an engine that charges."""
-        self._held(span_s, battery_v > self._level_v + CHARGES_V * self._scale)
+        self._held(span_s, battery_v > self._level_v + SIGNS.charges_v * self._scale)
 
     def _held(self, span_s: float, wanted: bool) -> None:
         self._recovered_s = self._recovered_s + span_s if wanted else 0.0
-        self.runs_by_itself = self.runs_by_itself or self._recovered_s > RECOVERED_S
+        self.runs_by_itself = self.runs_by_itself or self._recovered_s > SIGNS.recovered_s

@@ -7,11 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstcrank.analysis.crank_speed import Rhythm
+from firstcrank.thresholds.speed import SPEED
 from firstcrank.trace import FloatArray
-
-LEAST_CYCLES = 3  # full engine cycles (two turns)
-LEAST_DEFICIT = 0.10
-SIGNIFICANT = 3.5  # times the scatter of its repeats
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +31,7 @@ def unevenness(rhythm: Rhythm, cylinders: int) -> Uneven | None:
         return None
     depths = _depths(rhythm)
     cycles = len(depths) // cylinders
-    if cycles < LEAST_CYCLES:
+    if cycles < SPEED.least_cycles:
         return None
     table = depths[: cycles * cylinders].reshape(cycles, cylinders)
     mean = table.mean(axis=0)
@@ -46,7 +43,7 @@ def unevenness(rhythm: Rhythm, cylinders: int) -> Uneven | None:
         return None
     deficit = 1.0 - float(mean[weakest]) / level
     u = float(np.hypot(scatter, np.std(others, ddof=1) / np.sqrt(len(others)) if len(others) > 1 else 0.0)) / level
-    if deficit < LEAST_DEFICIT or deficit < SIGNIFICANT * u:
+    if deficit < SPEED.least_deficit or deficit < SPEED.significant * u:
         return None
     return Uneven(cylinders, deficit, u)
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from firstcrank.thresholds.speed import SPEED
 from firstcrank.trace import FloatArray
 
-GRID_HZ = 400.0
 
-
-def resampled(at_s: FloatArray, volts: FloatArray, rate_hz: float = GRID_HZ) -> tuple[FloatArray, FloatArray]:
+def resampled(at_s: FloatArray, volts: FloatArray, rate_hz: float = SPEED.grid_hz) -> tuple[FloatArray, FloatArray]:
     """The same curve on an even grid, by linear interpolation; times and volts, shapes (m,)."""
     if len(at_s) < 2:
         return np.zeros(0), np.zeros(0)

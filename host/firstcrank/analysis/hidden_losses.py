@@ -15,9 +15,8 @@ from firstcrank.analysis.feed import Feed
 from firstcrank.analysis.intervals import BoolArray
 from firstcrank.analysis.low_intervals import usable_runs
 from firstcrank.thresholds import FeedThresholds
+from firstcrank.thresholds.edges import EDGES
 from firstcrank.trace import FloatArray, Trace
-
-BESIDE = 64  # bins on either side that show what the feed usually loses
 
 
 def hidden_losses(trace: Trace, feed: Feed, minimum_v: float, bins: BoolArray, th: FeedThresholds) -> tuple[int, float]:
@@ -48,7 +47,7 @@ def _left_its_source_v(feed: Feed, whole: BoolArray, bins: BoolArray) -> FloatAr
     drop_v = feed.drop_v
     out = np.zeros(int(bins.sum()))
     for k, i in enumerate(np.flatnonzero(bins).tolist()):
-        near = slice(max(i - BESIDE, 0), i + BESIDE + 1)
+        near = slice(max(i - EDGES.beside_bins, 0), i + EDGES.beside_bins + 1)
         beside_v = drop_v[near][whole[near]]
         usual_v = float(np.median(beside_v)) if len(beside_v) else float(drop_v[i])
         out[k] = drop_v[i] - usual_v

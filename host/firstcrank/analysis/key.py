@@ -17,10 +17,8 @@ from firstcrank.analysis.intervals import BoolArray, runs_of
 from firstcrank.limits import Limits
 from firstcrank.model.judgement import Border
 from firstcrank.thresholds import KeyThresholds
+from firstcrank.thresholds.edges import EDGES
 from firstcrank.trace import FloatArray, Trace
-
-FED_BACK_SHARE = 0.12  # of the system voltage that a feed stands below its source before it steps up
-USUAL_FROM_S, USUAL_TO_S = 2.0, 0.5  # before the feed is dead: its usual drop is the median there
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +109,7 @@ def _dead_to_the_end(trace: Trace, dead: BoolArray, feed: Feed, limits: Limits) 
 def _fall_to(trace: Trace, feed: Feed, dead_from: int, th: KeyThresholds) -> Border | None:
     """The begin of the unbroken fall that ends dead at index `dead_from`; None where the fall is none of a key."""
     dead_s = float(trace.start_s[dead_from])
-    usual = (trace.start_s >= dead_s - USUAL_FROM_S) & (trace.end_s <= dead_s - USUAL_TO_S)
+    usual = (trace.start_s >= dead_s - EDGES.usual_from_s) & (trace.end_s <= dead_s - EDGES.usual_to_s)
     if not usual.any():
         usual = trace.end_s <= dead_s - th.fall_bounce_s
         if not usual.any():
@@ -172,7 +170,7 @@ def fed_back_until_s(trace: Trace, feed: Feed, limits: Limits, first_crank_s: fl
         return None
     drop_v = feed.drop_v[:before]
     usual_v, first_v = float(np.median(drop_v[-max(before // 10, 4) :])), float(np.median(drop_v[:4]))
-    if first_v - usual_v < FED_BACK_SHARE * limits.system_v:
+    if first_v - usual_v < EDGES.fed_back_share * limits.system_v:
         return None
     up = np.flatnonzero(drop_v < 0.5 * (first_v + usual_v))
     return float(trace.end_s[up[0]]) if len(up) else None

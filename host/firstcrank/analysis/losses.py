@@ -17,9 +17,8 @@ from firstcrank.limits import Limits
 from firstcrank.model.judgement import Dropout, DropoutKind, Interval
 from firstcrank.model.vocabulary import Phase
 from firstcrank.thresholds import Thresholds
+from firstcrank.thresholds.edges import EDGES
 from firstcrank.trace import Trace
-
-SMEAR_S = 1e-4  # the input's filter carries a loss this far beyond its edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,10 +146,10 @@ def undecided_bins(trace: Trace, dropouts: tuple[Dropout, ...], bounces: tuple[B
         if not _is_tolerated(bounce, allowed_s):
             for low in bounce.members:
                 if low.start_s in short_s:
-                    chosen[bins_of(trace, low.start_s - SMEAR_S, low.end_s + SMEAR_S)] = True
+                    chosen[bins_of(trace, low.start_s - EDGES.smear_s, low.end_s + EDGES.smear_s)] = True
     for drop in dropouts:
         if drop.kind == "undecided":
-            chosen[bins_of(trace, drop.start_s - SMEAR_S, drop.end_s + SMEAR_S)] = True
+            chosen[bins_of(trace, drop.start_s - EDGES.smear_s, drop.end_s + EDGES.smear_s)] = True
     return chosen
 
 
@@ -159,5 +158,5 @@ def tolerated_bins(trace: Trace, bounces: tuple[Bounce, ...], allowed_s: float) 
     chosen = np.zeros(len(trace), dtype=bool)
     for bounce in bounces:
         if _is_tolerated(bounce, allowed_s):
-            chosen[bins_of(trace, bounce.start_s - SMEAR_S, bounce.end_s + SMEAR_S)] = True
+            chosen[bins_of(trace, bounce.start_s - EDGES.smear_s, bounce.end_s + EDGES.smear_s)] = True
     return chosen

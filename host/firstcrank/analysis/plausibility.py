@@ -17,29 +17,15 @@ from typing import Literal
 import numpy as np
 
 from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_alone, straight_runs
-from firstcrank.noise import LIVE_V, live_windows, resolution_v
+from firstcrank.noise import live_windows, resolution_v
 from firstcrank.role_properties import GROUND_ROLES, role_label
+from firstcrank.thresholds.noise import NOISE
+from firstcrank.thresholds.plausible import PLAUSIBLE
 from firstcrank.trace import BoolArray, Channel, FloatArray, IntArray, Trace
 from firstcrank.units import format_duration
 
 Kind = Literal["clipped", "held", "frozen", "filled", "noise-free", "copied", "time", "coarse"]
-LEAST_ROWS = 200
 
-COARSE_V = 0.060  # 8 bits over 15 V; at 24 V twice as much
-STILL_S, STILL_ROWS = 0.1, 20  # a lead stands still for at least this long ...
-MOVED_V = 0.5  # ... while its source moves by this and by MOVED_STEPS of the lead's own steps
-MOVED_STEPS = 10
-TOP_ROWS = 3  # readings of one value at the top of a lead, entered and left by steps of TOP_STEPS
-TOP_STEPS = 4
-TOPS, TOPS_WITHIN_S = 5, 1.5  # compressions come at 3 to 15 Hz; a cycling heater needs longer for five
-FLAT_S = 0.2  # at rest before the crank and right after it
-SILENT_V = 1e-5  # of fourth differences: 16 bits over 10 V quantise to 40 uV rms
-LEAST_CHANGES = 60
-PHASE_CHANGES = 400
-COPIED_CHANGES = 200
-COPIED_BEFORE = 0.6
-ON_POST_V, ON_POST_S = 0.15, 0.5
-BUNCHED_SHARE = 0.2
 AT_REST = ("battery", "key_switch")  # live while nothing turns
 
 
@@ -56,7 +42,7 @@ class Implausible:
 
 def find_implausible(trace: Trace) -> tuple[Implausible, ...]:
     """All that cannot be what the leads carried, by time. Empty for bins of several readings and for a handful of rows."""
-    if len(trace) < LEAST_ROWS or int(trace.conversions.max()) > 1 or not trace.has("battery", "key_switch"):
+    if len(trace) < PLAUSIBLE.least_rows or int(trace.conversions.max()) > 1 or not trace.has("battery", "key_switch"):
         return ()
     view = _View(trace)
     rules: tuple[Callable[[_View], Iterator[Implausible]], ...] = (
@@ -130,7 +116,7 @@ def _time(view: _View) -> Iterator[Implausible]:
         return
     usual_s = float(np.mean(steps_s[steps_s <= np.quantile(steps_s, 0.99)]))
     share = float((steps_s < 0.3 * usual_s).mean())
-    if share > BUNCHED_SHARE:
+    if share > PLAUSIBLE.bunched_share:
         yield view.found(
             "battery",
             0,
@@ -145,7 +131,7 @@ def _coarse(view: _View) -> Iterator[Implausible]:
     """Steps that hide a drop or a ripple: a logger of 8 bits. 10 bits over 20 V are 20 mV."""
     for role in ("battery", "key_switch"):
         step_v = view.steps_v[role]
-        if step_v > COARSE_V * view.scale:
+        if step_v > PLAUSIBLE.coarse_v * view.scale:
             line = f"the {role_label(role)} reads in steps of {step_v * 1e3:.0f} mV: too coarse to judge by"
             yield view.found(role, 0, len(view.t_s), "coarse", line)
 
@@ -158,13 +144,13 @@ def _held(view: _View) -> Iterator[Implausible]:
     """
     changes = {role: np.flatnonzero(np.diff(channel.mean_v) != 0.0) + 1 for role, channel in view.leads()}
     for role, at in changes.items():
-        if len(at) < LEAST_CHANGES:
+        if len(at) < PLAUSIBLE.least_changes:
             continue
         apart = np.diff(at[:200_000])
         each = _period(apart)
         if each >= 2.0:
             yield _held_line(view, role, each)
-    if any(len(at) < LEAST_CHANGES for at in (changes["battery"], changes["key_switch"])):
+    if any(len(at) < PLAUSIBLE.least_changes for at in (changes["battery"], changes["key_switch"])):
         return
     if any(_period(np.diff(changes[role])) >= 2.0 for role in ("battery", "key_switch")):
         return
@@ -204,7 +190,7 @@ def _fine_period(apart: FloatArray, each: float) -> float:
     """A period of few rows that is no whole number, by the phase of the changes: rounding to rows blurs it, chance fills it."""
     if float((apart == 1).mean()) > 0.005:
         return 0.0
-    at = np.cumsum(apart[:PHASE_CHANGES])
+    at = np.cumsum(apart[: PLAUSIBLE.phase_changes])
     tried = np.arange(max(each - 0.5, 2.0), each + 0.5, each * each / (4.0 * float(at[-1])))
     coherent = np.abs(np.exp(2j * np.pi * at[:, None] / tried[None, :4000]).mean(axis=0))
     best = int(np.argmax(coherent))
@@ -214,16 +200,16 @@ def _fine_period(apart: FloatArray, each: float) -> float:
 def _frozen(view: _View) -> Iterator[Implausible]:
     """A live lead with one and the same reading while the battery it hangs on falls or rises. A dead lead may read a constant."""
     source = view.trace.channels.get("feed_source")
-    least = view.rows(STILL_S, STILL_ROWS)
+    least = view.rows(PLAUSIBLE.still_s, PLAUSIBLE.still_rows)
     for role, channel in view.leads():
         if role in ("battery", "feed_source"):
             continue
         moving_v = source.mean_v if source is not None and role == "key_switch" else view.battery_v
         volts = channel.mean_v
-        need_v = max(MOVED_V * view.scale, MOVED_STEPS * view.steps_v[role])
+        need_v = max(PLAUSIBLE.moved_v * view.scale, PLAUSIBLE.moved_steps * view.steps_v[role])
         worst: tuple[float, int, int] | None = None
         for first, past in _still(volts):
-            if past - first < least or abs(volts[first]) < LIVE_V * view.scale:
+            if past - first < least or abs(volts[first]) < PLAUSIBLE.live_v * view.scale:
                 continue
             inside = moving_v[first + 1 : past - 1]  # the edges of the run lie between two readings
             range_v = float(np.quantile(inside, 0.98) - np.quantile(inside, 0.02))
@@ -249,7 +235,7 @@ def _frozen_battery(view: _View, least: int) -> Iterator[Implausible]:
         return
     for first, past in _still(view.battery_v):
         if (
-            past - first >= max(least, view.rows(0.3, STILL_ROWS))
+            past - first >= max(least, view.rows(0.3, PLAUSIBLE.still_rows))
             and float((coil.mean_v[first:past] > 3.0 * view.scale).mean()) > 0.95
         ):
             volts = view.battery_v[first]
@@ -268,24 +254,24 @@ def _clipped(view: _View) -> Iterator[Implausible]:
     volts, step_v = view.battery_v, max(view.steps_v["battery"], 1e-4)
     top_v = float(volts.max())
     flat = runs_of(volts >= top_v)
-    flat = flat[flat[:, 1] - flat[:, 0] >= TOP_ROWS]
+    flat = flat[flat[:, 1] - flat[:, 0] >= PLAUSIBLE.top_rows]
     if len(flat) < 2:
         return
     reason = f"the battery never reads more than {top_v:.2f} V and stays exactly there: the logger's range ends there"
     before, after = flat[:, 0] - 1, flat[:, 1]
-    entered = np.where(before >= 0, top_v - volts[np.maximum(before, 0)], 0.0) >= TOP_STEPS * step_v
-    left = np.where(after < len(volts), top_v - volts[np.minimum(after, len(volts) - 1)], 0.0) >= TOP_STEPS * step_v
+    entered = np.where(before >= 0, top_v - volts[np.maximum(before, 0)], 0.0) >= PLAUSIBLE.top_steps * step_v
+    left = np.where(after < len(volts), top_v - volts[np.minimum(after, len(volts) - 1)], 0.0) >= PLAUSIBLE.top_steps * step_v
     cut = flat[entered | left]
-    if len(cut) >= TOPS:
-        within_s = view.t_s[cut[TOPS - 1 :, 0]] - view.t_s[cut[: len(cut) - TOPS + 1, 0]]
-        if float(within_s.min()) <= TOPS_WITHIN_S:
+    if len(cut) >= PLAUSIBLE.tops:
+        within_s = view.t_s[cut[PLAUSIBLE.tops - 1 :, 0]] - view.t_s[cut[: len(cut) - PLAUSIBLE.tops + 1, 0]]
+        if float(within_s.min()) <= PLAUSIBLE.tops_within_s:
             yield view.found("battery", int(cut[0, 0]), int(cut[-1, 1]), "clipped", reason)
             return
-    rows = view.rows(FLAT_S, STILL_ROWS)
+    rows = view.rows(PLAUSIBLE.flat_s, PLAUSIBLE.still_rows)
     long = flat[flat[:, 1] - flat[:, 0] >= rows]
     key_v = view.trace.channels["key_switch"].mean_v
     for (_, one_past), (two_first, two_past) in pairwise(long):
-        sagged = volts[one_past:two_first] < top_v - MOVED_V * view.scale
+        sagged = volts[one_past:two_first] < top_v - PLAUSIBLE.moved_v * view.scale
         with_key = key_v[two_first:two_past][key_v[two_first:two_past] > 0.5 * top_v]
         key_there = len(with_key) >= rows and float((with_key == top_v).mean()) > 0.9
         if sagged.any() and key_there and float(key_v.max()) == top_v:
@@ -331,7 +317,11 @@ def _straight(view: _View) -> Iterator[Implausible]:
 def _quietest_v(view: _View, role: str) -> float:
     """Noise of a lead where it is quietest, volts; 0 where it shows none."""
     step_v = view.steps_v[role]
-    return quietest_sigma(view.trace.channels[role].mean_v / step_v, LIVE_V * view.scale / step_v) * step_v if step_v else 0.0
+    return (
+        quietest_sigma(view.trace.channels[role].mean_v / step_v, PLAUSIBLE.live_v * view.scale / step_v) * step_v
+        if step_v
+        else 0.0
+    )
 
 
 def _still_alone(view: _View) -> Iterator[Implausible]:
@@ -357,10 +347,10 @@ def _noise_free(view: _View) -> Iterator[Implausible]:
         volts = view.trace.channels[role].mean_v
         windows = live_windows(volts)
         moving = windows[(np.diff(windows, axis=1) != 0.0).mean(axis=1) > 0.9]
-        if len(moving) < 5 or float(np.abs(moving).min()) < LIVE_V:
+        if len(moving) < 5 or float(np.abs(moving).min()) < NOISE.live_v:
             continue
         each_v = np.sqrt(np.mean(np.square(np.diff(moving, n=4, axis=1)), axis=1) / 70.0)
-        if float(np.quantile(each_v, 0.25)) < SILENT_V:
+        if float(np.quantile(each_v, 0.25)) < PLAUSIBLE.silent_v:
             line = f"the {role_label(role)} has no noise at all: it was computed or smoothed, not read"
             yield view.found(role, 0, len(view.t_s), "noise-free", line)
 
@@ -373,7 +363,7 @@ def _copied(view: _View) -> Iterator[Implausible]:
     for role, channel in view.leads():
         if role == "battery":
             continue
-        live = (np.abs(channel.mean_v) > LIVE_V) & (np.abs(view.battery_v) > LIVE_V)
+        live = (np.abs(channel.mean_v) > NOISE.live_v) & (np.abs(view.battery_v) > NOISE.live_v)
         same = (channel.mean_v == view.battery_v) & live
         changed = np.concatenate(([0], np.cumsum(np.diff(view.battery_v) != 0.0)))
         runs = runs_of(same)
@@ -382,13 +372,13 @@ def _copied(view: _View) -> Iterator[Implausible]:
         counts = changed[runs[:, 1] - 1] - changed[runs[:, 0]]
         best = int(np.argmax(counts))
         first, past = (int(n) for n in runs[best])
-        if counts[best] < COPIED_CHANGES:
+        if counts[best] < PLAUSIBLE.copied_changes:
             continue
         others = live.copy()
         others[first:past] = False
         others[1:] &= np.diff(view.battery_v) != 0.0
         elsewhere = float(same[others].mean()) if int(others.sum()) >= 50 else 0.0
-        if elsewhere < COPIED_BEFORE:
+        if elsewhere < PLAUSIBLE.copied_before:
             since = f"{view.t_s[first]:.2f} s"
             line = f"the {role_label(role)} has the battery's very readings from {since} on: it is a copy, or on the same post"
             yield view.found(role, first, past, "copied", line)
@@ -409,18 +399,22 @@ def _on_the_post(view: _View) -> Iterator[Implausible]:
     small = np.abs(drop_v) < tiny_v + 0.003 * view.battery_v
     if not small[-rows:].mean() > 0.95:
         return
-    large = np.flatnonzero(live & (drop_v > ON_POST_V * view.scale) & ~small)
+    large = np.flatnonzero(live & (drop_v > PLAUSIBLE.on_post_v * view.scale) & ~small)
     if not len(large):
         return
     at = int(large[-1]) + 1  # from here on the drop is gone
-    if at + view.rows(ON_POST_S, 4 * rows) > len(key) or at < 2 * rows or float(small[at + rows :].mean()) < 0.98:
+    if at + view.rows(PLAUSIBLE.on_post_s, 4 * rows) > len(key) or at < 2 * rows or float(small[at + rows :].mean()) < 0.98:
         return
     before = slice(at - rows - 2, at - 2)
     after = slice(at + 2, at + 2 + rows)
-    steady = live[before].all() and float((drop_v[before] > 0.7 * ON_POST_V * view.scale).mean()) > 0.95
+    steady = live[before].all() and float((drop_v[before] > 0.7 * PLAUSIBLE.on_post_v * view.scale).mean()) > 0.95
     was_v, is_v = float(np.median(drop_v[before])), float(np.median(drop_v[after]))
     battery_moved_v = abs(float(np.median(view.battery_v[after]) - np.median(view.battery_v[before])))
-    if steady and was_v - is_v > ON_POST_V * view.scale and battery_moved_v < 0.05 * (was_v - is_v) + view.steps_v["battery"]:
+    if (
+        steady
+        and was_v - is_v > PLAUSIBLE.on_post_v * view.scale
+        and battery_moved_v < 0.05 * (was_v - is_v) + view.steps_v["battery"]
+    ):
         line = (
             f"the key feed's drop of {was_v:.2f} V is gone at {view.t_s[at]:.2f} s and for good, and the battery did not notice: "
             "was its lead put on the battery's post?"

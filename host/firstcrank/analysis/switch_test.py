@@ -14,14 +14,11 @@ import numpy as np
 from firstcrank.analysis.intervals import runs_of
 from firstcrank.limits import Limits
 from firstcrank.thresholds import thresholds_for
+from firstcrank.thresholds.switch import SWITCH
 from firstcrank.trace import Trace
 from firstcrank.units import format_duration, format_voltage
 
 KIND = "switch test"
-TURNS_WANTED = 10
-START_LEAST_S = 0.5
-AROUND_S = 0.4  # of the key's travel before and after START
-JOIN_S = 0.15
 
 
 class SwitchWord(StrEnum):
@@ -70,7 +67,7 @@ def judge_switch(trace: Trace, limits: Limits) -> SwitchResult:
     low |= feed.lowest_v < limits["feed_off_v"]
     longest_s, at_s, lowest_v = 0.0, 0.0, float("inf")
     for start_s, end_s in turns:
-        inside = (trace.start_s >= start_s - AROUND_S) & (trace.end_s <= end_s + AROUND_S)
+        inside = (trace.start_s >= start_s - SWITCH.around_s) & (trace.end_s <= end_s + SWITCH.around_s)
         if not inside.any():
             continue
         lowest_v = min(lowest_v, float(feed.lowest_v[inside].min()))
@@ -80,23 +77,23 @@ def judge_switch(trace: Trace, limits: Limits) -> SwitchResult:
     if longest_s > limits["turn_bounce_max_s"]:
         reason = f"the feed was lost for {format_duration(longest_s)} at {at_s:.2f} s, down to {format_voltage(lowest_v)}"
         return SwitchResult(SwitchWord.LOST, reason, len(turns), longest_s, lowest_v)
-    few = "" if len(turns) >= TURNS_WANTED else f"; {TURNS_WANTED} turns are wanted"
+    few = "" if len(turns) >= SWITCH.turns_wanted else f"; {SWITCH.turns_wanted} turns are wanted"
     reason = f"through {len(turns)} turns to START and back, lowest {format_voltage(lowest_v)}{few}"
     return SwitchResult(SwitchWord.HELD, reason, len(turns), longest_s, lowest_v)
 
 
 def _turns(trace: Trace, limits: Limits) -> list[tuple[float, float]]:
-    """Stretches in which the S wire was live, seconds; shorter breaks than JOIN_S are bridged, short ones left out."""
+    """Stretches in which the S wire was live, seconds; shorter breaks than SWITCH.join_s are bridged, short ones left out."""
     th = thresholds_for(limits.system_v).crank
     live = trace.channels["starter_coil"].mean_v > th.coil_live_v
     found: list[tuple[float, float]] = []
     for first, past in zip(*(edges.tolist() for edges in runs_of(live)), strict=True):
         start_s, end_s = float(trace.start_s[first]), float(trace.end_s[past - 1])
-        if found and start_s - found[-1][1] < JOIN_S:
+        if found and start_s - found[-1][1] < SWITCH.join_s:
             found[-1] = (found[-1][0], end_s)
         else:
             found.append((start_s, end_s))
-    return [(a, b) for a, b in found if b - a >= START_LEAST_S]
+    return [(a, b) for a, b in found if b - a >= SWITCH.start_least_s]
 
 
 def _live_before(trace: Trace, limits: Limits, start_s: float) -> bool:

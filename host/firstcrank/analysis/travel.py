@@ -9,9 +9,8 @@ from firstcrank.analysis.cranks import CrankInterval
 from firstcrank.analysis.key import Key
 from firstcrank.analysis.low_intervals import LowInterval
 from firstcrank.thresholds import KeyThresholds
+from firstcrank.thresholds.edges import EDGES
 
-SHARP_S = 2e-4
-NEARLY = 0.95  # of the bounce allowed: openings too short to be seen, or one of several in a bin, may lie beside it
 AS_IT_CAME_ON = "as the key came on"
 
 
@@ -123,7 +122,7 @@ def bounces_of(
         if mine:
             taken.update(mine)
             bounce = _bounce(window, tuple(lows[i] for i in mine))
-            if bounce.lies is Lies.INSIDE and bounce.most_s <= allowed_s < _joined_s(bounce, beside, allowed_s) / NEARLY:
+            if bounce.lies is Lies.INSIDE and bounce.most_s <= allowed_s < _joined_s(bounce, beside, allowed_s) / EDGES.nearly:
                 bounce = replace(bounce, lies=Lies.VAGUE)
             found.append(bounce)
     return tuple(found)
@@ -158,5 +157,5 @@ def _bounce(window: TravelWindow, members: tuple[LowInterval, ...]) -> Bounce:
     lies = window.lies(start_s, end_s)
     if lies is Lies.INSIDE and window.lies(start_s - slack_s, end_s + slack_s) is not Lies.INSIDE:
         # Its edges are as sharp as the window's: the coil's edge and the feed's come from the same samples.
-        lies = Lies.INSIDE if slack_s < SHARP_S else Lies.VAGUE
+        lies = Lies.INSIDE if slack_s < EDGES.sharp_s else Lies.VAGUE
     return Bounce(window, members, lies)

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import math
 
+from firstcrank.thresholds.edges import EDGES
 from firstcrank.trace import Uncertainty
-
-SAME_POINTS_V = 0.5  # leads calibrated together have the same pivot but for how each shows 0 V
 
 
 def of_voltage(volts: float, channel: Uncertainty, conversions: float = 1.0) -> float:
@@ -55,7 +54,7 @@ def _calibrated_apart(a_v: float, a: Uncertainty, b_v: float, b: Uncertainty) ->
     """Variance that is left of the shared offset and slope; all of both where the leads were calibrated by other points."""
     a_offset_v, a_slope_v = _shared(a_v, a)[2:]
     b_offset_v, b_slope_v = _shared(b_v, b)[2:]
-    if abs(a.shared_pivot_v - b.shared_pivot_v) <= SAME_POINTS_V:
+    if abs(a.shared_pivot_v - b.shared_pivot_v) <= EDGES.same_points_v:
         return (a_offset_v - b_offset_v) ** 2 + (a_slope_v - b_slope_v) ** 2
     return a_offset_v**2 + a_slope_v**2 + b_offset_v**2 + b_slope_v**2
 

@@ -19,24 +19,17 @@ from firstcrank.calibration_age import DO, age_warning
 from firstcrank.errors import CalibrationError, UnreadableTraceError
 from firstcrank.link.board_client import BoardClient, patience, table_of
 from firstcrank.link.short_recording import short_recording
+from firstcrank.thresholds.board import BOARD
 from firstcrank.tracefiles.native import from_bytes
 from firstcrank.wire_bodies import ChannelBody, IdentityBody, InputBody, SelfCheckBody
 
 Outcome = Literal["ok", "warn", "fail", "not checked"]
 OLDEST_MICROPYTHON = (1, 24)
-CLOCK_S = 2.0
-CLOCK_OFF = 0.01  # USB answers come within a few ms: over 2 s no finer statement is honest
-RECORD_S = 1.5
-NOISY_CODES = 8.0  # rms; a generous bound without a source: no board was at hand to measure one
 TOP_CODE = wire.CODE_TOP - 1
-LOW_CODE = 3.0
-LITTLE_MEMORY = 20_000
 COMFORT_C = (-20.0, 60.0)
 SHORTEST_S = 1e-3
 LINK_BYTES = 65536
 LINK_S = 5.0
-LINK_LEAST = 60_000.0  # bytes a second: a recording needs up to 36,000, and close-ups as many again for a while
-LATE_US = 2000  # how much later than counted the converter may be at the end of the short recording, an interrupt's delay in it
 EXTERNAL = "spi_mcp3208"  # its channels' pins are the converter's inputs
 
 
@@ -92,7 +85,7 @@ def ask_board(
         calibration = None
     ratio = _clock_ratio(client) if patience() <= 1.0 else None
     damaged = client.damaged_frames  # before: the tail of what the board had sent while the port was closed
-    recording = short_recording(client, RECORD_S)
+    recording = short_recording(client, BOARD.record_s)
     speed = _link_speed(client) if patience() <= 1.0 else None
     lost = client.damaged_frames - damaged
     return Answers(
@@ -131,7 +124,7 @@ def _clock_ratio(client: BoardClient) -> float:
     """Board time over host time."""
     first_us = int(client.ask(wire.GET_STATUS, wire.STATUS)["ticks_us"])
     first_s = client.link.now_s()
-    while client.link.now_s() - first_s < CLOCK_S:
+    while client.link.now_s() - first_s < BOARD.clock_s:
         client.frames(0.1)
     last_us = int(client.ask(wire.GET_STATUS, wire.STATUS)["ticks_us"])
     return (last_us - first_us) % wire.TICKS_WRAP_US * 1e-6 / (client.link.now_s() - first_s)
@@ -218,7 +211,7 @@ def _memory(selfcheck: SelfCheckBody) -> CheckLine:
     free = int(selfcheck.get("free_bytes") or 0)
     if free == 0:
         return CheckLine("memory", "not checked", "this board does not tell")
-    outcome: Outcome = "ok" if free >= LITTLE_MEMORY else "warn"
+    outcome: Outcome = "ok" if free >= BOARD.little_memory_bytes else "warn"
     return CheckLine(
         "memory", outcome, f"{free // 1024} KiB free", "" if outcome == "ok" else "Remove other files from the board"
     )
@@ -265,16 +258,16 @@ def _input(entry: InputBody, used: Calibration, place: str) -> CheckLine:
             f"{seen}; at the top of its range",
             f"More than {most} on the lead, the lower resistor open, or a short to 3.3 V",
         )
-    if rms > NOISY_CODES:
+    if rms > BOARD.noisy_codes:
         return CheckLine(
             what,
             "warn",
             f"{seen}; restless",
             "Key off and nothing running? Ground clip on the post? Filter capacitor in place?",
         )
-    if mean < LOW_CODE and line is not None and line.offset_v < -0.1:
+    if mean < BOARD.low_code and line is not None and line.offset_v < -0.1:
         return CheckLine(what, "fail", f"{seen}; at the bottom of its range", "Its offset network is open or shorted to ground")
-    if mean < LOW_CODE:
+    if mean < BOARD.low_code:
         return CheckLine(what, "ok", f"{seen}: a dead wire, an open lead or a short to ground, all read the same")
     return CheckLine(what, "ok", seen)
 
@@ -321,7 +314,7 @@ def _clock(ratio: float | None) -> CheckLine:
         return CheckLine("clock", "not checked", "FIRSTCRANK_TIMEOUT_SCALE is set: this board does not run in real time")
     off = abs(ratio - 1.0)
     seen = f"{ratio - 1.0:+.2%} against this computer"
-    if off > CLOCK_OFF:
+    if off > BOARD.clock_off:
         return CheckLine("clock", "fail", seen, "Durations would be wrong by as much: try again, then another board")
     return CheckLine("clock", "ok", seen)
 
@@ -354,7 +347,7 @@ def _sampling(answers: Answers) -> list[CheckLine]:
     rate_kb = len(answers.recording) / seconds / 1000
     seen = f"{rate_kb:.0f} kB/s for {seconds:.1f} s, nothing lost"
     speed = answers.link_bytes_per_s
-    if speed is not None and speed < LINK_LEAST:
+    if speed is not None and speed < BOARD.link_least_bytes_per_s:
         seen = f"{seen}; at most {speed / 1000:.0f} kB/s" if speed else f"{seen}; then nothing arrived whole"
         return [*lines, CheckLine("link", "fail", seen, "Another cable, straight into the computer without a hub")]
     if speed is not None:
@@ -373,6 +366,6 @@ def _converter(recording: bytes) -> list[CheckLine]:
     if counters.get("converter_errors") or counters.get("fifo_overflows"):
         seen = f"{counters.get('converter_errors', 0)} conversions failed, {counters.get('fifo_overflows', 0)} fell out of its buffer"
         return [CheckLine("converter", "fail", seen, "Check once more; if it comes back, another board")]
-    if not -LATE_US < int(late_us) < LATE_US:
+    if not -BOARD.late_us < int(late_us) < BOARD.late_us:
         return [CheckLine("converter", "fail", seen, "It is not as fast as it says: durations would be wrong. Another board")]
     return [CheckLine("converter", "ok", seen)]

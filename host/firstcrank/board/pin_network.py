@@ -17,17 +17,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from firstcrank.thresholds.board import BOARD
+
 SUPPLY_V = 3.3
 CODES = 4096
 R_SERIES_OHM = 4700.0  # hardware_notes: R17 of the builds
 FIRST_S, SECOND_S = 4e-6, 60e-6  # firmware/firstcrank_board/drive_viper.py, WAITS_US
-LIVE_V = 0.2  # at the clip: a wire with more on it is left alone
-SLACK = 0.12  # of a voltage: parts of 1 % and a capacitor of 20 % a few microseconds after the release
-CAPACITOR_SLACK = 0.4  # of the time constant: capacitors of 20 %, and the moment of the conversion
-STAYS = 0.9  # of the supply: nothing pulls the pin down
-DEAD_V = 0.05  # of a pin that falls at once
-BRIDGED_V = 0.2  # at another input while this one is driven
-FADED = 0.3  # of the shortest time constant that is right
 LEAD_PINS = (31, 32, 34)  # of leads 1, 2, 3 on the module: GP26, GP27, GP28
 FIRST_GPIO = 26
 Assessment = tuple[Literal["ok", "warn", "fail"], str, str]
@@ -45,7 +40,7 @@ class PinNetwork:
     @property
     def live_code(self) -> int:
         """The code from which the wire counts as live."""
-        return max(round(LIVE_V * self.r_bottom_ohm / (self.r_top_ohm + self.r_bottom_ohm) / SUPPLY_V * CODES), 1)
+        return max(round(BOARD.pin_live_v * self.r_bottom_ohm / (self.r_top_ohm + self.r_bottom_ohm) / SUPPLY_V * CODES), 1)
 
     def after_v(self, seconds: float, clip_open: bool) -> float:
         """Volts at the pin so long after the release."""
@@ -64,14 +59,14 @@ class PinNetwork:
         others_v = rest[0] if rest else 0.0
         seen = f"{first_v:.2f} V after 4 us, {second_v:.2f} V after 60 us"
         parts = _Parts(lead)
-        if others_v > BRIDGED_V:
+        if others_v > BOARD.pin_bridged_v:
             seen += f"; another input rises by {others_v:.2f} V"
-            if second_v > STAYS * SUPPLY_V:
+            if second_v > BOARD.pin_stays * SUPPLY_V:
                 return "fail", seen, "All pins rise together: the ground wire to pin 33 is open"
             return "fail", seen, f"A solder bridge: {parts.pin} to the pin beside it, or this lead to the lead beside it"
-        if first_v < DEAD_V:
+        if first_v < BOARD.pin_dead_v:
             return "fail", seen, f"{parts.capacitor} not fitted or bridged, or {parts.pin} shorted to ground (pin 33)"
-        if second_v > STAYS * SUPPLY_V:
+        if second_v > BOARD.pin_stays * SUPPLY_V:
             return "fail", seen, f"Nothing pulls the pin down: {parts.series} open, or a solder joint is missing"
         constant_s = (SECOND_S - FIRST_S) / max(math.log(first_v / max(second_v, 0.001)), 1e-3)
         seen += f", time constant {constant_s * 1e6:.0f} us"
@@ -82,11 +77,11 @@ class PinNetwork:
 
     def _wrong_part(self, start_v: float, constant_s: float, parts: _Parts) -> str:
         """The part that explains where the fall began and how long it takes; "" where both are as they should be."""
-        least_s = (1 - CAPACITOR_SLACK) * self.filter_f / (1 / self.r_bottom_ohm + 1 / self.r_top_ohm)
-        most_s = (1 + CAPACITOR_SLACK) * self.filter_f * self.r_bottom_ohm
-        from_v, to_v = self.after_v(0.0, False) * (1 - SLACK), self.after_v(0.0, True) * (1 + SLACK)
+        least_s = (1 - BOARD.pin_capacitor_slack) * self.filter_f / (1 / self.r_bottom_ohm + 1 / self.r_top_ohm)
+        most_s = (1 + BOARD.pin_capacitor_slack) * self.filter_f * self.r_bottom_ohm
+        from_v, to_v = self.after_v(0.0, False) * (1 - BOARD.pin_slack), self.after_v(0.0, True) * (1 + BOARD.pin_slack)
         series, bottom, farad = f"{self.r_series_ohm:.0f} ohm", f"{self.r_bottom_ohm:.0f} ohm", f"{self.filter_f * 1e9:.0f} nF"
-        if constant_s < FADED * least_s:  # nothing is left to tell where it began
+        if constant_s < BOARD.pin_faded * least_s:  # nothing is left to tell where it began
             return f"{parts.capacitor} or {parts.bottom} much too small: {farad} and {bottom} belong there"
         slow, fast, high, low = constant_s > most_s, constant_s < least_s, start_v > to_v, start_v < from_v
         if high and slow:
@@ -132,7 +127,7 @@ class _Parts:
 def rest_advice(pin_v: float, lead: int = 0) -> str:
     """What to do with an input that is not at rest, so that its pin was not driven."""
     parts = _Parts(lead)
-    if pin_v > STAYS * SUPPLY_V:
+    if pin_v > BOARD.pin_stays * SUPPLY_V:
         return (
             f"Every clip on the ground clip, then again. If it stays: the ground wire to pin 33 is open, or {parts.bottom} open"
         )

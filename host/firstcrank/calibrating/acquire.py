@@ -14,11 +14,10 @@ from firstcrank import wire
 from firstcrank.errors import LinkLostError, UnreadableTraceError
 from firstcrank.link.board_client import BoardClient
 from firstcrank.link.short_recording import short_recording
+from firstcrank.thresholds.calibration import CALIBRATION
 from firstcrank.trace import FloatArray
 from firstcrank.tracefiles.bin_arrays import Codes, to_codes
 from firstcrank.tracefiles.frames import gather
-
-READING_S = 0.4
 
 
 def readings(client: BoardClient) -> tuple[Mapping[str, float], Mapping[str, float]]:
@@ -27,7 +26,7 @@ def readings(client: BoardClient) -> tuple[Mapping[str, float], Mapping[str, flo
     Raises LinkLostError where nothing usable came.
     """
     try:
-        found = gather(short_recording(client, READING_S))
+        found = gather(short_recording(client, CALIBRATION.reading_s))
         codes = to_codes(found)
     except UnreadableTraceError as error:
         raise LinkLostError(

@@ -9,24 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firstcrank.calibrating import points as of_points
-from firstcrank.calibrating.points import (
-    TOP_CODE,
-    Meter,
-    Point,
-    gain_apart_rel,
-    least_apart_v,
-    near_spike,
-    zero_apart_code,
-    zero_code,
-)
+from firstcrank.calibrating.points import Meter, Point, gain_apart_rel, least_apart_v, near_spike, zero_apart_code, zero_code
 from firstcrank.calibration import TERMS, ChannelCalibration
 from firstcrank.converters import Converter, converter, evened
 from firstcrank.errors import CalibrationError
+from firstcrank.thresholds.calibration import CALIBRATION
 from firstcrank.trace import BoolArray, FloatArray, Uncertainty
 
 ROOT3 = math.sqrt(3.0)
-CLIPPED_CODE = 1.0  # a mean below: at 0 V the input may be anywhere below code 0, its pin cannot show it
-REFUSED_U = 3.0  # a residual of so many standard uncertainties contradicts the line
 ONE_VOLTAGE = "only one known voltage: nothing would show a slip of the meter or of the fingers"
 
 
@@ -51,7 +41,7 @@ class Fitted:
 class _Seen:
     """What a line must go through, shape (n,) each: volts, even codes, standard uncertainties (own, meter's), all in volts.
 
-    `clipped`: the pin could not show this one; it stands for a code anywhere from minus the converter's offset to CLIPPED_CODE.
+    `clipped`: the pin could not show this one; it stands for a code anywhere from minus the converter's offset to CALIBRATION.clipped_code.
     """
 
     volts: FloatArray
@@ -95,7 +85,7 @@ def _refuse_useless(where: str, codes: FloatArray, volts: FloatArray, known: Boo
         raise CalibrationError(f"{where}: at least the shorted reading and one known voltage are needed, two are better")
     if any(near_spike(c, name) for c in codes[known]):
         raise CalibrationError(f"{where}: a voltage falls on a wide code of the converter: move it by 0.2 V")
-    if codes[known].max() >= TOP_CODE:
+    if codes[known].max() >= CALIBRATION.top_code:
         raise CalibrationError(f"{where}: a reading is at the top of its range")
     if np.any(np.diff(codes[np.argsort(volts)]) <= 0):
         raise CalibrationError(f"{where}: a higher voltage does not give a higher reading: leads mixed up, or an input stuck")
@@ -105,9 +95,9 @@ def _seen(
     codes: FloatArray, volts: FloatArray, known: BoolArray, meter: Meter, of: Converter, nominal: ChannelCalibration | None
 ) -> _Seen:
     lsb_v = nominal.gain_v_per_code if nominal else float(np.ptp(volts) / np.ptp(codes))
-    clipped = ~known & (codes < CLIPPED_CODE) & (zero_code(nominal) < CLIPPED_CODE)
-    even = np.where(clipped, (CLIPPED_CODE - of.offset_code) / 2.0, evened(of.name, codes))
-    own_v = lsb_v * np.where(clipped, (CLIPPED_CODE + of.offset_code) / math.sqrt(12.0), of.residual_code)
+    clipped = ~known & (codes < CALIBRATION.clipped_code) & (zero_code(nominal) < CALIBRATION.clipped_code)
+    even = np.where(clipped, (CALIBRATION.clipped_code - of.offset_code) / 2.0, evened(of.name, codes))
+    own_v = lsb_v * np.where(clipped, (CALIBRATION.clipped_code + of.offset_code) / math.sqrt(12.0), of.residual_code)
     meter_v = np.where(known, meter.offset_v / ROOT3, 0.0)
     return _Seen(volts, np.asarray(even), np.asarray(own_v), np.asarray(meter_v), np.asarray(clipped), known)
 
@@ -123,7 +113,7 @@ def _refuse_contradiction(
     where: str, seen: _Seen, solver: FloatArray, residuals: FloatArray, nominal: ChannelCalibration | None
 ) -> None:
     """A residual beyond what the meter and the converter can explain: names the point that fits the others least."""
-    reach = np.where(seen.clipped, ROOT3, REFUSED_U)  # the clipped one is rectangular: its whole width
+    reach = np.where(seen.clipped, ROOT3, CALIBRATION.refused_u)  # the clipped one is rectangular: its whole width
     far = np.abs(residuals) / (reach * seen.u_v)
     if far.max() <= 1.0:
         return

@@ -9,8 +9,8 @@ from pathlib import Path
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.calibration import Calibration, ChannelCalibration, read_calibration
 from firstcrank.errors import CalibrationError
+from firstcrank.thresholds.calibration import CALIBRATION
 
-COMPARED_SHARE = 0.65  # of an input's range: 12 V of 19 V, where the battery stands
 EVEN_SAMPLES = 1000.0  # a mean of so many has no noise to speak of
 
 
@@ -50,7 +50,7 @@ def movements(earlier: Calibration, later: Calibration) -> tuple[Movement, ...]:
         before = earlier.channels.get(role)
         if before is None or before.converter != line.converter:
             continue
-        at_v = round(COMPARED_SHARE * line.full_scale_v, 1)
+        at_v = round(CALIBRATION.compared_share * line.full_scale_v, 1)
         code = line.real_code(at_v)
         was_v = float(before.volts(code))
         found.append(

@@ -9,17 +9,7 @@ from dataclasses import dataclass
 from firstcrank.calibration import CODES, ChannelCalibration
 from firstcrank.converters import CONVERTERS
 from firstcrank.errors import CalibrationError
-
-SPIKE_KEEP_OFF = 12  # codes; a point nearer to a wide code is refused: its width and noise blur the correction there
-LEAST_APART_V = 3.0  # between the lowest and highest known voltage, on an input of 19 V; others in proportion
-LEAST_APART_SHARE = 0.155  # the same as a share of the range
-NOISY_CODE = 6.0  # rms; the converter's own noise is 0.5 to 1.4
-TOP_CODE = 4080
-GAIN_APART_REL = 0.06  # a gain this far from the nominal divider's is another divider, or not what the meter shows
-GAIN_APART_U = 2.5  # or so many of its standard uncertainties, where the converter may load the divider more
-ZERO_APART_CODE = 25.0  # 0 V further from code 0: not shorted, or no straight line. Five published boards: 11 to 19
-ZERO_SHARE = 0.05  # of a lifted input's code at 0 V: how far it may be from the computed one
-KNOWN_V = 1.0  # above this a point is a known voltage and not the shorted one
+from firstcrank.thresholds.calibration import CALIBRATION
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +40,12 @@ class Point:
     @property
     def known(self) -> bool:
         """True for a voltage that the meter showed, False for shorted inputs."""
-        return abs(self.meter_v) > KNOWN_V
+        return abs(self.meter_v) > CALIBRATION.known_v
 
 
 def near_spike(code: float, converter: str = "rp2040") -> bool:
     """True where a code lies so near to one of the converter's wide codes that it is no good for calibrating."""
-    return any(abs(code - wide) < SPIKE_KEEP_OFF for wide, _ in CONVERTERS[converter].wide)
+    return any(abs(code - wide) < CALIBRATION.spike_keep_off for wide, _ in CONVERTERS[converter].wide)
 
 
 def zero_code(nominal: ChannelCalibration | None) -> float:
@@ -65,12 +55,12 @@ def zero_code(nominal: ChannelCalibration | None) -> float:
 
 def zero_apart_code(nominal: ChannelCalibration | None) -> float:
     """How far the code of 0 V may lie from the computed one."""
-    return ZERO_APART_CODE + ZERO_SHARE * zero_code(nominal)
+    return CALIBRATION.zero_apart_code + CALIBRATION.zero_share * zero_code(nominal)
 
 
 def least_apart_v(nominal: ChannelCalibration | None) -> float:
     """How far two known voltages must lie apart."""
-    return LEAST_APART_SHARE * CODES * nominal.gain_v_per_code if nominal else LEAST_APART_V
+    return CALIBRATION.least_apart_share * CODES * nominal.gain_v_per_code if nominal else CALIBRATION.least_apart_v
 
 
 def gain_apart_rel(nominal: ChannelCalibration | None) -> float:
@@ -80,7 +70,7 @@ def gain_apart_rel(nominal: ChannelCalibration | None) -> float:
     line, which takes half of the most load out.
     """
     stated = math.hypot(nominal.uncertainty.gain_rel, nominal.uncertainty.shared_gain_rel) if nominal else 0.0
-    return max(GAIN_APART_REL, GAIN_APART_U * stated)
+    return max(CALIBRATION.gain_apart_rel, CALIBRATION.gain_apart_u * stated)
 
 
 def of_converter(nominal: ChannelCalibration | None) -> str:
@@ -98,18 +88,18 @@ def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, Cha
     for role, code in point.mean_code.items():
         where = role.replace("_", " ")
         line = nominal.get(role)
-        if point.rms_code[role] > NOISY_CODE:
+        if point.rms_code[role] > CALIBRATION.noisy_code:
             lines.append(
                 f"{where}: the reading is noisy ({point.rms_code[role]:.1f} codes): engine off, steady supply, short leads"
             )
-        if code >= TOP_CODE:
+        if code >= CALIBRATION.top_code:
             lines.append(f"{where}: at the top of its range: use a lower voltage")
         elif not point.known:
             if code - zero_code(line) > zero_apart_code(line):
                 lines.append(f"{where}: reads a voltage with all leads shorted: a lead is not on")
             elif zero_code(line) - code > zero_apart_code(line):
                 lines.append(f"{where}: its offset network is open or another than stated")
-        elif abs(code - zero_code(line)) < 20 + ZERO_SHARE * zero_code(line):
+        elif abs(code - zero_code(line)) < 20 + CALIBRATION.zero_share * zero_code(line):
             lines.append(f"{where}: reads nothing: its lead is not on the supply")
         elif near_spike(code, of_converter(line)):
             lines.append(
@@ -137,7 +127,7 @@ def _against_nominal(where: str, code: float, meter_v: float, line: ChannelCalib
 def swapped(point: Point, other: str, alone: str, nominal: Mapping[str, ChannelCalibration]) -> str | None:
     """With a voltage on the lead called `alone` only: a line if it was the `other` input that read it."""
     at_zero = {role: zero_code(nominal.get(role)) for role in (alone, other)}
-    risen = {role: point.mean_code[role] - at_zero[role] * (1 + ZERO_SHARE) for role in (alone, other)}
-    if risen[other] > 100 and risen[alone] < ZERO_APART_CODE:
+    risen = {role: point.mean_code[role] - at_zero[role] * (1 + CALIBRATION.zero_share) for role in (alone, other)}
+    if risen[other] > 100 and risen[alone] < CALIBRATION.zero_apart_code:
         return f"the {other.replace('_', ' ')} input read what is on the {alone.replace('_', ' ')} lead: the two inputs are swapped"
     return None

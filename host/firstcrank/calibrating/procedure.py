@@ -13,22 +13,11 @@ from typing import Protocol
 
 from firstcrank.analysis.uncertainty import of_voltage
 from firstcrank.calibrating.fit import ContradictionError, Fitted, fit
-from firstcrank.calibrating.points import (
-    KNOWN_V,
-    ZERO_SHARE,
-    Meter,
-    Point,
-    check_point,
-    least_apart_v,
-    swapped,
-    zero_code,
-)
+from firstcrank.calibrating.points import Meter, Point, check_point, least_apart_v, swapped, zero_code
 from firstcrank.calibration import Calibration, ChannelCalibration
 from firstcrank.errors import CalibrationError
+from firstcrank.thresholds.calibration import CALIBRATION
 
-LOW_TOP_V = 9.0  # an input that reaches less is calibrated with less
-AGAIN_V = 0.5  # so near, it is the same voltage read once more
-TRIES = 3  # of one thing that can be put right, then it ends
 METER_SHOWS = "Type what the meter SHOWS, not what the battery is called"
 
 
@@ -90,7 +79,7 @@ def _take(
 
 def _take_shorted(operator: Operator, read: Reader, known: Nominal, roles: Sequence[str]) -> Point:
     trouble: tuple[str, ...] = ()
-    for _ in range(TRIES):
+    for _ in range(CALIBRATION.tries):
         operator.do(
             "Engine off, nothing connected to the vehicle. Clip all input leads and the ground lead together (all shorted)."
         )
@@ -103,7 +92,7 @@ def _take_shorted(operator: Operator, read: Reader, known: Nominal, roles: Seque
 
 def _groups(roles: Sequence[str], known: Nominal) -> list[tuple[list[str], str]]:
     """Inputs that take the same voltages, and what to say: those for grounds reach a few volts only."""
-    low = [role for role in roles if role in known and known[role].full_scale_v < LOW_TOP_V]
+    low = [role for role in roles if role in known and known[role].full_scale_v < CALIBRATION.low_top_v]
     high = [role for role in roles if role not in low]
     groups = []
     if high:
@@ -121,8 +110,8 @@ def _groups(roles: Sequence[str], known: Nominal) -> list[tuple[list[str], str]]
         groups.append(
             (
                 low,
-                f"Put {KNOWN_V + 0.2:.1f} to {0.9 * top_v:.1f} V on these leads: {_names(low)} (one, then two 1.5 V cells); the "
-                "others on ground.",
+                f"Put {CALIBRATION.known_v + 0.2:.1f} to {0.9 * top_v:.1f} V on these leads: {_names(low)} (one, then two 1.5 V "
+                "cells); the others on ground.",
             )
         )
     return groups
@@ -162,15 +151,15 @@ class _Group:
                     return shorted, self._fits([shorted, *taken])
                 except CalibrationError as error:
                     ended += 1
-                    if ended == TRIES:
+                    if ended == CALIBRATION.tries:
                         raise
                     self.operator.tell(f"{error}. Put on another voltage")
                     continue
-            if not KNOWN_V < abs(typed_v) < 60.0:
+            if not CALIBRATION.known_v < abs(typed_v) < 60.0:
                 self.operator.tell(f"{typed_v:g} V is no use here: the higher the better, up to the input's range.")
                 continue
             if blamed:  # a voltage read once more takes the place of what was typed for it before
-                taken = [p for p in taken if abs(p.meter_v - typed_v) >= AGAIN_V]
+                taken = [p for p in taken if abs(p.meter_v - typed_v) >= CALIBRATION.again_v]
             point, trouble = _take(typed_v, self.read, [shorted, *taken], self.known, self.group)
             if trouble:
                 refused = trouble[0]
@@ -185,7 +174,7 @@ class _Group:
                 refused = str(error)
                 suspect_v = error.meter_v
                 others = [p.meter_v for p in taken if p.meter_v != suspect_v]
-                if others and any(abs(suspect_v - v) < AGAIN_V for v in blamed):
+                if others and any(abs(suspect_v - v) < CALIBRATION.again_v for v in blamed):
                     suspect_v = others[-1]
                     refused = f"{error.meter_v:.2f} V reads as it did before, so it is the point at {suspect_v:.2f} V: read the meter again"
                 blamed.append(suspect_v)
@@ -229,7 +218,7 @@ def _check_order(operator: Operator, read: Reader, roles: Sequence[str], known: 
     """Each lead but the last alone on a battery shows whether two inputs are swapped."""
     for number, role in enumerate(roles[:-1]):
         where = role.replace("_", " ")
-        for last in range(TRIES):
+        for last in range(CALIBRATION.tries):
             operator.do(
                 f"Now the {where} lead alone on a battery's positive post, the others with the ground lead on negative."
             )
@@ -238,9 +227,9 @@ def _check_order(operator: Operator, read: Reader, roles: Sequence[str], known: 
                 line = swapped(Point(0.0, mean, rms), other, role, known)
                 if line is not None:
                     raise CalibrationError(line)
-            if mean[role] >= zero_code(known.get(role)) * (1 + ZERO_SHARE) + 40:
+            if mean[role] >= zero_code(known.get(role)) * (1 + CALIBRATION.zero_share) + 40:
                 break
             trouble = f"the {where} lead reads nothing: check the lead and its input"
-            if last == TRIES - 1:
+            if last == CALIBRATION.tries - 1:
                 raise CalibrationError(trouble)
             operator.tell(trouble)

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from firstcrank.model.judgement import Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope
+from firstcrank.thresholds.files import FILES
 
 SAME = "same"
 GOOD = {Result.PASS: 2, Result.WARN: 1, Result.UNDECIDED: 1, Result.FAIL: 0}
 WORST_FIRST = (Result.FAIL, Result.UNDECIDED, Result.WARN, Result.PASS)
-LEAST_V = 0.02  # a smaller change of a voltage is none that a person would act on
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +66,6 @@ def _difference_text(before: Finding | None, after: Finding | None) -> str:
     if before.measured is not None and after.measured is not None and before.unit == "V":
         change_v = after.measured - before.measured
         spread_v = ((before.uncertainty or 0.0) ** 2 + (after.uncertainty or 0.0) ** 2) ** 0.5
-        if abs(change_v) > max(spread_v, LEAST_V):
+        if abs(change_v) > max(spread_v, FILES.changed_v):
             return f"{change_v:+.2f} V"
     return SAME

@@ -61,3 +61,6 @@ class CrankThresholds:
     )
     maybe_rhythm_share: float = number(0.5, "", "and where compressions fill this much of its time: noise makes a few in a row")
     coarsest_s: float = number(0.03, "s", "samples further apart can't tell an inrush from a heater")
+
+
+CRANK = CrankThresholds()  # at 12 V

@@ -48,3 +48,7 @@ class RunningThresholds:
     charged_within_s: float = number(6.0, "s", "within this after the release")
     charged_share: float = number(0.9, "", "of the rest of the watch that it stays charged")
     contradicts_s: float = number(1.0, "s", "reported as running, but cranked again within this: it did not")
+
+
+EVIDENCE = EvidenceThresholds()  # at 12 V
+RUNNING = RunningThresholds()  # at 12 V

@@ -30,3 +30,6 @@ class KeyThresholds:
     early_start_s: float = number(0.005, "s", "the travel may end this much after the coil went live")
     turn_s: float = number(0.3, "s", "the phase called key turn begins this long before START")
     release_s: float = number(0.3, "s", "the phase called release ends this long after the starter let go")
+
+
+KEY = KeyThresholds()  # at 12 V

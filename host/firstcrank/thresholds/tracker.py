@@ -21,6 +21,11 @@ class TrackerThresholds:
     )
     crank_seen_s: float = number(start_tracker.CRANK_SEEN_US / US_PER_S, "s", "starter or sag for this long: a crank")
     release_seen_s: float = number(start_tracker.RELEASE_SEEN_US / US_PER_S, "s", "over for this long: the crank has ended")
+    live_margin_s: float = number(
+        start_tracker.LIVE_MARGIN_US / US_PER_S,
+        "s",
+        "live for this much longer than before and while cranking: the feed is live outside START",
+    )
     extra_s: float = number(start_tracker.EXTRA_US / US_PER_S, "s", "watched a little longer than the judge needs")
     level_s: float = number(
         start_tracker.LEVEL_US / US_PER_S, "s", "the battery's level before the crank is its average over this"
@@ -34,3 +39,6 @@ class TrackerThresholds:
     ripple_v: float = number(0.04, "V", "board: a compression swings its coarse means by this")
     charged_v: float = number(13.2, "V", "board: charged above this")
     ground_rise_v: float = number(0.1, "V", "board: the module's ground rose above this: no answer")
+
+
+TRACKER = TrackerThresholds()  # at 12 V

@@ -25,3 +25,6 @@ class VehicleThresholds:
     heater_least_s: float = number(0.05, "s", "shorter pulses are no command")
     control_first_s: float = number(0.06, "s", "first reading of the starter's control circuit ends here")
     off_quiet_s: float = number(0.3, "s", "watched this long after the module's power-down")
+
+
+VEHICLE = VehicleThresholds()  # at 12 V

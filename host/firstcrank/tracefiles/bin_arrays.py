@@ -10,15 +10,13 @@ from numpy.typing import NDArray
 
 from firstcrank import wire
 from firstcrank.errors import UnreadableTraceError
+from firstcrank.thresholds.files import FILES
 from firstcrank.trace import FloatArray, Hole, IntArray
 from firstcrank.tracefiles.frames import Gathered
 
 Number = TypeVar("Number", np.int64, np.float64)
 NS = 1e-9
 US = 1e-6
-LONGEST_S = 6 * 3600.0  # no recording of a start is longer: an index or clock that says so is damaged
-CLOCK_REL = 0.005  # more than any crystal is off
-CLOCK_S = 0.005  # how late a board may read its clock
 HEAD = np.dtype(
     [
         ("first_conversion", "<u8"),
@@ -67,7 +65,7 @@ def to_codes(found: Gathered) -> Codes:
     heads = heads[keep]
     period_s = float(found.stream.get("conversion_ns", 0)) * NS
     begin_s, span_s, gap_s = _times(heads, count, period_s)
-    if not float(begin_s[-1] + span_s[-1]) <= LONGEST_S:
+    if not float(begin_s[-1] + span_s[-1]) <= FILES.longest_s:
         raise UnreadableTraceError("damaged beyond reading: its clock jumps by hours")
     bins = heads["bin_count"].astype(np.int64)
     within = np.arange(int(bins.sum())) - np.repeat(np.cumsum(bins) - bins, bins)
@@ -154,7 +152,7 @@ def _clock(heads: NDArray[np.void], period_s: float) -> tuple[str, ...]:
     ticks = np.mod(heads["ticks_us"].astype(np.int64) - int(heads["ticks_us"][0]), wire.TICKS_WRAP_US)
     half = wire.TICKS_WRAP_US / 2.0
     apart_us = np.mod(ticks - by_index_us + half, wire.TICKS_WRAP_US) - half  # whatever the wrap, the nearest
-    wrong = np.flatnonzero(np.abs(apart_us) > CLOCK_REL * by_index_us + CLOCK_S / US)
+    wrong = np.flatnonzero(np.abs(apart_us) > FILES.clock_rel * by_index_us + FILES.clock_s / US)
     if not len(wrong):
         return ()
     at = int(wrong[0])

@@ -19,15 +19,12 @@ from firstcrank.model.context import Context
 from firstcrank.noise import logger_uncertainty
 from firstcrank.recording import Recording
 from firstcrank.roles import ROLES
+from firstcrank.thresholds.files import FILES
 from firstcrank.trace import Channel, FloatArray, Trace, Uncertainty
 from firstcrank.tracefiles.csv_cells import CsvText, numbers, read_text
 from firstcrank.tracefiles.csv_export import BIN_COLUMNS, RUN_COLUMNS, Rows, from_export
 
 TIME_UNITS = {"t_s": 1.0, "t_ms": 1e-3, "t_us": 1e-6}
-DEFAULT_RELATIVE, DEFAULT_OFFSET_V = 0.005, 0.020
-SLOW_S = 0.5
-LONG_S = 900.0  # no first start lasts this long: the time is likely in another unit
-LONGEST_S = 6 * 3600.0
 
 
 def parse_uncertainty(text: str) -> tuple[float, float]:
@@ -82,7 +79,7 @@ def read_csv(path: Path, columns: Mapping[str, str] | None = None, accuracy: tup
         channels={role: _volts(text, role, column, by_name) for role, column in roles.items()},
         runs=tuple(by_name[name] for name in RUN_COLUMNS if name in by_name),
     )
-    relative, offset_v = accuracy or (DEFAULT_RELATIVE, DEFAULT_OFFSET_V)
+    relative, offset_v = accuracy or (FILES.csv_relative, FILES.csv_offset_v)
     u = Uncertainty(gain_rel=relative / math.sqrt(3.0), offset_v=offset_v / math.sqrt(3.0))
     if binned or text.about:
         return from_export(text, rows, u, accuracy is not None)
@@ -165,7 +162,7 @@ def _check_time(text: CsvText, t_s: FloatArray) -> float:
         back = np.flatnonzero(steps_s <= 0)
         row = int(back[0]) + 1
         raise UnreadableTraceError(f"{text.path}: line {text.line_of_row(row)}: time does not rise ({t_s[row]:g} s)")
-    if t_s[-1] - t_s[0] > LONGEST_S:
+    if t_s[-1] - t_s[0] > FILES.longest_csv_s:
         hours = (t_s[-1] - t_s[0]) / 3600.0
         raise UnreadableTraceError(
             f"{text.path}: the rows cover {hours:.0f} hours: if the time is in milliseconds or microseconds, name its "
@@ -175,7 +172,7 @@ def _check_time(text: CsvText, t_s: FloatArray) -> float:
 
 
 def _remarks(t_s: FloatArray, step_s: float) -> list[str]:
-    if step_s < SLOW_S and t_s[-1] - t_s[0] < LONG_S:
+    if step_s < FILES.slow_s and t_s[-1] - t_s[0] < FILES.long_s:
         return []
     return [
         f"rows are {step_s:g} s apart over {t_s[-1] - t_s[0]:.0f} s; if the time is in milliseconds, name its column t_ms "

@@ -7,10 +7,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from firstcrank.analysis.switch_test import TURNS_WANTED, SwitchResult, SwitchWord
+from firstcrank.analysis.switch_test import SwitchResult, SwitchWord
 from firstcrank.errors import UsageError
 from firstcrank.model.judgement import Judgement
 from firstcrank.model.vocabulary import Result
+from firstcrank.thresholds.switch import SWITCH
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.toml_file import finite
 
 KINDS = ("look", "reading", "board")
@@ -28,8 +30,6 @@ SCALES = {
     "s": {"s": 1.0, "ms": 1e-3},
 }
 TYPED = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([a-zA-ZΩ°]*)")
-WATCHED_LEAST_S = 60.0  # a harness is not moved along its length in less: the tool's own, no source
-SLIP = 8.0  # a reading this many times above or below its limits is asked about again: a decimal point has slipped
 
 
 class State(StrEnum):
@@ -138,8 +138,8 @@ def slipped(check: Check, value: float, limits: tuple[float | None, float | None
     """Whether a reading is so far off that a decimal point has rather slipped: it is asked about again, never taken as it is."""
     low, high = limits
     if high is not None and low is not None:
-        return value > high * SLIP or (low > 0 and value < low / SLIP)
-    return high is not None and value > high * SLIP * 10
+        return value > high * VISIT.slip or (low > 0 and value < low / VISIT.slip)
+    return high is not None and value > high * VISIT.slip * 10
 
 
 def wanted(limits: tuple[float | None, float | None]) -> str:
@@ -178,14 +178,14 @@ def from_switch_test(result: SwitchResult) -> Outcome | None:
     text = f"by the board: {result.word}: {result.reason}"
     if result.word is SwitchWord.LOST:
         return Outcome(State.FAILED, text)
-    return Outcome(State.DONE, text) if result.word is SwitchWord.HELD and result.turns >= TURNS_WANTED else None
+    return Outcome(State.DONE, text) if result.word is SwitchWord.HELD and result.turns >= SWITCH.turns_wanted else None
 
 
 def from_watch(count: int, watched_s: float, worst: str, ended: str) -> Outcome | None:
     """What a harness watch shows; None where it proves nothing: no dropout, but too short, or ended by a low battery."""
     if count:
         return Outcome(State.FAILED, f"by the board: {count} dropouts in {watched_s:.0f} s, most at {worst}")
-    if watched_s < WATCHED_LEAST_S or ended:
+    if watched_s < VISIT.watched_least_s or ended:
         return None
     return Outcome(State.DONE, f"by the board: no dropout in {watched_s:.0f} s")
 

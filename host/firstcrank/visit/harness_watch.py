@@ -12,13 +12,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from firstcrank.analysis.intervals import runs_of
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.trace import FloatArray
 
-WARN_V, STOP_V = 12.2, 12.0
-LOW_FOR_S = 1.0
 MOST_KEPT = 20  # losses kept of each place
 MOST_PLACES = 50
-BETWEEN_S = 0.03  # losses closer than this are one: a contact that bounces
 UNNAMED = "no place named"
 
 
@@ -80,9 +78,9 @@ def watch_step(
     battery = float(np.median(battery_v))
     on = watch.on or mean_v > watch.live_v
     span_s = float(end_s[-1] - start_s[0])
-    low_s = watch.low_battery_s + span_s if battery < STOP_V * watch.scale else 0.0
+    low_s = watch.low_battery_s + span_s if battery < VISIT.stop_v * watch.scale else 0.0
     stopped = watch.stopped
-    if on and not watch.supported and low_s >= LOW_FOR_S:
+    if on and not watch.supported and low_s >= VISIT.low_for_s:
         stopped = f"battery at {battery:.2f} V: key off, or it may not crank any more"
     after = replace(
         watch,
@@ -93,7 +91,7 @@ def watch_step(
         on=on,
         low_battery_s=low_s,
         new=0,
-        warned=watch.warned or (on and not watch.supported and battery < WARN_V * watch.scale),
+        warned=watch.warned or (on and not watch.supported and battery < VISIT.warn_v * watch.scale),
         stopped=stopped,
     )
     return _losses(after, start_s, end_s, lowest_v) if watch.on else after
@@ -107,7 +105,7 @@ def _losses(watch: HarnessWatch, start_s: FloatArray, end_s: FloatArray, lowest_
         began_s, ended_s = float(start_s[first]), float(end_s[past - 1])
         deepest_v = float(lowest_v[first:past].min())
         open_loss = watch.open_loss
-        if open_loss is not None and began_s - (open_loss.at_s + open_loss.lasted_s) <= BETWEEN_S:
+        if open_loss is not None and began_s - (open_loss.at_s + open_loss.lasted_s) <= VISIT.between_s:
             longer = replace(open_loss, lasted_s=ended_s - open_loss.at_s, lowest_v=min(open_loss.lowest_v, deepest_v))
             watch = replace(watch, open_loss=longer)
             continue
@@ -120,7 +118,7 @@ def _losses(watch: HarnessWatch, start_s: FloatArray, end_s: FloatArray, lowest_
 def _closed(watch: HarnessWatch, now_s: float) -> HarnessWatch:
     """The loss at hand filed with its place, once it is over for long enough."""
     loss = watch.open_loss
-    if loss is None or now_s - (loss.at_s + loss.lasted_s) <= BETWEEN_S:
+    if loss is None or now_s - (loss.at_s + loss.lasted_s) <= VISIT.between_s:
         return watch
     place = watch.places.get(loss.place, Place())
     kept = tuple(sorted((*place.losses, loss), key=lambda one: -one.lasted_s)[:MOST_KEPT])

@@ -2,19 +2,10 @@
 
 from __future__ import annotations
 
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.units import sentence
 from firstcrank.visit.ending import ending_of
-from firstcrank.visit.steps import (
-    BEFORE_CRANK,
-    BRIDGED,
-    BURSTS_S,
-    EXCHANGED,
-    OIL_S,
-    SOAK_S,
-    burst_limit_s,
-    no_crank_reason,
-    put_right,
-)
+from firstcrank.visit.steps import BEFORE_CRANK, BRIDGED, BURSTS_S, EXCHANGED, burst_limit_s, no_crank_reason, put_right
 from firstcrank.visit.values import Show, Stage, Visit, Word
 
 AIR = ("a", "it runs away")
@@ -167,7 +158,7 @@ def _rest(visit: Visit) -> Show:
 
 
 def _oil(visit: Visit) -> Show:
-    due_s = visit.makers.oil_s or OIL_S
+    due_s = visit.makers.oil_s or VISIT.oil_s
     left_s = max(due_s - _in_stage_s(visit), 0.0)
     keys = (("o", "oil pressure shows"), ("s", "skip"), AIR)
     return Show(Word.OIL, "It runs. Oil pressure? No revving until it is seen.", (), keys, countdown_s=left_s)
@@ -207,7 +198,7 @@ def _soak(visit: Visit) -> Show:
         "Hot restart after 15 min of soak: leave everything connected.",
         lines,
         (("h", "restart now"), ("s", "skip"), QUIT),
-        countdown_s=max(SOAK_S - _in_stage_s(visit), 0.0),
+        countdown_s=max(VISIT.soak_s - _in_stage_s(visit), 0.0),
     )
 
 

@@ -9,19 +9,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from firstcrank.thresholds.key import KEY
+from firstcrank.thresholds.vehicle import VEHICLE
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.visit.values import Bins, Burst, Clock, Event, Key, Leads, Stage, Visit
 
-BURSTS_S = (5.0, 10.0, 15.0)  # longest crank of the first, second, third burst
-REST_TIMES, REST_LEAST_S = 4.0, 30.0
-STANDSTILL_S = 5.0
-OIL_S = 15.0
-SOAK_S = 900.0  # 15 min with the key off, then the hot restart: common practice, no source
-IDLE_S = 62.0  # charging is judged after a minute
-SETTLE_S = 2.5  # watched after a crank in any case, for the judge
-NO_FEED_S = 0.3
-DEAD_S = 0.05
-MOST_HELD_S = 6.0  # an end that is asked for waits at most so long for evidence that watching brings
-ALONE_S = 6.5  # watched after the first burst where nobody can answer
+IDLE_S = VEHICLE.charging_watch_s + VEHICLE.charging_late_s  # then charging can be judged
+BURSTS_S = (VISIT.burst_one_s, VISIT.burst_two_s, VISIT.burst_three_s)
 BRIDGED = "the engine was turned without the starter lead going live: lead off the S terminal (50), or the starter bridged"
 EXCHANGED = "battery lead dead and key lead live with the key off: the two leads look exchanged"
 NEVER_SEEN_OFF = "the key feed was never seen off"
@@ -41,8 +35,8 @@ def burst_limit_s(visit: Visit) -> float:
 def rest_s(visit: Visit, cranked_s: float) -> float:
     """Rest after a crank: the maker's, else four times the crank and 30 s at least; never less than it takes to stand still."""
     makers_s = visit.makers.rest_s
-    due_s = max(REST_TIMES * cranked_s, REST_LEAST_S) if makers_s is None else makers_s
-    return max(due_s, STANDSTILL_S)
+    due_s = max(VISIT.rest_times * cranked_s, VISIT.rest_least_s) if makers_s is None else makers_s
+    return max(due_s, VISIT.standstill_s)
 
 
 def no_crank_reason(visit: Visit) -> str:
@@ -101,11 +95,11 @@ def _seen(visit: Visit, bins: Bins) -> Visit:
         return _go(visit, Stage.SEE_ON)
     if visit.stage is Stage.SEE_ON and bins.feed_v > visit.feed_live_v and bins.state in ("key on", "released"):
         return _go(visit, Stage.WAIT_LAMP if visit.wait_lamp or not visit.bursts_now else Stage.READY)
-    if visit.stage in (Stage.WAIT_LAMP, Stage.READY) and _dead_for(visit, NO_FEED_S):
+    if visit.stage in (Stage.WAIT_LAMP, Stage.READY) and _dead_for(visit, VISIT.no_feed_s):
         return _go(replace(visit, cycled=True), Stage.SEE_ON)
     if visit.stage is Stage.REST and bins.running and not visit.ran:
         return _runs(visit)
-    if visit.stage is Stage.OIL and _dead_for(visit, NO_FEED_S):
+    if visit.stage is Stage.OIL and _dead_for(visit, VISIT.no_feed_s):
         return _key_off_without_oil(visit)
     return visit
 
@@ -154,7 +148,11 @@ def _begin_crank(visit: Visit, bins: Bins) -> Visit:
 
 
 def _in_crank(visit: Visit, bins: Bins) -> Visit:
-    dead = visit.feed_dead or _dead_for(visit, DEAD_S) or (bins.feed_v < visit.feed_off_v and bins.crank_s > DEAD_S)
+    dead = (
+        visit.feed_dead
+        or _dead_for(visit, KEY.dead_least_s)
+        or (bins.feed_v < visit.feed_off_v and bins.crank_s > KEY.dead_least_s)
+    )
     visit = replace(visit, feed_dead=dead, ran=visit.ran or bins.running)
     if bins.state == "cranking":
         return visit
@@ -200,7 +198,7 @@ def _with_fault(visit: Visit) -> Visit:
     if visit.now_s - visit.fault_s > visit.patience_s:
         still_on = "it was not seen to stand still" if visit.air else "the key is still on: turn it off now"
         return _go(visit, Stage.OVER, f"{visit.why or RAN_AWAY}, {still_on}")
-    return visit if visit.air or not _dead_for(visit, NO_FEED_S) else _fault_over(visit)
+    return visit if visit.air or not _dead_for(visit, VISIT.no_feed_s) else _fault_over(visit)
 
 
 def _fault_over(visit: Visit) -> Visit:
@@ -209,14 +207,21 @@ def _fault_over(visit: Visit) -> Visit:
 
 def _asked_to_end(visit: Visit, why: str) -> Visit:
     """The end, at once where no more watching helps the verdict or it is asked for again; else when the evidence is there."""
-    if visit.ending or visit.fault or visit.unproved or not visit.bursts or visit.wait_s <= 0.0 or _dead_for(visit, DEAD_S):
+    if (
+        visit.ending
+        or visit.fault
+        or visit.unproved
+        or not visit.bursts
+        or visit.wait_s <= 0.0
+        or _dead_for(visit, KEY.dead_least_s)
+    ):
         return _go(visit, Stage.OVER, visit.ending or why)
     return replace(visit, ending=why, ending_since_s=visit.now_s)
 
 
 def _held(visit: Visit) -> Visit:
     """A visit that was asked to end, one event later."""
-    if visit.wait_s > 0.0 and not _dead_for(visit, DEAD_S) and visit.now_s - visit.ending_since_s < MOST_HELD_S:
+    if visit.wait_s > 0.0 and not _dead_for(visit, KEY.dead_least_s) and visit.now_s - visit.ending_since_s < VISIT.most_held_s:
         return visit
     return _go(visit, Stage.OVER, visit.ending)
 
@@ -234,15 +239,15 @@ def _timed(visit: Visit) -> Visit:
     last_s = visit.bursts[-1].start_s + visit.bursts[-1].lasted_s if visit.bursts else 0.0
     if visit.stage in BEFORE_CRANK and visit.now_s - max(last_s, visit.hot_from_s) > visit.patience_s:
         return _go(visit, Stage.OVER, f"no crank in {visit.patience_s / 60.0:g} minutes")
-    if not visit.attended and visit.bridged_s is not None and visit.now_s - visit.bridged_s > ALONE_S:
+    if not visit.attended and visit.bridged_s is not None and visit.now_s - visit.bridged_s > VISIT.alone_s:
         return _go(visit, Stage.OVER, BRIDGED)
-    if not visit.attended and visit.bursts and visit.stage is not Stage.CRANKING and visit.now_s - last_s > ALONE_S:
+    if not visit.attended and visit.bursts and visit.stage is not Stage.CRANKING and visit.now_s - last_s > VISIT.alone_s:
         return _go(visit, Stage.OVER, "nobody there to go on")
     if visit.stage is Stage.REST:
         return _rested(visit, in_stage_s)
-    if visit.stage is Stage.OIL and in_stage_s > (visit.makers.oil_s or OIL_S):
-        return _no_oil(visit, f"no oil pressure within {visit.makers.oil_s or OIL_S:.0f} s")
-    if visit.stage is Stage.SOAK and in_stage_s > SOAK_S:
+    if visit.stage is Stage.OIL and in_stage_s > (visit.makers.oil_s or VISIT.oil_s):
+        return _no_oil(visit, f"no oil pressure within {visit.makers.oil_s or VISIT.oil_s:.0f} s")
+    if visit.stage is Stage.SOAK and in_stage_s > VISIT.soak_s:
         return _hot(visit)
     if visit.stage is Stage.IDLE and in_stage_s > IDLE_S:
         return _go(replace(visit, answered=(*visit.answered, "idled for a minute, charging watched")), Stage.OFF_AFTER)
@@ -277,7 +282,7 @@ def _hot(visit: Visit) -> Visit:
 
 
 def _rested(visit: Visit, in_stage_s: float) -> Visit:
-    if in_stage_s < SETTLE_S or visit.ran:
+    if in_stage_s < VISIT.settle_s or visit.ran:
         return visit
     why = _no_more_cranks(visit)
     if why and (visit.attended or not visit.bursts[-1].feed_held):

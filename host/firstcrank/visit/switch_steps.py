@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from firstcrank.analysis.switch_test import TURNS_WANTED
+from firstcrank.thresholds.switch import SWITCH
+from firstcrank.thresholds.visit import VISIT
 from firstcrank.visit.values import Bins, Event, Key, Show, Word
-
-ON_S = 2.0
-START_S = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +42,17 @@ def switch_step(visit: SwitchVisit, event: Event) -> SwitchVisit:
 
 def switch_show(visit: SwitchVisit) -> Show:
     """The position that comes next, as one large word."""
-    line = f"{visit.turns} of {TURNS_WANTED} turns through START. No engine turns; this is no start."
+    line = f"{visit.turns} of {SWITCH.turns_wanted} turns through START. No engine turns; this is no start."
     keys = (("q", "done"),)
     held_s = visit.now_s - visit.since_s
     if visit.position == "START":
         if visit.lost:
             return Show(Word.LET_GO, "FEED LOST IN START: let go.", (line,), keys, held_s, warning=True)
-        return Show(Word.LET_GO if held_s > START_S else Word.START, line, ("Back slowly after 3 s.",), keys, held_s)
+        return Show(
+            Word.LET_GO if held_s > VISIT.switch_start_s else Word.START, line, ("Back slowly after 3 s.",), keys, held_s
+        )
     if visit.position == "ON":
-        word = Word.START if held_s > ON_S else Word.WAIT
+        word = Word.START if held_s > VISIT.switch_on_s else Word.WAIT
         return Show(word, line, ("Let the WAIT lamp finish, then START for 3 s; or key off after a turn.",), keys, held_s)
     if visit.position == "OFF":
         return Show(Word.KEY_ON, line, ("OFF for 2 s, then ON.",), keys, held_s)

@@ -16,8 +16,8 @@ from firstcrank.analysis.causes.symptoms import Symptoms, symptoms_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
 from firstcrank.model.vocabulary import Result
+from firstcrank.thresholds.cause import CAUSE
 
-LEAST = 0.2  # below this the evidence favours nothing
 HINTS = ("slow_crank", "uneven_compression")  # remarks on the engine: behind whatever explains a fault
 
 Rule = Callable[[Symptoms], Cause | None]
@@ -51,7 +51,7 @@ def likely_causes(view: View, findings: tuple[Finding, ...]) -> tuple[Cause, ...
     found = [
         replace(cause, next_check=ADVICE[cause.cause].check, cautions=ADVICE[cause.cause].cautions)
         for rule in RULES
-        if (cause := rule(symptoms)) is not None and cause.confidence >= LEAST
+        if (cause := rule(symptoms)) is not None and cause.confidence >= CAUSE.least
     ]
     failed = any(f.result is Result.FAIL for f in findings)
     return tuple(sorted(found, key=lambda cause: (failed and cause.cause in HINTS, -cause.confidence)))

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis.causes.symptoms import HELD_S, Symptoms, is_contact
+from firstcrank.analysis.causes.symptoms import Symptoms, is_contact
 from firstcrank.analysis.obligations.key import gone_for_good, live_anywhere, only_while_cranking
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause
 from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.thresholds.cause import CAUSE
 from firstcrank.trace import FloatArray
 from firstcrank.units import format_duration, format_voltage
 
@@ -112,9 +113,6 @@ def _battery_at(view: View, battery: FloatArray, at_s: float) -> float:
     return float(battery[i])
 
 
-FEW_SHORT = 10  # losses too short to count that say something of a contact
-
-
 def feed_loose(symptoms: Symptoms) -> Cause | None:
     """Losses or brief drops that come and go, outside the key's travel, while the battery stays up."""
     view = symptoms.view
@@ -123,7 +121,7 @@ def feed_loose(symptoms: Symptoms) -> Cause | None:
     travels = set(symptoms.turn)
     end_s = float(view.trace.end_s[-1])
     came_back = [d for d in symptoms.own if d not in travels and d.end_s < end_s - 0.01 and is_contact(view, d)]
-    few = len(came_back) < FEW_SHORT and not symptoms.all_found(CheckId.FEED_SHORT_LOSSES, Result.FAIL)
+    few = len(came_back) < CAUSE.few_short and not symptoms.all_found(CheckId.FEED_SHORT_LOSSES, Result.FAIL)
     if few and all(d.kind == "short" for d in came_back):
         came_back = []  # a few microseconds here and there are a healthy contact's
     brief = symptoms.all_found(CheckId.FEED_DROP_BRIEF, Result.FAIL) if not any(d.counts for d in symptoms.own) else ()
@@ -192,7 +190,7 @@ def feed_resistance(symptoms: Symptoms) -> Cause | None:
     failed = any(f.result is Result.FAIL for f in symptoms.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL))
     worst_v = max(worst_v, max((f.measured or 0.0 for f in drops), default=0.0))
     lost = f"{format_voltage(worst_v)}" if worst_v >= warn_v else "volts"
-    held = any(d.duration_s >= HELD_S for d in held_low)
+    held = any(d.duration_s >= CAUSE.held_s for d in held_low)
     return Cause(
         "feed_resistance",
         (0.85 if failed else 0.5) if worst_v >= warn_v and not apart else 0.75 if held else 0.55,

@@ -9,16 +9,9 @@ from firstcrank.analysis.intervals import runs_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Cause, Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Scope
+from firstcrank.thresholds.cause import CAUSE
 from firstcrank.units import format_voltage
 
-STEP_SHARE, STEPPED_SHARE, STEPPED_S = (
-    0.1,
-    0.88,
-    0.1,
-)  # a feed that is fed back stands below this share of its source for this long
-
-
-AT_ONCE_SHARE = 0.6  # of the whole step within 0.07 s
 _CABLE_BY_SOURCE = (
     "Between the battery's post and the point that supplies the key switch volts are lost while cranking: a poor clamp or cable that "
     "carries the starter's current feeds the key switch too."
@@ -210,10 +203,10 @@ def _stepped_down_v(symptoms: Symptoms) -> float | None:
         chosen = view.within(from_s, to_s)
         if not chosen.any():
             continue
-        low = chosen & (view.feed.mean_v < STEPPED_SHARE * source_v) & (view.feed.mean_v > 0.04 * view.limits.system_v)
+        low = chosen & (view.feed.mean_v < CAUSE.stepped_share * source_v) & (view.feed.mean_v > 0.04 * view.limits.system_v)
         firsts, pasts = runs_of(low)
         for a, b in zip(firsts.tolist(), pasts.tolist(), strict=True):
-            stands = float(view.trace.end_s[b - 1] - view.trace.start_s[a]) >= STEPPED_S
+            stands = float(view.trace.end_s[b - 1] - view.trace.start_s[a]) >= CAUSE.stepped_s
             then_dead = b >= len(low) or not chosen[b] or view.feed.mean_v[b] < view.limits["feed_off_v"]
             ends = float(view.trace.end_s[b - 1]) >= to_s - 0.01
             stood_v = float(np.median(view.feed.mean_v[a:b]))
@@ -231,7 +224,7 @@ def _steps_down(view: View, first: int, stood_v: float) -> bool:
         return False
     before_v, after_v = (float(np.median(view.feed.drop_v[chosen])) for chosen in (before, after))
     whole_v = float(np.median(view.feed.source_v[after])) - stood_v
-    stepped = after_v - before_v > max(STEP_SHARE * view.limits.system_v, AT_ONCE_SHARE * whole_v)
+    stepped = after_v - before_v > max(CAUSE.step_share * view.limits.system_v, CAUSE.at_once_share * whole_v)
     return before_v < view.limits["feed_drop_warn_v"] and stepped
 
 

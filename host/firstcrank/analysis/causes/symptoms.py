@@ -10,13 +10,9 @@ from firstcrank.analysis.intervals import BoolArray
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Dropout, Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.thresholds.cause import CAUSE
 
 TRAVEL = (Phase.TURN, Phase.RELEASE)
-CRANK_SETTLE_S = 0.02
-CONTACT_S = 0.01  # an open contact has let the feed go dead by then
-HELD_S = 0.3  # a feed that stands between dead and good for so long is no contact that opens
-NEAR_TRAVEL_S, TRAVEL_BEFORE_S = 0.06, 0.3  # the starter's relay follows the key so late; the key travels so long before START
-SHALLOW_SHARE, SHALLOW_V = 1.5, 0.2  # a loss no deeper than the usual drop by so much is that drop, and the battery's dip
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,27 +80,27 @@ def symptoms_of(view: View, findings: tuple[Finding, ...]) -> Symptoms:
 
 def _held_low(view: View, drop: Dropout) -> bool:
     """Long and never dead: no contact that was open."""
-    return drop.duration_s > CONTACT_S and drop.lowest_v > view.limits["feed_live_v"]
+    return drop.duration_s > CAUSE.contact_s and drop.lowest_v > view.limits["feed_live_v"]
 
 
 def _in_travel(view: View, drop: Dropout) -> bool:
     """In the key's travel, across its border, or as near to START or LET GO as a relay's delay and the borders' widths allow."""
     if drop.phase in TRAVEL:
         return True
-    if drop.duration_s >= HELD_S:
+    if drop.duration_s >= CAUSE.held_s:
         return False
     if any(p in TRAVEL for p in drop.phases) and Phase.CRANK in drop.phases:
         return True
     return any(
-        (c.start.early_s - TRAVEL_BEFORE_S <= drop.start_s <= c.start.late_s + 0.02)
-        or (c.end.early_s - NEAR_TRAVEL_S <= drop.end_s and drop.start_s <= c.end.late_s + TRAVEL_BEFORE_S)
+        (c.start.early_s - CAUSE.travel_before_s <= drop.start_s <= c.start.late_s + 0.02)
+        or (c.end.early_s - CAUSE.near_travel_s <= drop.end_s and drop.start_s <= c.end.late_s + CAUSE.travel_before_s)
         for c in view.crank_intervals
     )
 
 
 def is_contact(view: View, drop: Dropout) -> bool:
     """Whether a loss looks like a contact that opens: not held between dead and good, and deeper than the feed's usual drop there."""
-    if drop.duration_s >= HELD_S and drop.lowest_v > view.limits["feed_off_v"]:
+    if drop.duration_s >= CAUSE.held_s and drop.lowest_v > view.limits["feed_off_v"]:
         return False
     if drop.lowest_v <= view.limits["feed_off_v"]:
         return True
@@ -115,7 +111,8 @@ def is_contact(view: View, drop: Dropout) -> bool:
     within = view.within(drop.start_s, drop.end_s)
     deepest_v = float(view.feed.drop_v[within].max()) if within.any() else 0.0
     return not (
-        usual_v > 0.5 * view.limits["feed_drop_warn_v"] and deepest_v < SHALLOW_SHARE * usual_v + SHALLOW_V * view.scale
+        usual_v > 0.5 * view.limits["feed_drop_warn_v"]
+        and deepest_v < CAUSE.shallow_share * usual_v + CAUSE.shallow_v * view.scale
     )
 
 
@@ -135,7 +132,7 @@ def steady_crank(view: View) -> BoolArray:
     chosen = np.zeros(len(view.trace), dtype=bool)
     for crank in view.crank_intervals:
         begin_s = crank.sag_s if crank.sag_s is not None else crank.start_s
-        chosen |= view.within(begin_s + CRANK_SETTLE_S, crank.end_s)
+        chosen |= view.within(begin_s + CAUSE.crank_settle_s, crank.end_s)
     return chosen
 
 

@@ -8,10 +8,10 @@ from firstcrank.analysis.crank_speed import spectrum
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
+from firstcrank.thresholds.charge import CHARGE
 from firstcrank.trace import BoolArray, FloatArray
 from firstcrank.units import format_voltage
 
-CHARGED_SHARE = 0.03  # of the watch
 MAINS_HZ = (100.0, 120.0)  # a rectifier charger's ripple: twice the mains frequency
 
 
@@ -52,7 +52,7 @@ def _was_charged(view: View, released_s: float, stop_s: float, least_v: float) -
     """Whether the battery stood above `least_v` for a while since the alternator had time to build up: an intake heater pulls it down."""
     watched = view.within(released_s + view.th.running.charged_within_s, stop_s)
     volts = view.trace.channels["battery"].mean_v[watched]
-    return bool(len(volts) and float(np.quantile(volts, 1.0 - CHARGED_SHARE)) >= least_v)
+    return bool(len(volts) and float(np.quantile(volts, 1.0 - CHARGE.charged_share)) >= least_v)
 
 
 def check_charger(view: View) -> list[Finding]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstcrank.analysis.compressions import STEP_NOISE, find_rhythm
+from firstcrank.analysis.compressions import find_rhythm
 from firstcrank.analysis.obligations.recording import lacking, shown
 from firstcrank.analysis.seen import still_missing
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
+from firstcrank.thresholds.sag import SAG
 from firstcrank.units import counted, format_duration
 
 
@@ -101,4 +102,4 @@ def _turned(view: View, crank: int, level_v: float) -> bool:
     if not later.any():
         return False
     volts = view.trace.channels["battery"].mean_v[later]
-    return find_rhythm(view.trace.mid_s[later], volts, level_v - float(np.median(volts)), th, STEP_NOISE) is not None
+    return find_rhythm(view.trace.mid_s[later], volts, level_v - float(np.median(volts)), th, SAG.step_noise) is not None

@@ -11,15 +11,15 @@ from firstcrank.analysis.finding import compared
 from firstcrank.analysis.intervals import BoolArray, runs_of, window_means
 from firstcrank.analysis.obligations.feed_losses import WHERE
 from firstcrank.analysis.obligations.recording import lacking
-from firstcrank.analysis.travel import NEARLY, Lies, windows_of
+from firstcrank.analysis.travel import Lies, windows_of
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding, Interval
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import CheckId, Result
+from firstcrank.thresholds.edges import EDGES
 from firstcrank.trace import FloatArray, IntArray
 from firstcrank.units import format_duration, format_voltage
 
-TRAVEL_REACH_S = 0.05  # around the worst window in which an excursion's first and last moment are looked for
 UP_TO_A_BIN = 1e-9
 
 
@@ -136,7 +136,7 @@ def _beyond_bounce(view: View, interval: Interval, finding: Finding, limit_v: fl
         if not interval.start_s <= middle_s < interval.end_s:
             continue
         least_s, likely_s = _excursion_s(view, int(first), int(past), limit_v, judged)
-        if likely_s <= NEARLY * allowed_s:
+        if likely_s <= EDGES.nearly * allowed_s:
             continue
         text = f"a drop over {format_voltage(limit_v)} for {format_duration(likely_s)} around a bounce {WHERE[interval.name]}"
         if least_s > allowed_s:
@@ -183,7 +183,7 @@ def _firm(view: View, finding: Finding, interval: Interval, limit_v: float, wind
 def _in_travel(view: View, interval: Interval, finding: Finding, limit_v: float) -> Finding:
     """One rule of duration while the key travels: an excursion as short as a bounce is one, however deep."""
     at_s = finding.at_s if finding.at_s is not None else interval.start_s
-    near = view.within(at_s - TRAVEL_REACH_S, at_s + TRAVEL_REACH_S) & ~view.tolerated_bins()
+    near = view.within(at_s - EDGES.travel_reach_s, at_s + EDGES.travel_reach_s) & ~view.tolerated_bins()
     surely = near & (view.feed.drop_v > limit_v)
     maybe = near & (view.feed.lowest_v < view.feed.source_v - limit_v)
     least_s, most_s = (_span_s(view, chosen) for chosen in (surely, maybe | surely))

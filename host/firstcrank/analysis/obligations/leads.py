@@ -12,6 +12,7 @@ from firstcrank.analysis.obligations.recording import lacking, shown
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
+from firstcrank.thresholds.edges import EDGES
 from firstcrank.trace import FloatArray, IntArray
 from firstcrank.units import format_voltage
 
@@ -137,9 +138,6 @@ def _vanished_at(view: View, ahead: _Windows) -> float | None:
     return None
 
 
-QUARTERS = 4  # of the time that a step must last, each of which must show it
-
-
 @dataclass(frozen=True, slots=True)
 class _Windows:
     """Windows of bins, one for each bin: indices of the first and behind the last, shapes (n,); widths in seconds (n,)."""
@@ -180,7 +178,7 @@ def _common_step(view: View, ahead: _Windows) -> float | None:
         return None
     before, after = (np.vstack([window.means(v) for v in volts])[:, candidates] for window in (back, ahead))
     step = after - before
-    parts = [_windows(view, k / QUARTERS * th.step_lasts_s, ahead=True) for k in range(1, QUARTERS)]
+    parts = [_windows(view, k / EDGES.step_parts * th.step_lasts_s, ahead=True) for k in range(1, EDGES.step_parts)]
     means = [np.vstack([part.means(v) for v in volts])[:, candidates] for part in parts] + [after]
     ends = [np.zeros_like(after), *((k + 1) * mean for k, mean in enumerate(means))]
     quarters = [late - early - before for early, late in pairwise(ends)]  # a pulse shorter than the time is none
