@@ -51,7 +51,7 @@ def resolution_v(volts: FloatArray) -> float:
     steps = steps[steps > NOISE.finest_v]
     if len(steps) < NOISE.least_levels - 1:
         return 0.0
-    one_v = float(np.quantile(steps, 0.25, method="lower"))
+    one_v = float(np.quantile(steps, NOISE.step_quantile, method="lower"))
     ratio = steps / one_v
-    even = (np.abs(ratio - np.round(ratio)) < 0.3) & (ratio > 0.7)
-    return one_v if float(even.mean()) > 0.85 else 0.0
+    even = (np.abs(ratio - np.round(ratio)) < NOISE.even_within) & (ratio > NOISE.even_from)
+    return one_v if float(even.mean()) > NOISE.even_share else 0.0

@@ -20,7 +20,7 @@ def found(battery_v: FloatArray, *live: tuple[int, int], system_v: int = 12) -> 
     coil_v = np.zeros(len(battery_v))
     for first, past in live:
         coil_v = put(coil_v, 10.0, first, past)
-    return find_cranks(plain_trace({"battery": battery_v, "starter_coil": coil_v}), thresholds_for(system_v).crank, system_v)
+    return find_cranks(plain_trace({"battery": battery_v, "starter_coil": coil_v}), thresholds_for(system_v).crank)
 
 
 def only(cranks: Cranks) -> CrankInterval:
@@ -37,7 +37,7 @@ def test_the_lead_is_live_above_3_v_and_above_40_percent_of_the_battery(
 ) -> None:
     coil_v = np.asarray([0.0, least_v - 0.001, least_v + 0.001, battery_v])
     trace = plain_trace({"battery": np.full(4, battery_v), "starter_coil": coil_v})
-    assert coil_live(trace, thresholds_for(system_v).crank, system_v).tolist() == [False, False, True, True]
+    assert coil_live(trace, thresholds_for(system_v).crank).tolist() == [False, False, True, True]
 
 
 def test_edges_lie_within_the_bins_beside_them() -> None:
@@ -111,11 +111,11 @@ def cranking(first: int, past: int, seconds: float = 12.0) -> FloatArray:
 
 def test_without_the_lead_the_battery_tells() -> None:
     trace = plain_trace({"battery": cranking(FALL, FALL + 1024)})
-    cranks = find_cranks(trace, TH, 12)
+    cranks = find_cranks(trace, TH)
     interval = only(cranks)
     assert (interval.by_lead, interval.sag_s, cranks.unseen_by_lead, cranks.like_a_starter_s) == (False, 1.0, (), ())
     assert interval.sag_v == pytest.approx(2.02, abs=0.02)
-    smooth = find_cranks(plain_trace({"battery": 12.5 - 0.6 * (12.5 - cranking(FALL, FALL + 1024))}), TH, 12)  # 1.2 V: not sure
+    smooth = find_cranks(plain_trace({"battery": 12.5 - 0.6 * (12.5 - cranking(FALL, FALL + 1024))}), TH)  # 1.2 V: not sure
     assert (smooth.intervals, len(smooth.like_a_starter_s)) == ((), 1)
 
 

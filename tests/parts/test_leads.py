@@ -38,20 +38,24 @@ def not_at_rest(volts: str, system_v: int, hint: str) -> str:
         (12, 7.99, 0.0, (not_at_rest("8.0", 12, FLAT),)),
         (12, 8.01, 0.0, ()),
         (12, 16.49, 0.0, ()),
-        (12, 16.51, 0.0, (not_at_rest("16.5", 12, "for a 24 V vehicle use --system 24"),)),
+        (12, 16.51, 0.0, (not_at_rest("16.5", 12, CHARGER),)),
+        (12, 17.99, 0.0, (not_at_rest("18.0", 12, CHARGER),)),
+        (12, 18.01, 0.0, (not_at_rest("18.0", 12, "for a 24 V vehicle use --system 24"),)),
         (24, 25.2, 0.0, ()),
         (24, -0.51, 0.0, (REVERSED,)),
         (24, 4.99, 8.01, (EXCHANGED,)),  # a key lead that reads this much is live on either system
         (24, 4.99, 7.99, (UNCONNECTED,)),
-        (12, 32.99, 0.0, (not_at_rest("33.0", 12, "for a 24 V vehicle use --system 24"),)),
-        (12, 33.01, 0.0, (not_at_rest("33.0", 12, CHARGER),)),
+        (12, 31.99, 0.0, (not_at_rest("32.0", 12, "for a 24 V vehicle use --system 24"),)),
+        (12, 32.01, 0.0, (not_at_rest("32.0", 12, CHARGER),)),
         (24, 5.01, 0.0, (not_at_rest("5.0", 24, "a flat battery"),)),
         (24, 7.99, 0.0, (not_at_rest("8.0", 24, "a flat battery"),)),
         (24, 8.01, 0.0, (not_at_rest("8.0", 24, "for a 12 V vehicle use --system 12"),)),
-        (24, 15.99, 0.0, (not_at_rest("16.0", 24, "for a 12 V vehicle use --system 12"),)),
-        (24, 16.01, 0.0, ()),
-        (24, 32.99, 0.0, ()),
-        (24, 33.01, 0.0, (not_at_rest("33.0", 24, CHARGER),)),
+        (24, 16.49, 0.0, (not_at_rest("16.5", 24, "for a 12 V vehicle use --system 12"),)),
+        (24, 16.51, 0.0, (not_at_rest("16.5", 24, "a flat battery"),)),
+        (24, 17.99, 0.0, (not_at_rest("18.0", 24, "a flat battery"),)),
+        (24, 18.01, 0.0, ()),
+        (24, 31.99, 0.0, ()),
+        (24, 32.01, 0.0, (not_at_rest("32.0", 24, CHARGER),)),
     ],
 )
 def test_one_line_about_the_battery_lead(system_v: int, battery_v: float, key_v: float, expected: tuple[str, ...]) -> None:
@@ -77,7 +81,7 @@ def test_two_leads_on_one_point(system_v: int, apart_v: float) -> None:
     assert lines(rest_v, rest_v, system_v, off=False) == ()
 
 
-@pytest.mark.parametrize(("system_v", "least_v"), [(12, 8.0), (24, 16.0)])
+@pytest.mark.parametrize(("system_v", "least_v"), [(12, 8.0), (24, 18.0)])
 def test_a_battery_lead_that_is_not_on_says_nothing_about_the_key(system_v: int, least_v: float) -> None:
     key_v = 5.0 * system_v / 12
     assert len(lines(least_v - 0.01, key_v, system_v)) == 1
@@ -88,7 +92,7 @@ def test_a_battery_lead_that_is_not_on_says_nothing_about_the_key(system_v: int,
 
 
 def test_both_lines_where_both_are_due() -> None:
-    assert lines(17.0, 5.0) == (
-        not_at_rest("17.0", 12, "for a 24 V vehicle use --system 24"),
+    assert lines(19.0, 5.0) == (
+        not_at_rest("19.0", 12, "for a 24 V vehicle use --system 24"),
         "the key lead reads 5.0 V: key not off, or something feeds it back",
     )

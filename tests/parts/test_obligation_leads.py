@@ -17,12 +17,12 @@ from firstcrank.analysis.obligations.leads import (
     in_place,
     module_plugged,
     own_key,
-    rest_range_v,
     system_voltage,
 )
 from firstcrank.model.context import Context
 from firstcrank.model.judgement import Border
 from firstcrank.model.vocabulary import CheckId, Result
+from firstcrank.thresholds.evidence import rest_range_v
 
 from .plain_view import BIN_S, a_battery, a_feed, at, border, crank_of, flat, limits_with, plain_view, put
 
@@ -33,10 +33,8 @@ L24 = limits_with(24)
 
 
 def test_what_a_battery_rests_at() -> None:
-    assert rest_range_v(plain_view(), 12) == (8.0, 16.5)
-    assert rest_range_v(plain_view(), 24) == (18.0, 32.0)
-    assert rest_range_v(plain_view(limits=L24), 12) == (8.0, 16.5)
-    assert rest_range_v(plain_view(limits=L24), 24) == (18.0, 32.0)
+    assert rest_range_v(12) == (8.0, 16.5)
+    assert rest_range_v(24) == (18.0, 32.0)
 
 
 @pytest.mark.parametrize(

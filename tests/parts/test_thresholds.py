@@ -32,6 +32,18 @@ SAME_AT_24_V = {
     "board.pin_bridged_v": "belongs to the board's pin",
     "files.csv_offset_v": "belongs to the logger",
     "files.changed_v": "is what a person acts on",
+    "speed.least_sag_v": "is what a reading must be at all",
+    "evidence.key_volts_v": "is the same lead in either system",
+    "evidence.system_split_v": "is the same lead in either system",
+    "vehicle.plug_least_v": "is what a reading must be at all",
+    "vehicle.coil_reads_v": "is what a reading must be at all",
+    "cause.alike_v": "is what a reading must differ by at all",
+    "cause.relay_dead_v": "is what a reading must differ by at all",
+    "cause.least_v": "is what a reading must differ by at all",
+    "cause.least_deviation_v": "is what a reading must differ by at all",
+    "calibration.meter_offset_most_v": "belongs to the input and its meter",
+    "calibration.typed_most_v": "belongs to the input and its meter",
+    "board.lifted_v": "belongs to the board",
     "files.profile_margin_v": "is a board's uncertainty",
 }
 

@@ -14,7 +14,7 @@ from firstcrank.trace import CloseUp, FloatArray
 
 def edge_near(close_ups: tuple[CloseUp, ...], falling: bool, at_s: float, limit_v: float) -> tuple[float, float] | None:
     """(when the feed crossed `limit_v`, how far off that may be), seconds, of the close-up nearest to `at_s`; None: none within 2 ms."""
-    near = [c for c in close_ups if c.falling == falling and abs(c.edge_s - at_s) < 0.002]
+    near = [c for c in close_ups if c.falling == falling and abs(c.edge_s - at_s) < EDGES.same_edge_s]
     if not near:
         return None
     nearest = min(near, key=lambda c: abs(c.edge_s - at_s))

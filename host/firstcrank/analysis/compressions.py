@@ -47,7 +47,7 @@ def find_rhythm(
     only where something else says that the starter worked, or where a crank is suspected.
     """
     grid_s, raw_v = resampled(at_s, volts, th.grid_hz)
-    if len(grid_s) < int(2.5 * th.interval_least_s * th.grid_hz) + 4:
+    if len(grid_s) < int(SAG.shortest_grid * th.interval_least_s * th.grid_hz) + SAG.least_grid:
         return None
     fine_v = smoothed(raw_v, round(th.smooth_s * th.grid_hz))
     swing = fine_v - smoothed(fine_v, min(round(SAG.trend_s * th.grid_hz), len(fine_v)))

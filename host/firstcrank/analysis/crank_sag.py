@@ -77,7 +77,7 @@ def suspected_cranks(
             break
         level_v = _level_v(trace, battery_v, fall_s, th)
         next_s = min((begin_s for begin_s, _ in cranks if begin_s > fall_s), default=math.inf)
-        sag_v = level_v - float(np.quantile(battery_v[settled:past], 0.9))
+        sag_v = level_v - float(np.quantile(battery_v[settled:past], SAG.high_quantile))
         abrupt = _is_starters(np.zeros(0), battery_v[first:early], level_v, sag_v, th, sure=False)
         if (abrupt and _ripples(trace.mid_s[settled:past], battery_v[settled:past], sag_v, th)) or (
             sag_v >= th.sag_begin_v and _turns_at(trace, battery_v, fall_s, level_v, next_s, th)
@@ -104,7 +104,7 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
     """The crank that begins with this fall, or None; and when to look on. A sag refused as a whole hides no other crank."""
     level_v = _level_v(trace, battery_v, fall_s, th)
     past = int(np.searchsorted(trace.start_s, fall_s + 2 * th.inrush_s))
-    near = slice(max(int(np.searchsorted(trace.end_s, fall_s - 0.01)), 0), past)
+    near = slice(max(int(np.searchsorted(trace.end_s, fall_s - SAG.fall_slack_s)), 0), past)
     low = np.flatnonzero(battery_v[near] < level_v - th.sag_begin_v)
     if not len(low):
         return None, fall_s
@@ -120,7 +120,7 @@ def _crank_at(trace: Trace, battery_v: FloatArray, fall_s: float, th: CrankThres
         return None, fall_s
     if not _deepest_first(trace, battery_v, first, level_v, rhythm, th):
         # Compressions from the sag's begin on: a sag refused as a whole hides no other crank. Else one may begin within it.
-        from_begin = rhythm.lows_s[0] <= sag_s + th.settle_s + 1.5 * rhythm.period_s
+        from_begin = rhythm.lows_s[0] <= sag_s + th.settle_s + SAG.from_begin * rhythm.period_s
         return None, rhythm.last_s if from_begin else fall_s
     end = _end(trace, battery_v, rhythm, reach, level_v, level_v - typical_v, th)
     start = Border(sag_s - th.coil_on_before_s, float(trace.end_s[first]), "the battery's sag begins")
@@ -174,7 +174,9 @@ def _is_starters(
 ) -> bool:
     """Whether a starter's current explains the sag, or may: a fan or a pump takes less, and more of it as inrush."""
     least_v = th.sag_no_lead_v if sure else th.maybe_sag_v
-    risen_v = max(float(np.quantile(before, 0.9)) - level_v, 0.0) if len(before) else 0.0  # a heater that was on until now
+    risen_v = (
+        max(float(np.quantile(before, SAG.high_quantile)) - level_v, 0.0) if len(before) else 0.0
+    )  # a heater that was on until now
     inrush_v = level_v - float(np.quantile(early, SAG.inrush_quantile)) if len(early) else 0.0
     sag_v, inrush_v = risen_v + sag_v, risen_v + inrush_v
     return sag_v >= least_v and th.inrush_no_lead_v <= inrush_v <= th.inrush_of_sag * sag_v
@@ -191,7 +193,7 @@ def _reach(trace: Trace, battery_v: FloatArray, first: int, level_v: float, th: 
     """Index behind the last bin before the battery is back at its level, at most SAG.longest_s on."""
     last = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + SAG.longest_s))
     settled = int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + th.settle_s))
-    early = battery_v[settled : int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + 0.5))]
+    early = battery_v[settled : int(np.searchsorted(trace.start_s, float(trace.start_s[first]) + SAG.depth_s))]
     depth_v = level_v - float(np.median(early)) if len(early) else 0.0
     back = battery_v[settled:last] > level_v - max(SAG.back_share * depth_v, 0.0)
     if not back.any():
@@ -237,7 +239,7 @@ def _end(
         whole_v = float(np.median(above)) - float(np.median(below)) if len(above) and len(below) else 0.0
         abrupt = whole_v >= least_v and rise[k] >= th.release_share * whole_v
         if abrupt and not _turns_on(trace, battery_v, int(after[k]), rhythm, th):
-            return Border(at_s - 0.002, float(trace.end_s[min(int(after[k]), len(trace) - 1)]), "the battery steps up")
+            return Border(at_s - SAG.border_s, float(trace.end_s[min(int(after[k]), len(trace) - 1)]), "the battery steps up")
     return gradual
 
 

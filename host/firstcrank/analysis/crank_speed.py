@@ -49,13 +49,18 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
         return _refused(f"crank speed refused: only {max(to_s - from_s, 0.0):.1f} s of steady cranking")
     low_hz, high_hz = (rpm * cylinders / 120.0 for rpm in (SPEED.lowest_rpm, SPEED.highest_rpm))
     inside = (trace.start_s >= from_s) & (trace.end_s <= to_s)
-    if inside.sum() < 8 or float(np.diff(trace.start_s[inside]).max()) > 0.25 / high_hz:
+    if inside.sum() < 8 or float(np.diff(trace.start_s[inside]).max()) > SPEED.coarsest_share / high_hz:
         return _refused("crank speed refused: the readings are too far apart, or some are missing")
     at_s, battery_v = resampled(trace.mid_s[inside], trace.channels["battery"].mean_v[inside])
     swing_v = detrended(battery_v)
     hz, power = spectrum(swing_v)
-    found = _strongest(hz, power, 0.4 * low_hz, min(2.0 * high_hz, 0.4 * SPEED.grid_hz))
-    if float(np.percentile(swing_v, 97) - np.percentile(swing_v, 3)) < SPEED.least_swing_v:
+    found = _strongest(
+        hz, power, SPEED.search_below * low_hz, min(SPEED.search_above * high_hz, SPEED.search_grid * SPEED.grid_hz)
+    )
+    if (
+        float(np.percentile(swing_v, SPEED.swing_percent) - np.percentile(swing_v, 100.0 - SPEED.swing_percent))
+        < SPEED.least_swing_v
+    ):
         return _refused("crank speed refused: the battery shows no compressions")
     if not low_hz <= found <= high_hz:
         rpm = 120.0 * found / cylinders
@@ -64,7 +69,7 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
             "implausible (not a crank, or another number of cylinders)"
         )
     near = _near(hz, power, found, len(swing_v))
-    whole = float(power[(hz > 0.45 * found) & (hz < 3.4 * found)].sum())  # the slow course of the battery is no rhythm
+    whole = float(power[(hz > SPEED.whole_from * found) & (hz < SPEED.whole_to * found)].sum())
     rhythm_share = (near(1.0) + near(2.0) + near(3.0)) / whole if whole else 0.0
     if rhythm_share < SPEED.rhythm_share:
         return _refused("crank speed refused: no clear rhythm of compressions")
@@ -77,19 +82,21 @@ def crank_speed(trace: Trace, begin_s: float, end_s: float, cylinders: int | Non
 def _fires_s(trace: Trace, begin_s: float, from_s: float, end_s: float, cylinders: int) -> float:
     """When the engine begins to help the starter: the battery's mean rises well above its level so far; else `end_s`."""
     battery = trace.channels["battery"].mean_v
-    before = (trace.end_s <= begin_s) & (trace.end_s > begin_s - 0.3)
-    inside = (trace.start_s >= from_s) & (trace.end_s <= end_s - 0.06)
-    if not before.any() or inside.sum() < 50:
+    before = (trace.end_s <= begin_s) & (trace.end_s > begin_s - SPEED.level_s)
+    inside = (trace.start_s >= from_s) & (trace.end_s <= end_s - SPEED.end_s)
+    if not before.any() or inside.sum() < SPEED.least_bins:
         return end_s
     at_s, volts = resampled(trace.mid_s[inside], battery[inside])
-    width = int(max(0.12, 120.0 / (SPEED.lowest_rpm * cylinders)) * SPEED.grid_hz)  # at least one whole compression
+    width = int(
+        max(SPEED.level_width_s, 120.0 / (SPEED.lowest_rpm * cylinders)) * SPEED.grid_hz
+    )  # at least one whole compression
     if len(volts) < 4 * width:
         return end_s
     level = np.convolve(volts, np.ones(width) / width, mode="valid")
     usual_v = float(np.median(level[: max(len(level) // 2, 1)]))
     rest_v = float(np.median(battery[before]))
-    risen = np.flatnonzero(level > usual_v + SPEED.firing_share * max(rest_v - usual_v, 0.3))
-    late = risen[risen > 0.4 * len(level)]
+    risen = np.flatnonzero(level > usual_v + SPEED.firing_share * max(rest_v - usual_v, SPEED.least_sag_v))
+    late = risen[risen > SPEED.firing_from * len(level)]
     return float(at_s[late[0]]) - 0.05 if len(late) else end_s
 
 
@@ -149,6 +156,6 @@ def _follow(at_s: FloatArray, swing_v: FloatArray, hz: float) -> Rhythm:
     size = len(swing_v)
     frequencies = np.fft.fftfreq(size, 1.0 / SPEED.grid_hz)
     bent = np.fft.fft(swing_v)
-    keep = (frequencies > 0.55 * hz) & (frequencies < 1.45 * hz)
+    keep = (frequencies > SPEED.band_low * hz) & (frequencies < SPEED.band_high * hz)
     analytic = np.fft.ifft(np.where(keep, 2.0 * bent, 0.0))
     return Rhythm(hz, at_s, swing_v, np.unwrap(np.angle(analytic)))

@@ -13,9 +13,6 @@ from firstcrank.thresholds import CrankThresholds
 from firstcrank.thresholds.sag import SAG
 from firstcrank.trace import BoolArray, FloatArray, Trace
 
-FULL_BATTERY_V = 12.0  # of a 12 V system
-SYSTEM_12_V = 12.0
-
 
 @dataclass(frozen=True, slots=True)
 class CrankInterval:
@@ -54,14 +51,14 @@ class Cranks:
     like_a_starter_s: tuple[float, ...] = ()
 
 
-def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
+def find_cranks(trace: Trace, th: CrankThresholds) -> Cranks:
     """Every crank in time order."""
     falls_s = sag_falls(trace, th)
     if not trace.has("starter_coil"):
         sags = find_sag_cranks(trace, falls_s, th)
         unsure = suspected_cranks(trace, falls_s, [(s.start.early_s, s.end.late_s) for s in sags], th)
         return Cranks(tuple(_from_sag(sag) for sag in sags), like_a_starter_s=unsure)
-    live = coil_live(trace, th, system_v)
+    live = coil_live(trace, th)
     stretches = [s for s in stretches_of(live, trace.start_s, trace.end_s, th.coil_join_s) if s[1] - s[0] >= th.coil_shortest_s]
     always = bool(live[0]) and bool(live.mean() > 0.5)
     started = [s for s in stretches if s[0] > trace.start_s[0]]
@@ -76,10 +73,10 @@ def find_cranks(trace: Trace, th: CrankThresholds, system_v: int) -> Cranks:
     return Cranks(intervals, unseen, always, suspected_cranks(trace, falls_s, begun, th))
 
 
-def coil_live(trace: Trace, th: CrankThresholds, system_v: int) -> BoolArray:
+def coil_live(trace: Trace, th: CrankThresholds) -> BoolArray:
     """Bins in which the starter lead is live, shape (n,)."""
     battery_v = trace.channels["battery"].mean_v
-    full_v = FULL_BATTERY_V * system_v / SYSTEM_12_V
+    full_v = th.full_battery_v
     return np.asarray(
         trace.channels["starter_coil"].mean_v > np.maximum(th.coil_live_v, th.coil_live_share * np.minimum(battery_v, full_v))
     )

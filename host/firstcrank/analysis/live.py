@@ -31,7 +31,6 @@ STATES: dict[str, State] = {
     DONE: "done",
 }
 UV_PER_V = 1_000_000.0
-KEEP_S = 20.0
 
 
 class _Tracker(StartTracker):
@@ -209,11 +208,11 @@ class LiveTracker:
     def had_rhythm(self, start_s: float, end_s: float, level_v: float) -> bool:
         """Whether the battery shows compressions between these times, below a level of `level_v` before them."""
         at_s, volts = np.concatenate(self._times), np.concatenate(self._volts)
-        inside = (at_s >= start_s + self._th.crank.settle_s) & (at_s <= end_s - 0.05)
+        inside = (at_s >= start_s + self._th.crank.settle_s) & (at_s <= end_s - self._th.tracker.crank_end_s)
         sag_v = level_v - float(np.median(volts[inside])) if inside.any() else 0.0
         return find_rhythm(at_s[inside], volts[inside], sag_v, self._th.crank) is not None
 
     def _forget(self) -> None:
-        while len(self._times) > 1 and self._times[0][-1] < self.now_s - KEEP_S:
+        while len(self._times) > 1 and self._times[0][-1] < self.now_s - self._th.tracker.keep_s:
             self._times.pop(0)
             self._volts.pop(0)

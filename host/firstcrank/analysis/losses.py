@@ -71,7 +71,9 @@ def follows_source(trace: Trace, feed: Feed, limits: Limits, low: LowInterval, t
     leaves |= feed.lowest_v[bins] < lowest_v - allowed_v  # a brief loss of its own within a bin
     leaves |= lowest_v >= limits["module_minimum_v"] + allowed_v
     apart_s = float(span_s[leaves].sum())  # a short loss of its own within a long one of the battery's, and never most of it
-    return apart_s <= max(limits["dropout_min_s"], th.feed.follows_share * low.best_s) and apart_s < 0.45 * float(span_s.sum())
+    return apart_s <= max(limits["dropout_min_s"], th.feed.follows_share * low.best_s) and apart_s < EDGES.apart_most * float(
+        span_s.sum()
+    )
 
 
 def bins_of(trace: Trace, start_s: float, end_s: float) -> slice[int, int, int]:
@@ -98,7 +100,7 @@ def _kind(
         return ("tolerated", "") if _is_tolerated(bounce, allowed_s) else ("short", "")
     if _is_tolerated(bounce, allowed_s):
         return "tolerated", ""
-    if key.dead_from_s is not None and low.end_s > key.dead_from_s and low.end_s >= float(trace.end_s[-1]) - 1e-6:
+    if key.dead_from_s is not None and low.end_s > key.dead_from_s and low.end_s >= float(trace.end_s[-1]) - 1e-9:
         return "undecided", "it never came back: it was lost, the key was turned off too early, or the key lead came off"
     first_s = cranks[0].start.early_s if cranks else float("inf")
     if low.end_s < first_s and low.high_s >= th.key.off_before_s and low.lowest_v < limits["feed_off_v"] and key.on is not None:

@@ -54,7 +54,7 @@ def find_low(
     near = slice(first, past)
     found = _from_runs(trace, feed, minimum_v, runs, near) if runs else _from_bins(trace, feed, minimum_v)
     inside = [_cut(b, from_s, to_s) for b in found if b.end_s > from_s and b.start_s < to_s]
-    recovery_s = max(th.merged_s, 1.5 * float(np.median(trace.gap_s[near])) if past > first else 0.0)
+    recovery_s = max(th.merged_s, th.merged_gaps * float(np.median(trace.gap_s[near])) if past > first else 0.0)
     return tuple(_merge([_sharpened(b, trace.close_ups, minimum_v) for b in inside], min(recovery_s, shortest_s), th))
 
 

@@ -19,6 +19,7 @@ import numpy as np
 from firstcrank.analysis.standstill import quietest_sigma, stand_still, stands_alone, straight_runs
 from firstcrank.noise import live_windows, resolution_v
 from firstcrank.role_properties import GROUND_ROLES, role_label
+from firstcrank.thresholds.evidence import EVIDENCE
 from firstcrank.thresholds.noise import NOISE
 from firstcrank.thresholds.plausible import PLAUSIBLE
 from firstcrank.trace import BoolArray, Channel, FloatArray, IntArray, Trace
@@ -69,7 +70,7 @@ class _View:
         self.t_s = trace.start_s
         self.step_s = float(np.median(np.diff(trace.start_s)))
         self.battery_v = trace.channels["battery"].mean_v
-        self.scale = 2.0 if float(np.median(self.battery_v)) > 17.0 else 1.0
+        self.scale = 2.0 if float(np.median(self.battery_v)) > EVIDENCE.system_split_v else 1.0
         self.steps_v = {role: resolution_v(channel.mean_v) for role, channel in trace.channels.items()}
 
     def found(self, role: str, first: int, past: int, kind: Kind, line: str) -> Implausible:
@@ -114,8 +115,8 @@ def _time(view: _View) -> Iterator[Implausible]:
             f"time does not rise at {view.t_s[at]:.4f} s: rows out of order, or stamps too coarse for the rate",
         )
         return
-    usual_s = float(np.mean(steps_s[steps_s <= np.quantile(steps_s, 0.99)]))
-    share = float((steps_s < 0.3 * usual_s).mean())
+    usual_s = float(np.mean(steps_s[steps_s <= np.quantile(steps_s, PLAUSIBLE.mean_quantile)]))
+    share = float((steps_s < PLAUSIBLE.at_once * usual_s).mean())
     if share > PLAUSIBLE.bunched_share:
         yield view.found(
             "battery",
@@ -146,7 +147,7 @@ def _held(view: _View) -> Iterator[Implausible]:
     for role, at in changes.items():
         if len(at) < PLAUSIBLE.least_changes:
             continue
-        apart = np.diff(at[:200_000])
+        apart = np.diff(at[: PLAUSIBLE.held_most_changes])
         each = _period(apart)
         if each >= 2.0:
             yield _held_line(view, role, each)
@@ -156,7 +157,11 @@ def _held(view: _View) -> Iterator[Implausible]:
         return
     battery, key = changes["battery"], changes["key_switch"]
     apart = np.diff(battery)
-    if float((apart == 1).mean()) < 0.005 and float(np.isin(battery, key).mean()) > 0.8 and len(key) < 0.6 * len(view.t_s):
+    if (
+        float((apart == 1).mean()) < PLAUSIBLE.next_row_share
+        and float(np.isin(battery, key).mean()) > PLAUSIBLE.together_share
+        and len(key) < PLAUSIBLE.seldom_share * len(view.t_s)
+    ):
         yield _held_line(view, "battery", float(np.median(apart)))
 
 
@@ -168,33 +173,35 @@ def _held_line(view: _View, role: str, each: float) -> Implausible:
 
 def _period(apart: FloatArray) -> float:
     """Rows between changes where all of them fit a grid of that many rows; 0 where they fit none."""
-    short = float(np.quantile(apart, 0.2))
+    short = float(np.quantile(apart, PLAUSIBLE.short_quantile))
     if short < 2.0:
         return 0.0
-    near = apart[apart <= 1.5 * short]
+    near = apart[apart <= PLAUSIBLE.near_period * short]
     each = float(near.mean())
-    if short < 6.0:
+    if short < PLAUSIBLE.whole_rows:
         whole = round(short)
-        return float(whole) if float((apart % whole == 0).mean()) > 0.98 else _fine_period(apart, each)
+        return float(whole) if float((apart % whole == 0).mean()) > PLAUSIBLE.on_grid_share else _fine_period(apart, each)
     off = np.abs(apart / each - np.round(apart / each)) * each
-    on_grid = off <= np.maximum(1.0, 0.02 * apart)
-    early = float((apart < each - 1.5).mean())
+    on_grid = off <= np.maximum(PLAUSIBLE.grid_slack_rows, PLAUSIBLE.grid_slack * apart)
+    early = float((apart < each - PLAUSIBLE.early_rows).mean())
     return (
         each
-        if early < 0.01 and float(on_grid[apart < 5 * each].mean()) > 0.97 and float((apart < 5 * each).mean()) > 0.5
+        if early < PLAUSIBLE.early_share
+        and float(on_grid[apart < PLAUSIBLE.near_periods * each].mean()) > PLAUSIBLE.near_share
+        and float((apart < PLAUSIBLE.near_periods * each).mean()) > 0.5
         else 0.0
     )
 
 
 def _fine_period(apart: FloatArray, each: float) -> float:
     """A period of few rows that is no whole number, by the phase of the changes: rounding to rows blurs it, chance fills it."""
-    if float((apart == 1).mean()) > 0.005:
+    if float((apart == 1).mean()) > PLAUSIBLE.next_row_share:
         return 0.0
     at = np.cumsum(apart[: PLAUSIBLE.phase_changes])
     tried = np.arange(max(each - 0.5, 2.0), each + 0.5, each * each / (4.0 * float(at[-1])))
     coherent = np.abs(np.exp(2j * np.pi * at[:, None] / tried[None, :4000]).mean(axis=0))
     best = int(np.argmax(coherent))
-    return float(tried[best]) if float(coherent[best]) > 0.75 else 0.0
+    return float(tried[best]) if float(coherent[best]) > PLAUSIBLE.coherent else 0.0
 
 
 def _frozen(view: _View) -> Iterator[Implausible]:
@@ -212,7 +219,7 @@ def _frozen(view: _View) -> Iterator[Implausible]:
             if past - first < least or abs(volts[first]) < PLAUSIBLE.live_v * view.scale:
                 continue
             inside = moving_v[first + 1 : past - 1]  # the edges of the run lie between two readings
-            range_v = float(np.quantile(inside, 0.98) - np.quantile(inside, 0.02))
+            range_v = float(np.quantile(inside, 1.0 - PLAUSIBLE.range_quantile) - np.quantile(inside, PLAUSIBLE.range_quantile))
             if range_v > need_v and (worst is None or range_v > worst[0]):
                 worst = (range_v, int(first), int(past))
         if worst is not None:
@@ -235,8 +242,8 @@ def _frozen_battery(view: _View, least: int) -> Iterator[Implausible]:
         return
     for first, past in _still(view.battery_v):
         if (
-            past - first >= max(least, view.rows(0.3, PLAUSIBLE.still_rows))
-            and float((coil.mean_v[first:past] > 3.0 * view.scale).mean()) > 0.95
+            past - first >= max(least, view.rows(PLAUSIBLE.cranking_still_s, PLAUSIBLE.still_rows))
+            and float((coil.mean_v[first:past] > PLAUSIBLE.starter_live_v * view.scale).mean()) > PLAUSIBLE.cranking_share
         ):
             volts = view.battery_v[first]
             yield view.found(
@@ -273,7 +280,7 @@ def _clipped(view: _View) -> Iterator[Implausible]:
     for (_, one_past), (two_first, two_past) in pairwise(long):
         sagged = volts[one_past:two_first] < top_v - PLAUSIBLE.moved_v * view.scale
         with_key = key_v[two_first:two_past][key_v[two_first:two_past] > 0.5 * top_v]
-        key_there = len(with_key) >= rows and float((with_key == top_v).mean()) > 0.9
+        key_there = len(with_key) >= rows and float((with_key == top_v).mean()) > PLAUSIBLE.key_at_top
         if sagged.any() and key_there and float(key_v.max()) == top_v:
             yield view.found("battery", int(two_first), int(two_past), "clipped", reason)
             return
@@ -346,11 +353,11 @@ def _noise_free(view: _View) -> Iterator[Implausible]:
     for role in ("battery", "key_switch"):
         volts = view.trace.channels[role].mean_v
         windows = live_windows(volts)
-        moving = windows[(np.diff(windows, axis=1) != 0.0).mean(axis=1) > 0.9]
-        if len(moving) < 5 or float(np.abs(moving).min()) < NOISE.live_v:
+        moving = windows[(np.diff(windows, axis=1) != 0.0).mean(axis=1) > PLAUSIBLE.moving_share]
+        if len(moving) < PLAUSIBLE.moving_windows or float(np.abs(moving).min()) < NOISE.live_v:
             continue
         each_v = np.sqrt(np.mean(np.square(np.diff(moving, n=4, axis=1)), axis=1) / 70.0)
-        if float(np.quantile(each_v, 0.25)) < PLAUSIBLE.silent_v:
+        if float(np.quantile(each_v, PLAUSIBLE.silent_quantile)) < PLAUSIBLE.silent_v:
             line = f"the {role_label(role)} has no noise at all: it was computed or smoothed, not read"
             yield view.found(role, 0, len(view.t_s), "noise-free", line)
 
@@ -377,7 +384,7 @@ def _copied(view: _View) -> Iterator[Implausible]:
         others = live.copy()
         others[first:past] = False
         others[1:] &= np.diff(view.battery_v) != 0.0
-        elsewhere = float(same[others].mean()) if int(others.sum()) >= 50 else 0.0
+        elsewhere = float(same[others].mean()) if int(others.sum()) >= PLAUSIBLE.copied_elsewhere else 0.0
         if elsewhere < PLAUSIBLE.copied_before:
             since = f"{view.t_s[first]:.2f} s"
             line = f"the {role_label(role)} has the battery's very readings from {since} on: it is a copy, or on the same post"
@@ -392,28 +399,36 @@ def _on_the_post(view: _View) -> Iterator[Implausible]:
     key = view.trace.channels["key_switch"].mean_v
     drop_v = view.battery_v - key
     live = key > 0.5 * view.battery_v
-    rows = view.rows(0.05, 10)
+    rows = view.rows(PLAUSIBLE.post_rows_s, PLAUSIBLE.post_rows)
     if "feed_source" in view.trace.channels or int(live.sum()) < 4 * rows:
         return
-    tiny_v = max(0.02 * view.scale, 2.0 * view.steps_v["battery"], 2.0 * view.steps_v["key_switch"])
-    small = np.abs(drop_v) < tiny_v + 0.003 * view.battery_v
-    if not small[-rows:].mean() > 0.95:
+    tiny_v = max(PLAUSIBLE.post_tiny_v * view.scale, 2.0 * view.steps_v["battery"], 2.0 * view.steps_v["key_switch"])
+    small = np.abs(drop_v) < tiny_v + PLAUSIBLE.post_tiny_share * view.battery_v
+    if not small[-rows:].mean() > PLAUSIBLE.post_end_share:
         return
     large = np.flatnonzero(live & (drop_v > PLAUSIBLE.on_post_v * view.scale) & ~small)
     if not len(large):
         return
     at = int(large[-1]) + 1  # from here on the drop is gone
-    if at + view.rows(PLAUSIBLE.on_post_s, 4 * rows) > len(key) or at < 2 * rows or float(small[at + rows :].mean()) < 0.98:
+    if (
+        at + view.rows(PLAUSIBLE.on_post_s, 4 * rows) > len(key)
+        or at < 2 * rows
+        or float(small[at + rows :].mean()) < PLAUSIBLE.post_after_share
+    ):
         return
     before = slice(at - rows - 2, at - 2)
     after = slice(at + 2, at + 2 + rows)
-    steady = live[before].all() and float((drop_v[before] > 0.7 * PLAUSIBLE.on_post_v * view.scale).mean()) > 0.95
+    steady = (
+        live[before].all()
+        and float((drop_v[before] > PLAUSIBLE.post_steady * PLAUSIBLE.on_post_v * view.scale).mean())
+        > PLAUSIBLE.post_steady_share
+    )
     was_v, is_v = float(np.median(drop_v[before])), float(np.median(drop_v[after]))
     battery_moved_v = abs(float(np.median(view.battery_v[after]) - np.median(view.battery_v[before])))
     if (
         steady
         and was_v - is_v > PLAUSIBLE.on_post_v * view.scale
-        and battery_moved_v < 0.05 * (was_v - is_v) + view.steps_v["battery"]
+        and battery_moved_v < PLAUSIBLE.post_battery * (was_v - is_v) + view.steps_v["battery"]
     ):
         line = (
             f"the key feed's drop of {was_v:.2f} V is gone at {view.t_s[at]:.2f} s and for good, and the battery did not notice: "

@@ -37,9 +37,9 @@ def _took_over(view: View, index: int) -> bool:
     """The battery's mean wins back a share of the sag before the release, in no step, and its swing dies away."""
     th, crank = view.th.running, view.found.intervals[index]
     begin_s = crank.sag_s if crank.sag_s is not None else crank.start_s
-    inside = view.within(begin_s + view.th.crank.settle_s, crank.end_s - 0.004)
+    inside = view.within(begin_s + view.th.crank.settle_s, crank.end_s - th.crank_end_s)
     before = view.within(begin_s - view.th.crank.level_s, begin_s)
-    if inside.sum() < 40 or not before.any():
+    if inside.sum() < th.least_bins or not before.any():
         return False
     battery = view.trace.channels["battery"].mean_v
     at_s, raw_v = resampled(view.trace.mid_s[inside], battery[inside])
@@ -55,7 +55,7 @@ def _took_over(view: View, index: int) -> bool:
     fastest_v = float((raw_v[width:] - raw_v[:-width]).max())
     if fastest_v > th.takeover_step * (end_v - crank_v):
         return False
-    flat = raw_v - smoothed(raw_v, max(round(0.2 * view.th.crank.grid_hz), 3))
+    flat = raw_v - smoothed(raw_v, max(round(th.flat_s * view.th.crank.grid_hz), 3))
     return float(np.std(flat[late])) < th.quiet_share * float(np.std(flat[early]))
 
 
@@ -68,6 +68,6 @@ def _charged(view: View, index: int) -> bool:
         return False
     volts = view.trace.channels["battery"].mean_v
     charged_v = max(view.rest_v + th.charged_above_rest_v, th.charged_v)
-    from_s = min(crank.end.late_s + th.charged_within_s, stop_s - 0.5)
+    from_s = min(crank.end.late_s + th.charged_within_s, stop_s - th.watch_end_s)
     late = view.within(from_s, stop_s)
     return bool(late.any() and (volts[late] > charged_v).mean() >= th.charged_share)

@@ -88,7 +88,9 @@ def stands_alone(volts: FloatArray, step_v: float, beside: FloatArray, beside_st
     one, two = (v[: count * PLAUSIBLE.window_rows].reshape(count, PLAUSIBLE.window_rows) for v in (volts, beside))
     live = (np.abs(one).min(axis=1) > NOISE.live_v) & (np.abs(two).min(axis=1) > NOISE.live_v)
     range_steps = np.ptp(two, axis=1) / beside_step_v
-    noisy = live & (range_steps > 1.5) & (range_steps < 8.5)  # three readings at least: between two steps there are only two
+    noisy = (
+        live & (range_steps > PLAUSIBLE.noise_from_steps) & (range_steps < PLAUSIBLE.noise_to_steps)
+    )  # three readings at least: between two steps there are only two
     still = np.ptp(one, axis=1) == 0.0
     edges = np.flatnonzero(np.diff(np.concatenate(([0], still.astype(np.int8), [0]))))
     runs = [

@@ -97,7 +97,7 @@ def _turns(trace: Trace, limits: Limits) -> list[tuple[float, float]]:
 
 
 def _live_before(trace: Trace, limits: Limits, start_s: float) -> bool:
-    before = (trace.end_s <= start_s - 0.1) & (trace.start_s >= start_s - 1.0)
+    before = (trace.end_s <= start_s - SWITCH.before_to_s) & (trace.start_s >= start_s - SWITCH.before_from_s)
     return bool(before.any()) and float(np.median(trace.channels["key_switch"].mean_v[before])) > limits["feed_live_v"]
 
 

@@ -22,10 +22,9 @@ from firstcrank.model.context import Context
 from firstcrank.model.judgement import FeedVerdict, Finding, Judgement
 from firstcrank.model.vocabulary import CheckId, Phase, Result, Verdict
 from firstcrank.roles import REQUIRED_ROLES
+from firstcrank.thresholds.evidence import EVIDENCE
 from firstcrank.trace import Trace
 from firstcrank.units import format_duration
-
-LEAST_BINS = 10
 
 
 def judge(trace: Trace, limits: Limits, context: Context) -> Judgement:
@@ -44,7 +43,7 @@ def judge(trace: Trace, limits: Limits, context: Context) -> Judgement:
     if lacking:
         names = " and ".join(role_label(role) for role in lacking)
         return _unjudged(f"no {names} lead in this recording: the key feed cannot be judged")
-    if len(trace) < LEAST_BINS:
+    if len(trace) < EVIDENCE.least_bins:
         return _unjudged("the recording holds almost nothing: record again")
     unreadable = _unreadable(trace)
     if unreadable:

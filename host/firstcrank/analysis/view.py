@@ -155,7 +155,7 @@ def build_view(trace: Trace, limits: Limits, context: Context) -> View:
     """Makes the account of a trace that has battery and key_switch."""
     th = thresholds_for(limits.system_v)
     feed = feed_of(trace)
-    found = find_cranks(trace, th.crank, limits.system_v)
+    found = find_cranks(trace, th.crank)
     key = read_key(trace, feed, limits, found.intervals, th.key, key_off_reported=context.hold_on_s is not None)
     intervals = intervals_of(trace, feed, limits, found.intervals, key, th.key)
     rest_v = _rest_v(trace, key.on.early_s if key.on else None)

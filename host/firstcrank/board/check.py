@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime
 from typing import Annotated, Literal, TypedDict, cast
 
 from firstcrank import wire
+from firstcrank.board.install import LEAST_MICROPYTHON
 from firstcrank.board.pin_network import CODES, FIRST_GPIO, LEAD_PINS, SUPPLY_V, PinNetwork, rest_advice
 from firstcrank.calibration import Calibration, ChannelCalibration
 from firstcrank.calibration_age import DO, age_warning
@@ -24,10 +25,7 @@ from firstcrank.tracefiles.native import from_bytes
 from firstcrank.wire_bodies import ChannelBody, IdentityBody, InputBody, SelfCheckBody
 
 Outcome = Literal["ok", "warn", "fail", "not checked"]
-OLDEST_MICROPYTHON = (1, 24)
 TOP_CODE = wire.CODE_TOP - 1
-COMFORT_C = (-20.0, 60.0)
-SHORTEST_S = 1e-3
 LINK_BYTES = 65536
 LINK_S = 5.0
 EXTERNAL = "spi_mcp3208"  # its channels' pins are the converter's inputs
@@ -162,8 +160,8 @@ def _firmware(identity: IdentityBody) -> CheckLine:
     version = str(identity.get("micropython", ""))
     seen = f"firstcrank {identity.get('firmware')} on MicroPython {version}, {identity.get('chip')}"
     numbers = tuple(int(n) for n in re.findall(r"\d+", version)[:2])
-    if numbers < OLDEST_MICROPYTHON and not identity.get("synthetic"):
-        needed = ".".join(map(str, OLDEST_MICROPYTHON))
+    if numbers < LEAST_MICROPYTHON and not identity.get("synthetic"):
+        needed = ".".join(map(str, LEAST_MICROPYTHON))
         return CheckLine("firmware", "warn", seen, f"MicroPython {needed} or newer is needed: put it on, then install again")
     return CheckLine("firmware", "ok", seen)
 
@@ -221,7 +219,7 @@ def _temperature(selfcheck: SelfCheckBody) -> CheckLine:
     value = selfcheck.get("temperature_c")
     if value is None:
         return CheckLine("chip temperature", "not checked", "this board does not tell")
-    fine = COMFORT_C[0] <= float(value) <= COMFORT_C[1]
+    fine = BOARD.comfort_low_c <= float(value) <= BOARD.comfort_high_c
     do = "" if fine else "Let the board come nearer to room temperature: its resistors and reference drift"
     return CheckLine("chip temperature", "ok" if fine else "warn", f"{float(value):.0f} °C", do)
 
@@ -265,7 +263,7 @@ def _input(entry: InputBody, used: Calibration, place: str) -> CheckLine:
             f"{seen}; restless",
             "Key off and nothing running? Ground clip on the post? Filter capacitor in place?",
         )
-    if mean < BOARD.low_code and line is not None and line.offset_v < -0.1:
+    if mean < BOARD.low_code and line is not None and line.offset_v < BOARD.lifted_v:
         return CheckLine(what, "fail", f"{seen}; at the bottom of its range", "Its offset network is open or shorted to ground")
     if mean < BOARD.low_code:
         return CheckLine(what, "ok", f"{seen}: a dead wire, an open lead or a short to ground, all read the same")
@@ -295,7 +293,7 @@ def _reading(line: ChannelCalibration | None, mean: float, rms: float) -> str:
 
 def _alike(inputs: Sequence[InputBody]) -> list[CheckLine]:
     """Two inputs that read the same live voltage: bridged on the board, or both leads on one point."""
-    live = [e for e in inputs if float(e["mean_code"]) > 400 and int(e["highest_code"]) < TOP_CODE]
+    live = [e for e in inputs if float(e["mean_code"]) > BOARD.live_code and int(e["highest_code"]) < TOP_CODE]
     return [
         CheckLine(
             f"inputs {a['role']} and {b['role']}".replace("_", " "),
@@ -305,7 +303,7 @@ def _alike(inputs: Sequence[InputBody]) -> list[CheckLine]:
         )
         for i, a in enumerate(live)
         for b in live[i + 1 :]
-        if abs(float(a["mean_code"]) - float(b["mean_code"])) < 3.0
+        if abs(float(a["mean_code"]) - float(b["mean_code"])) < BOARD.alike_codes
     ]
 
 
@@ -333,7 +331,7 @@ def _sampling(answers: Answers) -> list[CheckLine]:
     lines = [CheckLine("sampling", "ok", seen)]
     streams = [table_of(f.body) for f in wire.Deframer().feed(answers.recording) if f.kind == wire.STREAM]
     why = streams[-1].get("acquisition_why") if streams else None
-    if gap_s >= SHORTEST_S:
+    if gap_s >= BOARD.shortest_s:
         do = "A dropout of 1 ms could pass unseen: install the firmware again, fewer leads"
         lines = [CheckLine("sampling", "fail", f"{seen}; the fast way is not possible: {why}" if why else seen, do)]
     elif why:

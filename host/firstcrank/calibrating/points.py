@@ -21,7 +21,9 @@ class Meter:
     offset_v: float
 
     def __post_init__(self) -> None:
-        if not (0.0 <= self.reading_rel <= 0.05 and 0.0 <= self.offset_v <= 0.5):
+        if not (
+            0.0 <= self.reading_rel <= CALIBRATION.reading_rel_most and 0.0 <= self.offset_v <= CALIBRATION.meter_offset_most_v
+        ):
             raise CalibrationError("a meter's accuracy lies between 0 and 5 % of reading plus 0 to 0.5 V")
         if self.reading_rel == 0.0 and self.offset_v == 0.0:
             raise CalibrationError(
@@ -99,7 +101,7 @@ def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, Cha
                 lines.append(f"{where}: reads a voltage with all leads shorted: a lead is not on")
             elif zero_code(line) - code > zero_apart_code(line):
                 lines.append(f"{where}: its offset network is open or another than stated")
-        elif abs(code - zero_code(line)) < 20 + CALIBRATION.zero_share * zero_code(line):
+        elif abs(code - zero_code(line)) < CALIBRATION.beside_codes + CALIBRATION.zero_share * zero_code(line):
             lines.append(f"{where}: reads nothing: its lead is not on the supply")
         elif near_spike(code, of_converter(line)):
             lines.append(
@@ -128,6 +130,6 @@ def swapped(point: Point, other: str, alone: str, nominal: Mapping[str, ChannelC
     """With a voltage on the lead called `alone` only: a line if it was the `other` input that read it."""
     at_zero = {role: zero_code(nominal.get(role)) for role in (alone, other)}
     risen = {role: point.mean_code[role] - at_zero[role] * (1 + CALIBRATION.zero_share) for role in (alone, other)}
-    if risen[other] > 100 and risen[alone] < CALIBRATION.zero_apart_code:
+    if risen[other] > CALIBRATION.same_line_codes and risen[alone] < CALIBRATION.zero_apart_code:
         return f"the {other.replace('_', ' ')} input read what is on the {alone.replace('_', ' ')} lead: the two inputs are swapped"
     return None

@@ -155,7 +155,7 @@ class _Group:
                         raise
                     self.operator.tell(f"{error}. Put on another voltage")
                     continue
-            if not CALIBRATION.known_v < abs(typed_v) < 60.0:
+            if not CALIBRATION.known_v < abs(typed_v) < CALIBRATION.typed_most_v:
                 self.operator.tell(f"{typed_v:g} V is no use here: the higher the better, up to the input's range.")
                 continue
             if blamed:  # a voltage read once more takes the place of what was typed for it before
@@ -227,7 +227,7 @@ def _check_order(operator: Operator, read: Reader, roles: Sequence[str], known: 
                 line = swapped(Point(0.0, mean, rms), other, role, known)
                 if line is not None:
                     raise CalibrationError(line)
-            if mean[role] >= zero_code(known.get(role)) * (1 + CALIBRATION.zero_share) + 40:
+            if mean[role] >= zero_code(known.get(role)) * (1 + CALIBRATION.zero_share) + CALIBRATION.opened_codes:
                 break
             trouble = f"the {where} lead reads nothing: check the lead and its input"
             if last == CALIBRATION.tries - 1:

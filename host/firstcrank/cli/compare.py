@@ -76,9 +76,10 @@ def _curves(console: Console, compared: Comparison, one: Side, two: Side) -> Non
     from rich.text import Text
 
     from firstcrank.cli.strip import row
+    from firstcrank.thresholds.evidence import EVIDENCE
 
     width = max(console.width - 34, 20)
-    top_v = 28.0 if (compared.before_v["battery"] > 17).any() else 14.0
+    top_v = 28.0 if (compared.before_v["battery"] > EVIDENCE.system_split_v).any() else 14.0
     for role in compared.before_v:
         for name, side in ((one.name, compared.before_v), (two.name, compared.after_v)):
             console.print(

@@ -8,6 +8,7 @@ import numpy as np
 
 from firstcrank.model.judgement import Dropout, Judgement
 from firstcrank.report.summary import losses
+from firstcrank.thresholds.evidence import EVIDENCE
 from firstcrank.trace import FloatArray, Trace
 from firstcrank.units import format_duration
 
@@ -53,7 +54,7 @@ def strip(trace: Trace, judgement: Judgement, width: int, ascii_only: bool = Fal
     blocks = ASCII_BLOCKS if ascii_only else BLOCKS
     count = max(width - LABEL - 10, 12)
     edges_s = np.linspace(float(trace.start_s[0]), float(trace.end_s[-1]), count + 1)
-    top_v = 14.0 if float(np.median(trace.channels["battery"].mean_v)) < 17.0 else 28.0
+    top_v = 14.0 if float(np.median(trace.channels["battery"].mean_v)) < EVIDENCE.system_split_v else 28.0
     cranking = np.zeros(len(trace), dtype=bool)
     for crank in judgement.cranks:
         cranking |= (trace.start_s < crank.end_s) & (trace.end_s > crank.start_s)

@@ -33,6 +33,12 @@ class BoardThresholds:
     pin_dead_v: float = number(0.05, "V", "of a pin that falls at once", scales=False)
     pin_bridged_v: float = number(0.2, "V", "at another input while this one is driven", scales=False)
     pin_faded: float = number(0.3, "", "of the shortest time constant that is right")
+    lifted_v: float = number(-0.1, "V", "a lifted input's offset is below this", scales=False)
+    live_code: int = count(400, "mean code of an input with something on it")
+    alike_codes: float = number(3.0, "", "codes by which two inputs on one wire differ at most")
+    comfort_low_c: float = number(-20.0, "degC", "below it the board is colder than its calibration holds")
+    comfort_high_c: float = number(60.0, "degC", "and above it warmer")
+    shortest_s: float = number(0.001, "s", "sampling gaps this long hide a dropout that counts")
 
 
 BOARD = BoardThresholds()  # at 12 V

@@ -41,6 +41,12 @@ class CalibrationThresholds:
         0.65, "", "of an input's range at which calibrations are compared: 12 V of 19 V, where the battery stands"
     )
     old_days: int = count(366, "days: an older calibration is named as old")
+    reading_rel_most: float = number(0.05, "", "of a reading that a meter may be off: more is a slip of the pen")
+    meter_offset_most_v: float = number(0.5, "V", "and of its offset", scales=False)
+    beside_codes: int = count(20, "codes beside 0 V and its share: shorted")
+    opened_codes: int = count(40, "codes above it: no longer shorted")
+    same_line_codes: int = count(100, "codes by which another input moves with this one: on the same wire")
+    typed_most_v: float = number(60.0, "V", "a higher voltage was mistyped, or is no vehicle's", scales=False)
 
 
 CALIBRATION = CalibrationThresholds()  # at 12 V

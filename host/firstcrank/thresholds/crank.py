@@ -13,6 +13,7 @@ class CrankThresholds:
 
     coil_live_v: float = number(3.0, "V", "starter lead above this, and above the share below of the battery, is live")
     coil_live_share: float = number(0.4, "", "of the battery's voltage, at most that of a full battery")
+    full_battery_v: float = number(12.0, "V", "the coil is held against at most this")
     coil_join_s: float = number(0.2, "s", "a coil that chatters with shorter breaks is one crank")
     coil_shortest_s: float = number(0.05, "s", "a shorter pulse of the coil is no crank")
     sag_least_v: float = number(0.2, "V", "a starter that works pulls the battery down by at least this")
@@ -52,6 +53,8 @@ class CrankThresholds:
     release_share: float = number(0.55, "", "of the rise at the crank's end within the time above: the starter let go")
     release_least_v: float = number(0.18, "V", "a step up by less is no release")
     release_of_sag: float = number(0.1, "", "of the sag's depth that the release steps up at least")
+    before_from_s: float = number(0.5, "s", "with a starter lead: the battery before a crank is its median from this before")
+    before_to_s: float = number(0.1, "s", "to this before")
     coil_on_before_s: float = number(0.06, "s", "without the lead: the coil goes live up to this before the sag begins")
     like_starter_s: float = number(
         0.6, "s", "without a starter lead: a sag as deep and abrupt as a starter's for this long may be a crank"

@@ -31,6 +31,8 @@ class EdgeThresholds:
     same_points_v: float = number(
         0.5, "V", "leads calibrated together have the same pivot but for how each shows 0 V", scales=False
     )
+    same_edge_s: float = number(0.002, "s", "a close-up this near shows the same edge")
+    apart_most: float = number(0.45, "", "of a loss that is the feed's own: then it is no longer its source's")
 
 
 EDGES = EdgeThresholds()  # at 12 V

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firstcrank.thresholds.number import number
+from firstcrank.thresholds.number import count, number
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +23,9 @@ class EvidenceThresholds:
         0.5, "", "and over this share more; in single readings it may not take this share of a dropout that counts"
     )
     edge_rows: float = number(2.0, "", "beside so many readings: it may fall between two, and one into it")
+    key_volts_v: float = number(8.0, "V", "a dead battery lead beside a key lead with more than this: exchanged", scales=False)
+    same_lead_v: float = number(0.05, "V", "before the crank: two leads that differ by less read the same")
+    system_split_v: float = number(17.0, "V", "where nobody gave the system: a battery above this is one of 24 V", scales=False)
     battery_gone_v: float = number(2.5, "V", "the battery lead has come off below this")
     step_v: float = number(0.4, "V", "all leads stepping by this")
     step_alike: float = number(0.25, "", "share by which those steps may differ")
@@ -30,8 +33,10 @@ class EvidenceThresholds:
     step_dead_v: float = number(0.6, "V", "a lead below this was dead before", scales=False)
     step_clear_s: float = number(0.3, "s", "steps this close to a crank's edge are the starter's")
     same_point_v: float = number(0.03, "V", "key and battery closer than this throughout are on one point")
+    same_point_percent: float = number(99.0, "", "percent of the readings that are as close")
     full_scale_share: float = number(0.998, "", "of an input's range: the reading may have been higher")
     least_bins: float = number(10.0, "", "a recording of fewer bins holds almost nothing")
+    gap_uneven: float = number(1.5, "", "times the usual gap between samples: sampling paused")
     hole_slack_s: float = number(0.002, "s", "a watch may be shorter by this")
 
 
@@ -47,8 +52,19 @@ class RunningThresholds:
     charged_above_rest_v: float = number(0.3, "V", "and above its rest by this")
     charged_within_s: float = number(6.0, "s", "within this after the release")
     charged_share: float = number(0.9, "", "of the rest of the watch that it stays charged")
+    least_bins: int = count(40, "of a crank that show a takeover")
+    flat_s: float = number(0.2, "s", "moving mean beside which a swing is measured")
+    crank_end_s: float = number(0.004, "s", "left out before the release: the coil's edge")
+    watch_end_s: float = number(0.5, "s", "at least this much of the watch's end shows the charge")
     contradicts_s: float = number(1.0, "s", "reported as running, but cranked again within this: it did not")
 
 
 EVIDENCE = EvidenceThresholds()  # at 12 V
 RUNNING = RunningThresholds()  # at 12 V
+
+
+def rest_range_v(system_v: int) -> tuple[float, float]:
+    """Lowest and highest voltage of a battery at rest in a 12 or 24 V system."""
+    if system_v == 12:
+        return EVIDENCE.rest_low_v, EVIDENCE.rest_high_v
+    return EVIDENCE.rest_low_24v, EVIDENCE.rest_high_24v

@@ -16,6 +16,7 @@ class FeedThresholds:
         0.00015, "s", "a recovery this short, or of one sample, makes two losses one: a spike is no recovery"
     )
     merged_share: float = number(0.5, "", "two losses are one where the feed was below for this share of the whole")
+    merged_gaps: float = number(1.5, "", "sampling gaps that a recovery must be longer than, as well")
     short_most: float = number(20.0, "", "more losses too short to count than this are undecided")
     unexplained_share: float = number(
         0.15, "", "of the area of a bin's longest loss: so much missing from its mean needs another loss there"

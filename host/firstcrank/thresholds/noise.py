@@ -27,6 +27,10 @@ class NoiseThresholds:
         "finer than the noise of any logger that takes a vehicle's voltages: rounding of text, not a step",
         scales=False,
     )
+    step_quantile: float = number(0.25, "", "of the differences between readings: one step of the converter")
+    even_within: float = number(0.3, "", "of a step: a difference is a whole number of steps")
+    even_from: float = number(0.7, "", "of a step: a smaller difference is none")
+    even_share: float = number(0.85, "", "of the differences: the readings lie on a ladder of even steps")
 
 
 NOISE = NoiseThresholds()  # at 12 V

@@ -30,6 +30,13 @@ class SagThresholds:
     noise_times: float = number(4.0, "", "a turning point is more than so many sigma of the smoothed noise")
     step_noise: float = number(2.0, "", "sigma by which noise alone moves the fastest of several changes")
     history: int = count(5, "intervals whose median the next one is held against")
+    from_begin: float = number(1.5, "", "periods within which compressions begin with the sag")
+    shortest_grid: float = number(2.5, "", "of the shortest interval: less holds no rhythm")
+    least_grid: int = count(4, "points of the grid beside the shortest")
+    high_quantile: float = number(0.9, "", "of the battery's readings that is its level in or before a sag")
+    fall_slack_s: float = number(0.01, "s", "a fall is seen this much before it")
+    border_s: float = number(0.002, "s", "the starter has let go no earlier than this before the step")
+    depth_s: float = number(0.5, "s", "after the fall, in which the sag's depth is seen")
 
 
 SAG = SagThresholds()  # at 12 V

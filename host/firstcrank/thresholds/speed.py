@@ -29,6 +29,21 @@ class SpeedThresholds:
     least_deficit: float = number(0.1, "", "of the mean swing that an uneven compression lacks at least")
     significant: float = number(3.5, "", "times the scatter of its repeats")
     grid_hz: float = number(400.0, "Hz", "rate of the even grid on which rhythms are measured")
+    coarsest_share: float = number(0.25, "", "of the fastest compression: samples further apart show none")
+    level_s: float = number(0.3, "s", "the battery before the crank is its median over this")
+    end_s: float = number(0.06, "s", "left out before the release")
+    least_bins: int = count(50, "that show when the engine fires")
+    level_width_s: float = number(0.12, "s", "mean over which the engine's help is seen, or a whole compression")
+    least_sag_v: float = number(0.3, "V", "of the sag of which that is a share", scales=False)
+    firing_from: float = number(0.4, "", "of the crank: an engine that fires helps later than that")
+    band_low: float = number(0.55, "", "times its frequency: the rhythm is followed from here")
+    band_high: float = number(1.45, "", "to here")
+    whole_from: float = number(0.45, "", "times its frequency: the fluctuation's power counts from here")
+    whole_to: float = number(3.4, "", "to here: the slow course of the battery is no rhythm")
+    swing_percent: float = number(97.0, "", "percent of the swing, and as much below: its size")
+    search_below: float = number(0.4, "", "times the slowest starter's rhythm: it is searched from here")
+    search_above: float = number(2.0, "", "times the fastest's: to here")
+    search_grid: float = number(0.4, "", "of the grid's rate, at most")
 
 
 SPEED = SpeedThresholds()  # at 12 V

@@ -32,6 +32,8 @@ class TrackerThresholds:
     )
     inrush_s: float = number(start_tracker.INRUSH_US / US_PER_S, "s", "board: left out of what is counted in a crank")
     swings_least: float = number(float(start_tracker.LEAST_SWINGS), "", "board, no starter lead: turns of the battery's curve")
+    keep_s: float = number(20.0, "s", "live screen: of the battery's course in which compressions are looked for")
+    crank_end_s: float = number(0.05, "s", "live screen: of a crank's end in which none are looked for")
     creep_s: float = number(30.0, "s", "live screen, no starter lead: the level follows a heater's sag this slowly")
     off_wait_s: float = number(60.0, "s", "live screen: longest wait for the key to go off")
     recover_v: float = number(0.5, "V", "no starter lead: the crank is over where the battery is back this close to its level")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firstcrank.thresholds.number import number
+from firstcrank.thresholds.number import count, number
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +25,13 @@ class VehicleThresholds:
     heater_least_s: float = number(0.05, "s", "shorter pulses are no command")
     control_first_s: float = number(0.06, "s", "first reading of the starter's control circuit ends here")
     off_quiet_s: float = number(0.3, "s", "watched this long after the module's power-down")
+    plug_least_v: float = number(0.1, "V", "a plug that reads less carries no known load", scales=False)
+    quiet_share: int = count(50, "a part in so many of the bins, where the known load pulls the plug down furthest")
+    coil_reads_v: float = number(1.0, "V", "the starter lead reads something", scales=False)
+    control_from_s: float = number(0.004, "s", "first reading of the starter's control circuit begins here")
+    control_later_s: float = number(0.1, "s", "or here, where there are too few readings")
+    rest_clear_s: float = number(0.01, "s", "of the rest before key on left out: its edge")
+    window_most: float = number(0.9, "", "of what was watched: a steady drop's window is no longer")
 
 
 VEHICLE = VehicleThresholds()  # at 12 V

@@ -31,12 +31,14 @@ class VisitThresholds:
     slip: float = number(
         8.0, "", "a reading this many times above or below its limits is asked about again: a decimal point has slipped"
     )
-    warn_v: float = number(12.2, "V", "the battery sinks to this while the harness is watched: say so")
-    stop_v: float = number(12.0, "V", "and at this the watch ends: it must still start the engine")
+    stop_v: float = number(
+        12.0, "V", "the battery sinks to this while the harness is watched: it ends, for the engine must still be started"
+    )
     low_for_s: float = number(1.0, "s", "for so long")
     between_s: float = number(0.03, "s", "losses closer than this are one: a contact that bounces")
     switch_on_s: float = number(2.0, "s", "switch test: KEY ON for so long before a turn")
     switch_start_s: float = number(3.0, "s", "switch test: START held for so long")
+    slip_without_low: float = number(80.0, "", "times above its only limit: asked about again")
 
 
 VISIT = VisitThresholds()  # at 12 V

@@ -139,7 +139,7 @@ def slipped(check: Check, value: float, limits: tuple[float | None, float | None
     low, high = limits
     if high is not None and low is not None:
         return value > high * VISIT.slip or (low > 0 and value < low / VISIT.slip)
-    return high is not None and value > high * VISIT.slip * 10
+    return high is not None and value > high * VISIT.slip_without_low
 
 
 def wanted(limits: tuple[float | None, float | None]) -> str:

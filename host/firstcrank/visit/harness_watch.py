@@ -12,9 +12,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from firstcrank.analysis.intervals import runs_of
+from firstcrank.limits import shipped
 from firstcrank.thresholds.visit import VISIT
 from firstcrank.trace import FloatArray
 
+REST_WARN_V = shipped(12)["battery_rest_warn_v"]
 MOST_KEPT = 20  # losses kept of each place
 MOST_PLACES = 50
 UNNAMED = "no place named"
@@ -91,7 +93,7 @@ def watch_step(
         on=on,
         low_battery_s=low_s,
         new=0,
-        warned=watch.warned or (on and not watch.supported and battery < VISIT.warn_v * watch.scale),
+        warned=watch.warned or (on and not watch.supported and battery < REST_WARN_V * watch.scale),
         stopped=stopped,
     )
     return _losses(after, start_s, end_s, lowest_v) if watch.on else after

@@ -32,21 +32,25 @@ def feed_dead_in_start(symptoms: Symptoms) -> Cause | None:
         return None
     run_v, crank_v = symptoms.drop_v(Phase.KEY_ON), symptoms.drop_v(Phase.CRANK)
     warn_v = view.limits["feed_drop_warn_v"]
-    worse = crank_v is not None and crank_v > warn_v and (run_v is None or crank_v > 2.0 * run_v + 0.2 * warn_v)
-    chatters = len(symptoms.inside) >= 8 and symptoms.lost_share > 0.25
-    if not (symptoms.own and symptoms.lost_share >= 0.7) and not worse and not chatters:
+    worse = (
+        crank_v is not None
+        and crank_v > warn_v
+        and (run_v is None or crank_v > CAUSE.more_in_start * run_v + CAUSE.more_in_start_share * warn_v)
+    )
+    chatters = len(symptoms.inside) >= CAUSE.chatter_count and symptoms.lost_share > CAUSE.chatter_share
+    if not (symptoms.own and symptoms.lost_share >= CAUSE.nearly_all) and not worse and not chatters:
         return None
-    if symptoms.tracks_current > 0.6 and symptoms.lost_share < 0.7:
+    if symptoms.tracks_current > CAUSE.follows_current and symptoms.lost_share < CAUSE.nearly_all:
         return None
     if not _good_in_run(symptoms) and not worse and symptoms.lost_mean_v > view.limits["feed_off_v"]:
         return None  # as much is lost with KEY ON, where the battery holds it up
-    if symptoms.coil_share > 0.7 and symptoms.lost_mean_v > view.limits["feed_off_v"]:
+    if symptoms.coil_share > CAUSE.coil_share and symptoms.lost_mean_v > view.limits["feed_off_v"]:
         return None  # the starter's own control loses as much: before the switch, not in it
-    if chatters and not worse and symptoms.lost_share < 0.7:
+    if chatters and not worse and symptoms.lost_share < CAUSE.nearly_all:
         symptom, confidence = "comes and goes as long as the key is in START", 0.75
-    elif symptoms.lost_share >= 0.7 and symptoms.lost_mean_v < view.limits["feed_off_v"]:
+    elif symptoms.lost_share >= CAUSE.nearly_all and symptoms.lost_mean_v < view.limits["feed_off_v"]:
         symptom, confidence = "dead as long as the key is in START, so the engine cranks with its module off", 0.95
-    elif symptoms.lost_share >= 0.7:
+    elif symptoms.lost_share >= CAUSE.nearly_all:
         symptom, confidence = f"down to {format_voltage(symptoms.lost_mean_v)} on average as long as the key is in START", 0.9
     else:
         symptom, confidence = (
@@ -67,7 +71,7 @@ def _good_in_run(symptoms: Symptoms) -> bool:
 
 def feed_lost_at_turn(symptoms: Symptoms) -> Cause | None:
     """Lost only while the key travels."""
-    if not symptoms.turn or symptoms.lost_share > 0.3 or symptoms.inside:
+    if not symptoms.turn or symptoms.lost_share > CAUSE.little or symptoms.inside:
         return None
     longest = max(symptoms.turn, key=lambda d: d.duration_s)
     way = "from KEY ON to START" if Phase.TURN in longest.phases else "back from START to KEY ON"
@@ -86,22 +90,29 @@ def feed_relay(symptoms: Symptoms) -> Cause | None:
     battery = view.trace.channels["battery"].mean_v
     crank = view.in_phase(Phase.CRANK, Phase.RELEASE)
     long = [
-        d for d in symptoms.own if d.counts and d.duration_s >= 0.02 and d.phase in (Phase.CRANK, Phase.TURN, Phase.RELEASE)
+        d
+        for d in symptoms.own
+        if d.counts and d.duration_s >= CAUSE.held_open_s and d.phase in (Phase.CRANK, Phase.TURN, Phase.RELEASE)
     ]
-    if not long or not crank.any() or len(symptoms.own) > 6 or symptoms.lost_mean_v > view.limits["feed_off_v"] + 1.0:
+    if (
+        not long
+        or not crank.any()
+        or len(symptoms.own) > CAUSE.relay_losses
+        or symptoms.lost_mean_v > view.limits["feed_off_v"] + CAUSE.relay_dead_v
+    ):
         return None
     first = view.crank_intervals[0]
     start = long[0]
     begin_s = first.sag_s if first.sag_s is not None else first.start_s
-    if not begin_s - 0.01 <= start.start_s <= begin_s + 0.5:
+    if not begin_s - CAUSE.relay_before_s <= start.start_s <= begin_s + CAUSE.relay_after_s:
         return None  # a contact is lost before the battery sags; a relay lets go because it does
     let_go_v, back_v = _battery_at(view, battery, start.start_s), _battery_at(view, battery, start.start_s + start.duration_s)
     rest_v = float(np.median(battery[view.in_phase(Phase.KEY_ON)])) if view.in_phase(Phase.KEY_ON).any() else view.rest_v
-    if rest_v - let_go_v < 0.8 * view.scale or back_v < let_go_v:
+    if rest_v - let_go_v < CAUSE.relay_dip_v * view.scale or back_v < let_go_v:
         return None
     return Cause(
         "feed_relay",
-        0.97 if start.duration_s < 0.9 * (first.end_s - begin_s) else 0.96,
+        0.97 if start.duration_s < CAUSE.relay_back_share * (first.end_s - begin_s) else 0.96,
         f"The feed goes as the battery dips to {format_voltage(let_go_v)} and comes back at "
         f"{format_voltage(back_v)}, abruptly both ways: a relay in "
         "the feed lets go at low voltage (hot or weak coil, poor coil feed or ground).",
@@ -116,11 +127,11 @@ def _battery_at(view: View, battery: FloatArray, at_s: float) -> float:
 def feed_loose(symptoms: Symptoms) -> Cause | None:
     """Losses or brief drops that come and go, outside the key's travel, while the battery stays up."""
     view = symptoms.view
-    if symptoms.lost_share > 0.7 or symptoms.ground_share > 0.5 or not live_anywhere(view):
+    if symptoms.lost_share > CAUSE.nearly_all or symptoms.ground_share > 0.5 or not live_anywhere(view):
         return None
     travels = set(symptoms.turn)
     end_s = float(view.trace.end_s[-1])
-    came_back = [d for d in symptoms.own if d not in travels and d.end_s < end_s - 0.01 and is_contact(view, d)]
+    came_back = [d for d in symptoms.own if d not in travels and d.end_s < end_s - CAUSE.end_s and is_contact(view, d)]
     few = len(came_back) < CAUSE.few_short and not symptoms.all_found(CheckId.FEED_SHORT_LOSSES, Result.FAIL)
     if few and all(d.kind == "short" for d in came_back):
         came_back = []  # a few microseconds here and there are a healthy contact's
@@ -129,7 +140,7 @@ def feed_loose(symptoms: Symptoms) -> Cause | None:
         return None
     longest_s = max((d.duration_s for d in came_back), default=0.0)
     steadily = max(v for v in (symptoms.drop_v(Phase.KEY_ON), symptoms.drop_v(Phase.AFTER), 0.0) if v is not None)
-    several = len(came_back) >= 3
+    several = len(came_back) >= CAUSE.several
     what = f"{len(came_back)} dropouts" if several else "a dropout" if came_back else "a brief drop"
     how = f", the longest {format_duration(longest_s)}," if came_back else ""
     when = "within the crank" if came_back and all(d in symptoms.inside for d in came_back) else "with the key ON"
@@ -148,7 +159,7 @@ def feed_ballast(symptoms: Symptoms) -> Cause | None:
         return None
     warms = _warming(symptoms.view)
     bypassed = crank_v is not None and crank_v < 0.5 * run_v
-    if not bypassed and warms < 0.06:
+    if not bypassed and warms < CAUSE.warming:
         return None
     how = f"only {format_voltage(crank_v or 0.0)} while cranking" if bypassed else f"{warms:.0%} more within seconds of key on"
     return Cause(
@@ -163,28 +174,30 @@ def _warming(view: View) -> float:
     phase = next(view.named(Phase.KEY_ON), None)
     if phase is None or phase.end_s - phase.start_s < 1.0:
         return 0.0
-    early = view.within(phase.start_s + 0.02, phase.start_s + 0.17)
-    late = view.within(phase.end_s - 0.3, phase.end_s)
+    early = view.within(phase.start_s + CAUSE.warming_settle_s, phase.start_s + CAUSE.warming_settle_s + CAUSE.warming_first_s)
+    late = view.within(phase.end_s - CAUSE.warming_last_s, phase.end_s)
     if not early.any() or not late.any():
         return 0.0
     first_v, last_v = float(np.median(view.feed.drop_v[early])), float(np.median(view.feed.drop_v[late]))
-    return last_v / first_v - 1.0 if first_v > 0.1 else 0.0
+    return last_v / first_v - 1.0 if first_v > CAUSE.least_v else 0.0
 
 
 def feed_resistance(symptoms: Symptoms) -> Cause | None:
     """Too much drop in ON and in START alike, or for a long time without going dead."""
     view = symptoms.view
-    if (symptoms.lost_share > 0.7 and _good_in_run(symptoms)) or symptoms.ground_share > 0.5:
+    if (symptoms.lost_share > CAUSE.nearly_all and _good_in_run(symptoms)) or symptoms.ground_share > 0.5:
         return None
     warn_v = view.limits["feed_drop_warn_v"]
     by_phase = {p: symptoms.drop_v(p) for p in (Phase.KEY_ON, Phase.CRANK, Phase.AFTER)}
     run_v, crank_v = by_phase[Phase.KEY_ON], by_phase[Phase.CRANK]
     worst_v = max((v for v in by_phase.values() if v is not None), default=0.0)
-    held_low = [d for d in symptoms.own if d.duration_s >= 0.02 and d.lowest_v > view.limits["feed_off_v"]]
+    held_low = [d for d in symptoms.own if d.duration_s >= CAUSE.held_open_s and d.lowest_v > view.limits["feed_off_v"]]
     drops = symptoms.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL, Result.WARN) if not symptoms.own else ()
     if worst_v < warn_v and not held_low and not drops:
         return None
-    apart = run_v is not None and crank_v is not None and not 0.5 * run_v <= crank_v <= 2.0 * run_v + 0.1
+    apart = (
+        run_v is not None and crank_v is not None and not 0.5 * run_v <= crank_v <= CAUSE.more_in_start * run_v + CAUSE.alike_v
+    )
     if apart and not held_low:
         return None
     failed = any(f.result is Result.FAIL for f in symptoms.all_found(CheckId.FEED_DROP_STEADY, Result.FAIL))

@@ -66,15 +66,15 @@ def battery_cable(symptoms: Symptoms) -> Cause | None:
     if not missed:
         return None
     brief = [f.measured or 0.0 for f in missed if f.check is CheckId.FEED_DROP_BRIEF and f.phase is Phase.CRANK]
-    shared = symptoms.coil_share > 0.7 and symptoms.lost_mean_v > view.limits["feed_off_v"]
+    shared = symptoms.coil_share > CAUSE.coil_share and symptoms.lost_mean_v > view.limits["feed_off_v"]
     worst_v = max([crank_v or 0.0, *brief, symptoms.whole_drop_v if shared else 0.0])
     if (
-        (symptoms.tracks_current < 0.6 and not shared)
+        (symptoms.tracks_current < CAUSE.follows_current and not shared)
         or worst_v < view.limits["feed_drop_warn_v"]
         or symptoms.ground_share > 0.5
     ):
         return None
-    if run_v is not None and run_v > 0.6 * worst_v:
+    if run_v is not None and run_v > CAUSE.rises_with_key * worst_v:
         return None
     return Cause(
         "battery_cable",
@@ -195,20 +195,24 @@ def _only_late(symptoms: Symptoms) -> bool:
 def _stepped_down_v(symptoms: Symptoms) -> float | None:
     """Where the feed, watched long enough after a crank, steps well below its source and stands there, never to come back but by ON."""
     view = symptoms.view
-    source_v = np.maximum(view.feed.source_v, 0.1)
+    source_v = np.maximum(view.feed.source_v, CAUSE.least_v)
     for crank in view.crank_intervals:
-        from_s = crank.end.late_s + 0.75 * view.limits["after_release_s"]
+        from_s = crank.end.late_s + CAUSE.stepped_after * view.limits["after_release_s"]
         later = [c.start.early_s for c in view.crank_intervals if c.start.early_s > crank.end.late_s]
         to_s = min([float(view.trace.end_s[-1]), *later])
         chosen = view.within(from_s, to_s)
         if not chosen.any():
             continue
-        low = chosen & (view.feed.mean_v < CAUSE.stepped_share * source_v) & (view.feed.mean_v > 0.04 * view.limits.system_v)
+        low = (
+            chosen
+            & (view.feed.mean_v < CAUSE.stepped_share * source_v)
+            & (view.feed.mean_v > CAUSE.stepped_least * view.limits.system_v)
+        )
         firsts, pasts = runs_of(low)
         for a, b in zip(firsts.tolist(), pasts.tolist(), strict=True):
             stands = float(view.trace.end_s[b - 1] - view.trace.start_s[a]) >= CAUSE.stepped_s
             then_dead = b >= len(low) or not chosen[b] or view.feed.mean_v[b] < view.limits["feed_off_v"]
-            ends = float(view.trace.end_s[b - 1]) >= to_s - 0.01
+            ends = float(view.trace.end_s[b - 1]) >= to_s - CAUSE.end_s
             stood_v = float(np.median(view.feed.mean_v[a:b]))
             if stands and (then_dead or ends) and _steps_down(view, a, stood_v):
                 return stood_v
@@ -219,7 +223,8 @@ def _steps_down(view: View, first: int, stood_v: float) -> bool:
     """Whether the feed left its source abruptly at bin `first`, from a good level, and was soon where it then stood: a contact that
     opened, no sinking feed."""
     at_s = float(view.trace.start_s[first])
-    before, after = view.within(at_s - 0.06, at_s - 0.01), view.within(at_s + 0.02, at_s + 0.07)
+    spans_s = (-CAUSE.step_before_s, -CAUSE.step_clear_s), (CAUSE.step_from_s, CAUSE.step_to_s)
+    before, after = (view.within(at_s + from_s, at_s + to_s) for from_s, to_s in spans_s)
     if not before.any() or not after.any():
         return False
     before_v, after_v = (float(np.median(view.feed.drop_v[chosen])) for chosen in (before, after))

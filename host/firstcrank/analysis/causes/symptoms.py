@@ -92,7 +92,7 @@ def _in_travel(view: View, drop: Dropout) -> bool:
     if any(p in TRAVEL for p in drop.phases) and Phase.CRANK in drop.phases:
         return True
     return any(
-        (c.start.early_s - CAUSE.travel_before_s <= drop.start_s <= c.start.late_s + 0.02)
+        (c.start.early_s - CAUSE.travel_before_s <= drop.start_s <= c.start.late_s + CAUSE.late_start_s)
         or (c.end.early_s - CAUSE.near_travel_s <= drop.end_s and drop.start_s <= c.end.late_s + CAUSE.travel_before_s)
         for c in view.crank_intervals
     )
@@ -104,7 +104,7 @@ def is_contact(view: View, drop: Dropout) -> bool:
         return False
     if drop.lowest_v <= view.limits["feed_off_v"]:
         return True
-    around = view.within(drop.start_s - 0.5, drop.end_s + 0.5) & view.in_phase(drop.phase)
+    around = view.within(drop.start_s - CAUSE.around_s, drop.end_s + CAUSE.around_s) & view.in_phase(drop.phase)
     if not around.any():
         return True
     usual_v = float(np.median(view.feed.drop_v[around]))
@@ -139,10 +139,10 @@ def steady_crank(view: View) -> BoolArray:
 def _tracks_current(view: View) -> float:
     """A bad joint that carries the starter's current drops more the lower the battery is; one in the feed alone does not."""
     chosen = steady_crank(view) & (view.feed.mean_v > view.limits["feed_off_v"])
-    if chosen.sum() < 50:
+    if chosen.sum() < CAUSE.least_bins:
         return 0.0
     drop, sag = view.feed.drop_v[chosen], -view.trace.channels["battery"].mean_v[chosen]
-    if np.std(drop) < 0.01 or np.std(sag) < 0.01:
+    if np.std(drop) < CAUSE.least_deviation_v or np.std(sag) < CAUSE.least_deviation_v:
         return 0.0
     return float(np.corrcoef(drop, sag)[0, 1])
 
@@ -169,4 +169,4 @@ def _ground_share(view: View) -> float:
     if not chosen.any():
         return 0.0
     drop_v = float(view.feed.drop_v[chosen].mean())
-    return float(view.trace.channels["module_ground"].mean_v[chosen].mean()) / drop_v if drop_v > 0.1 else 0.0
+    return float(view.trace.channels["module_ground"].mean_v[chosen].mean()) / drop_v if drop_v > CAUSE.least_v else 0.0

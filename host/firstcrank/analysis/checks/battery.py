@@ -19,7 +19,7 @@ def check_rest(view: View) -> list[Finding]:
     check = CheckId.BATTERY_REST
     if view.key.on is None:
         return [Finding(check, Result.NOT_MEASURED, "battery at rest: the key was not seen off")]
-    chosen = view.within(float(view.trace.start_s[0]), view.key.on.early_s - 0.01)
+    chosen = view.within(float(view.trace.start_s[0]), view.key.on.early_s - view.th.vehicle.rest_clear_s)
     if not chosen.any():
         return [Finding(check, Result.NOT_MEASURED, "battery at rest: too little time before the key came on")]
     rest = view.mean("battery", chosen)

@@ -9,10 +9,11 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.thresholds.charge import CHARGE
+from firstcrank.thresholds.speed import SPEED
 from firstcrank.trace import BoolArray, FloatArray
 from firstcrank.units import format_voltage
 
-MAINS_HZ = (100.0, 120.0)  # a rectifier charger's ripple: twice the mains frequency
+MAINS_HZ = (CHARGE.mains_50_hz, CHARGE.mains_60_hz)
 
 
 def check(view: View) -> list[Finding]:
@@ -22,7 +23,7 @@ def check(view: View) -> list[Finding]:
         return []
     th, released_s = view.th.vehicle, view.cranks[-1].end_s
     stop_s = view.live_to_s
-    late = view.within(stop_s - th.charging_late_s - 0.1, stop_s - 0.1)
+    late = view.within(stop_s - th.charging_late_s - CHARGE.end_clear_s, stop_s - CHARGE.end_clear_s)
     low_v, high_v = view.limits["charge_low_v"], view.limits["charge_high_v"]
     ask = "charging: keep recording for a minute at fast idle, heater off"
     if not late.any() or stop_s < released_s + view.limits["run_on_s"] - 1.0:
@@ -42,7 +43,7 @@ def check(view: View) -> list[Finding]:
     if stop_s < released_s + th.charging_watch_s:
         return [Finding(check_id, Result.NOT_MEASURED, f"{ask} ({format_voltage(volts.value)} so far)", volts, low_v)]
     surely_low = volts.value + volts.expanded < low_v
-    discharging = surely_low and volts.value + volts.expanded < view.rest_v + 0.3 * view.scale
+    discharging = surely_low and volts.value + volts.expanded < view.rest_v + CHARGE.discharging_v * view.scale
     text += ": nothing charges it" if discharging else ": charging too little"
     failed = discharging or (surely_low and not _was_charged(view, released_s, stop_s, low_v - volts.expanded))
     return [Finding(check_id, Result.FAIL if failed else Result.WARN, text, volts, low_v, at_s, Phase.AFTER)]
@@ -59,7 +60,7 @@ def check_charger(view: View) -> list[Finding]:
     """A charger or jump pack: told, or seen by the rest voltage or a mains ripple at rest."""
     if view.key.on is None:
         return []
-    rest = view.within(float(view.trace.start_s[0]), view.key.on.early_s - 0.02)
+    rest = view.within(float(view.trace.start_s[0]), view.key.on.early_s - CHARGE.rest_clear_s)
     battery = view.trace.channels["battery"].mean_v[rest]
     seen = view.rest_v > view.limits["battery_rest_charger_v"] or _mains_ripple(view, rest, battery)
     if not (view.context.charger_connected or seen):
@@ -80,18 +81,18 @@ def check_charger(view: View) -> list[Finding]:
 
 
 def _mains_ripple(view: View, rest: BoolArray, battery: FloatArray) -> bool:
-    if rest.sum() < 400:
+    if rest.sum() < CHARGE.least_bins:
         return False
     step_s = float(np.median(np.diff(view.trace.start_s[rest])))
-    if step_s > 0.002:
+    if step_s > CHARGE.coarsest_s:
         return False
-    even = np.arange(float(view.trace.mid_s[rest][0]), float(view.trace.mid_s[rest][-1]), 1.0 / 400.0)
+    even = np.arange(float(view.trace.mid_s[rest][0]), float(view.trace.mid_s[rest][-1]), 1.0 / SPEED.grid_hz)
     swing = np.interp(even, view.trace.mid_s[rest], battery)
     swing = swing - swing.mean()
-    if np.std(swing) < 0.02 * view.scale:
+    if np.std(swing) < CHARGE.least_ripple_v * view.scale:
         return False
     hz, power = spectrum(swing)
-    whole = float(power[hz > 5].sum())
+    whole = float(power[hz > CHARGE.slow_hz].sum())
     near = sum(float(power[np.abs(hz - f) < 2.0].sum()) for f in MAINS_HZ)
     return bool(whole > 0 and near > 0.5 * whole)
 

@@ -25,7 +25,9 @@ def _worst_half_second(view: View, volts: FloatArray) -> BoolArray | None:
         if not len(inside):
             continue
         span_s = (view.trace.end_s - view.trace.start_s)[inside]
-        means, past = window_means(volts[inside], span_s, min(view.th.feed.steady_s, 0.9 * float(span_s.sum())))
+        means, past = window_means(
+            volts[inside], span_s, min(view.th.feed.steady_s, view.th.vehicle.window_most * float(span_s.sum()))
+        )
         if not np.isfinite(means).any():
             continue
         at = int(np.nanargmax(means))
@@ -107,10 +109,10 @@ def check_loop(view: View) -> list[Finding]:
     ground_v = view.trace.channels["module_ground"].mean_v if view.trace.has("module_ground") else 0.0
     plug_v = supply.mean_v - ground_v
     still = np.flatnonzero(~view.in_phase(Phase.TURN, Phase.CRANK, Phase.RELEASE))
-    most = max(len(still) // 50, 8)
+    most = max(len(still) // view.th.vehicle.quiet_share, 8)
     quiet = still[np.argsort(plug_v[still] - battery.mean_v[still])[:most]]  # where the load pulls the plug down furthest
     v_plug = float(np.median(plug_v[quiet])) if len(quiet) else 0.0
-    if len(quiet) < 4 or v_plug <= 0.1:
+    if len(quiet) < 4 or v_plug <= view.th.vehicle.plug_least_v:
         return [Finding(check, Result.NOT_MEASURED, "module supply loop resistance: no quiet interval")]
     v_battery = float(np.median(battery.mean_v[quiet]))
     u_v = uncertainty.of_difference(v_battery, battery.uncertainty, v_plug, supply.uncertainty, 64)

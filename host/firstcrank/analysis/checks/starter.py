@@ -37,10 +37,10 @@ def check(view: View) -> list[Finding]:
 
 def _drop(view: View, crank: Crank, both: bool) -> Measured | None:
     """First reading: the pull-in winding is still in, before the sag has settled."""
-    chosen = view.within(crank.start_s + 0.004, crank.start_s + view.th.vehicle.control_first_s)
-    chosen &= view.trace.channels["starter_coil"].mean_v > 1.0
+    chosen = view.within(crank.start_s + view.th.vehicle.control_from_s, crank.start_s + view.th.vehicle.control_first_s)
+    chosen &= view.trace.channels["starter_coil"].mean_v > view.th.vehicle.coil_reads_v
     if chosen.sum() < 3:
-        chosen = view.within(crank.start_s + 0.1, crank.end_s - view.th.vehicle.crank_leave_s)
+        chosen = view.within(crank.start_s + view.th.vehicle.control_later_s, crank.end_s - view.th.vehicle.crank_leave_s)
     if not chosen.any():
         return None
     plus = view.difference("battery", "starter_coil", chosen)

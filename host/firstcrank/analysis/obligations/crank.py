@@ -69,7 +69,9 @@ def by_starter(view: View, crank: int) -> Finding:
         return _lead_stayed_dead(CheckId.CRANK_BY_STARTER, crank)
     battery = view.trace.channels["battery"].mean_v
     inside = view.within(interval.start_s, interval.end_s)
-    before = view.within(interval.start.early_s - 0.5, interval.start.early_s - 0.1)
+    before = view.within(
+        interval.start.early_s - view.th.crank.before_from_s, interval.start.early_s - view.th.crank.before_to_s
+    )
     if not inside.any() or not before.any():
         return lacking(CheckId.CRANK_BY_STARTER, "too little was recorded before and during the crank", crank=crank)
     level_v = float(np.median(battery[before]))

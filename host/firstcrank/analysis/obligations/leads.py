@@ -13,17 +13,11 @@ from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId
 from firstcrank.thresholds.edges import EDGES
+from firstcrank.thresholds.evidence import rest_range_v
 from firstcrank.trace import FloatArray, IntArray
 from firstcrank.units import format_voltage
 
 MILLI = 1000.0  # mV in a volt
-
-
-def rest_range_v(view: View, system_v: int) -> tuple[float, float]:
-    """Lowest and highest voltage of a battery at rest."""
-    th = view.th.evidence
-    scale = view.scale
-    return (th.rest_low_v / scale, th.rest_high_v / scale) if system_v == 12 else (th.rest_low_24v, th.rest_high_24v)
 
 
 def system_voltage(view: View) -> Finding:
@@ -32,11 +26,11 @@ def system_voltage(view: View) -> Finding:
     if rest_v < view.th.evidence.rest_below_zero_v:
         why = "the battery lead reads below zero: leads reversed, or a positive-earth vehicle (not supported)"
         return lacking(check, why)
-    low_v, high_v = rest_range_v(view, system_v)
+    low_v, high_v = rest_range_v(system_v)
     if low_v <= rest_v <= high_v:
         return shown(check, f"the battery rests at {format_voltage(rest_v)}, a {system_v} V vehicle")
     other = 24 if system_v == 12 else 12
-    other_low_v, other_high_v = rest_range_v(view, other)
+    other_low_v, other_high_v = rest_range_v(other)
     if other_low_v <= rest_v <= other_high_v:
         why = (
             f"the battery rests at {format_voltage(rest_v)}, so this is a {other} V vehicle and the {system_v} V limits do not apply: "
@@ -69,7 +63,10 @@ def in_place(view: View) -> Finding:
 def apart(view: View) -> Finding:
     """Key and battery lead on one point show nothing of the feed."""
     drop_v = np.abs(view.trace.channels["battery"].mean_v - view.trace.channels["key_switch"].mean_v)
-    if view.key.on is None and float(np.percentile(drop_v, 99)) < view.th.evidence.same_point_v:
+    if (
+        view.key.on is None
+        and float(np.percentile(drop_v, view.th.evidence.same_point_percent)) < view.th.evidence.same_point_v
+    ):
         why = "the key lead reads the same as the battery lead throughout: both are on one point"
         return lacking(CheckId.LEADS_APART, why)
     why = _source_beside_battery(view) if view.trace.has("feed_source") else ""

@@ -87,7 +87,7 @@ def sampled_finely(view: View) -> Finding:
             return lacking(CheckId.SAMPLED_FINELY, why)
         return shown(CheckId.SAMPLED_FINELY, f"samples at most {format_duration(float(gap_s.max()))} apart")
     typical_s = float(np.median(gap_s))
-    if typical_s >= shortest_s or float(gap_s.max()) < 1.5 * typical_s:
+    if typical_s >= shortest_s or float(gap_s.max()) < view.th.evidence.gap_uneven * typical_s:
         why = (
             f"the samples are too far apart: one every {format_duration(typical_s)}; to show a dropout of {format_duration(shortest_s)} "
             "they must be closer than that"
