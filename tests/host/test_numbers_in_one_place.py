@@ -41,7 +41,6 @@ STAYS = {
     "board/captures.py": {"PIECES": TIMES, "ANSWER_S": TIMES, "TRIES": TIMES},
     "board/check.py": {"LINK_BYTES": TIMES, "LINK_S": TIMES},
     "board/compiling.py": {
-        "len(content) < 4": MACHINE,
         "content[1] != mpy & 255": MACHINE,
         "content[2] & 3 == mpy >> 8 & 3": MACHINE,
     },
@@ -49,7 +48,7 @@ STAYS = {
     "board/pin_network.py": dict.fromkeys(
         ("SUPPLY_V", "CODES", "R_SERIES_OHM", "FIRST_S, SECOND_S", "LEAD_PINS", "FIRST_GPIO"), "the board as it is built"
     ),
-    "tracefiles/bin_arrays.py": {"US": "a unit", "NS": "a unit", "0 <= value < 1 << 62": MACHINE},
+    "tracefiles/bin_arrays.py": {"US": "a unit", "0 <= value < 1 << 62": MACHINE},
     "tracefiles/csv.py": {"match[3] == 'mV'": "no number"},
     "tracefiles/csv_cells.py": dict.fromkeys(("PIECE_BYTES", "LONGEST_LINE", "WHOLE_BYTES", "MOST_NAMES"), SIZES),
     "tracefiles/csv_export.py": {"ROWS_AT_ONCE": SIZES},

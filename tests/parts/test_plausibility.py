@@ -9,26 +9,9 @@ import numpy as np
 import pytest
 from numpy.typing import ArrayLike, NDArray
 
-from firstcrank.analysis.plausibility import (
-    Implausible,
-    _clipped,
-    _coarse,
-    _copied,
-    _fine_period,
-    _frozen,
-    _held,
-    _noise_free,
-    _on_the_post,
-    _period,
-    _still,
-    _still_alone,
-    _still_in_noise,
-    _straight,
-    _time,
-    _View,
-    find_implausible,
-    runs_of,
-)
+from firstcrank.analysis.plausibility import Implausible, copies, find_implausible, standing, top
+from firstcrank.analysis.plausibility import rows as row_rules
+from firstcrank.analysis.plausibility.examined import Examined, runs_of, still
 from firstcrank.trace import Channel, Trace, Uncertainty
 
 Volts = NDArray[np.float64]
@@ -113,22 +96,22 @@ def test_what_was_found_comes_by_time() -> None:
 
 @pytest.mark.parametrize(("volts", "scale"), [(17.0, 1.0), (17.1, 2.0)])
 def test_the_system_is_told_by_the_battery(volts: float, scale: float) -> None:
-    assert _View(rows(battery=np.full(9, volts), key_switch=np.zeros(9))).scale == scale
+    assert Examined(rows(battery=np.full(9, volts), key_switch=np.zeros(9))).scale == scale
 
 
 def test_rows_that_cover_a_time() -> None:
-    view = _View(rows(**honest()))
+    view = Examined(rows(**honest()))
     assert view.step_s == pytest.approx(STEP_S)
     assert [view.rows(0.0105, 5), view.rows(0.0105, 20), view.rows(0.0, 1)] == [11, 20, 1]
 
 
 def test_a_stretch_ends_with_its_last_row() -> None:
-    found = _View(rows(**honest())).found("battery", 10, 20, "held", "x")
+    found = Examined(rows(**honest())).found("battery", 10, 20, "held", "x")
     assert (found.start_s, found.end_s) == pytest.approx((0.010, 0.020))
 
 
 def test_grounds_are_left_out() -> None:
-    view = _View(rows(**honest(), module_ground=np.zeros(400), engine_ground=np.zeros(400), starter_coil=np.zeros(400)))
+    view = Examined(rows(**honest(), module_ground=np.zeros(400), engine_ground=np.zeros(400), starter_coil=np.zeros(400)))
     assert [role for role, _ in view.leads()] == ["battery", "key_switch", "starter_coil"]
 
 
@@ -141,14 +124,14 @@ def test_runs_of_true() -> None:
 
 
 def test_runs_of_one_reading() -> None:
-    assert _still(np.array([1.0, 1.0, 1.0, 2.0, 3.0, 3.0])).tolist() == [[0, 3], [4, 6]]
+    assert still(np.array([1.0, 1.0, 1.0, 2.0, 3.0, 3.0])).tolist() == [[0, 3], [4, 6]]
 
 
 # --- time
 
 
 def test_a_stamp_that_does_not_rise_is_shown_with_its_neighbour() -> None:
-    found = only(_time(_View(rows(stuck_clock(400, 50), **honest()))))
+    found = only(row_rules.time(Examined(rows(stuck_clock(400, 50), **honest()))))
     assert (found.role, found.kind) == ("battery", "time")
     assert (found.start_s, found.end_s) == pytest.approx((0.050, 0.052))
     assert "0.0500 s" in found.line
@@ -160,7 +143,7 @@ def stamps(steps: ArrayLike) -> NDArray[np.float64]:
 
 def bunched(steps: ArrayLike) -> bool:
     at_s = stamps(steps)
-    found = list(_time(_View(rows(at_s, **honest(len(at_s))))))
+    found = list(row_rules.time(Examined(rows(at_s, **honest(len(at_s))))))
     if found:
         assert found[0].kind == "time"
         assert "bunches" in found[0].line
@@ -197,7 +180,7 @@ def test_jitter_by_half_a_step_is_honest() -> None:
 def test_steps_that_hide_a_drop(role: str, level_v: float, step_v: float, found: bool) -> None:
     volts = {"battery": stirred(400, level_v), "key_switch": stirred(400, level_v, 2)}
     volts[role] = np.asarray(level_v + step_v * (np.arange(400) % 9), dtype=np.float64)
-    shown = list(_coarse(_View(rows(**volts))))
+    shown = list(row_rules.coarse(Examined(rows(**volts))))
     assert kinds(shown) == [(role, "coarse")] * found
     assert all(f"{step_v * 1e3:.0f} mV" in f.line and (f.start_s, f.end_s) == pytest.approx((0.0, 0.4)) for f in shown)
 
@@ -239,7 +222,7 @@ def many(*parts: tuple[int, float]) -> NDArray[np.float64]:
     ],
 )
 def test_a_period_of_rows(apart: NDArray[np.float64], period: float) -> None:
-    assert _period(apart) == pytest.approx(period, abs=1e-9)
+    assert row_rules._period(apart) == pytest.approx(period, abs=1e-9)
 
 
 def on_rows(period: float, count: int = 400) -> NDArray[np.float64]:
@@ -250,19 +233,19 @@ def on_rows(period: float, count: int = 400) -> NDArray[np.float64]:
 @pytest.mark.parametrize(("period", "found"), [(2.4, 0.0), (2.5, 2.5), (3.4, 3.4), (4.7, 4.7)])
 def test_a_period_that_is_no_whole_number(period: float, found: float) -> None:
     """Rounding to rows leaves of 2.4 the phases 0, 1/12 and 1/6 of a turn on both sides: (1 + 2 cos 30 + 2 cos 60) / 5 = 0.746."""
-    assert _fine_period(on_rows(period), period) == pytest.approx(found, abs=0.01)
+    assert row_rules._fine_period(on_rows(period), period) == pytest.approx(found, abs=0.01)
 
 
 def test_a_change_at_the_very_next_row_is_no_held_reading() -> None:
     apart = on_rows(3.4, 200)
     apart[-1] = 1.0
-    assert _fine_period(apart, 3.4) == pytest.approx(3.4, abs=0.02)
+    assert row_rules._fine_period(apart, 3.4) == pytest.approx(3.4, abs=0.02)
     apart[0] = 1.0
-    assert _fine_period(apart, 3.4) == 0.0
+    assert row_rules._fine_period(apart, 3.4) == 0.0
 
 
 def test_changes_by_chance_have_no_period() -> None:
-    assert _fine_period(np.random.default_rng(5).choice([2.0, 3.0, 4.0, 5.0], 400), 3.4) == 0.0
+    assert row_rules._fine_period(np.random.default_rng(5).choice([2.0, 3.0, 4.0, 5.0], 400), 3.4) == 0.0
 
 
 def by_changes(at: ArrayLike, count: int, level_v: float = 12.0) -> Volts:
@@ -276,7 +259,7 @@ def by_changes(at: ArrayLike, count: int, level_v: float = 12.0) -> Volts:
 def test_a_slow_reading_written_many_times(changes: int, found: bool) -> None:
     count = (changes + 1) * 10
     key = by_changes(np.arange(1, changes + 1) * 10, count)
-    shown = list(_held(_View(rows(battery=stirred(count), key_switch=key))))
+    shown = list(row_rules.held(Examined(rows(battery=stirred(count), key_switch=key))))
     assert kinds(shown) == [("key_switch", "held")] * found
     assert all("100 times a second and each reading written 10 times over" in f.line for f in shown)
     assert all((f.start_s, f.end_s) == pytest.approx((0.0, count * STEP_S)) for f in shown)
@@ -286,7 +269,10 @@ def test_a_slow_reading_written_many_times(changes: int, found: bool) -> None:
 def test_both_leads_held_are_two_findings(each: int) -> None:
     at = np.arange(1, 101) * each
     battery, key = by_changes(at, 101 * each), by_changes(at, 101 * each, 11.9)
-    assert kinds(_held(_View(rows(battery=battery, key_switch=key)))) == [("battery", "held"), ("key_switch", "held")]
+    assert kinds(row_rules.held(Examined(rows(battery=battery, key_switch=key)))) == [
+        ("battery", "held"),
+        ("key_switch", "held"),
+    ]
 
 
 @pytest.mark.parametrize(("changes", "found"), [(59, False), (60, True)])
@@ -294,7 +280,7 @@ def test_a_battery_that_hardly_changes_tells_no_holding(changes: int, found: boo
     at = irregular(400)
     count = int(at[-1]) + 5
     battery, key = by_changes(at[:changes], count), by_changes(at, count, 11.9)
-    assert bool(list(_held(_View(rows(battery=battery, key_switch=key))))) is found
+    assert bool(list(row_rules.held(Examined(rows(battery=battery, key_switch=key))))) is found
 
 
 def irregular(changes: int, seed: int = 7) -> NDArray[np.int64]:
@@ -305,7 +291,7 @@ def irregular(changes: int, seed: int = 7) -> NDArray[np.int64]:
 def test_leads_that_change_together_alone_were_read_together() -> None:
     at = irregular(400)
     count = int(at[-1]) + 5
-    found = only(_held(_View(rows(battery=by_changes(at, count), key_switch=by_changes(at, count, 11.9)))))
+    found = only(row_rules.held(Examined(rows(battery=by_changes(at, count), key_switch=by_changes(at, count, 11.9)))))
     assert (found.role, found.kind) == ("battery", "held")
     usual = float(np.median(np.diff(at)))
     assert f"{1000 / usual:.0f} times a second and each reading written {usual:.0f} times over" in found.line
@@ -326,7 +312,7 @@ def test_leads_that_change_apart_were_read_apart(alone: int, next_to: int, found
     again = at[5 : 5 + next_to] + 1
     battery = by_changes(np.concatenate((at, again)), count)
     key = by_changes(np.concatenate((at[alone:], again)), count, 11.9)
-    assert bool(list(_held(_View(rows(battery=battery, key_switch=key))))) is found
+    assert bool(list(row_rules.held(Examined(rows(battery=battery, key_switch=key))))) is found
 
 
 def test_a_key_feed_that_stirs_all_the_time_tells_no_holding() -> None:
@@ -336,7 +322,7 @@ def test_a_key_feed_that_stirs_all_the_time_tells_no_holding() -> None:
         rest = np.setdiff1d(np.arange(1, count), at)
         more = rest[: int(share * count) - len(at)]
         key = by_changes(np.concatenate((at, more)), count, 11.9)
-        assert bool(list(_held(_View(rows(battery=by_changes(at, count), key_switch=key))))) is found
+        assert bool(list(row_rules.held(Examined(rows(battery=by_changes(at, count), key_switch=key))))) is found
 
 
 # --- frozen
@@ -368,7 +354,7 @@ def frozen_case(still_rows: int, moves_v: float, level_v: float = 12.0, scale: f
 def test_a_lead_that_stands_still_while_the_battery_moves(
     still_rows: int, moves_v: float, level_v: float, scale: float, found: bool
 ) -> None:
-    shown = list(_frozen(_View(rows(**frozen_case(still_rows, moves_v, level_v, scale)))))
+    shown = list(standing.frozen(Examined(rows(**frozen_case(still_rows, moves_v, level_v, scale)))))
     assert kinds(shown) == [("key_switch", "frozen")] * found
     for f in shown:
         assert (f.start_s, f.end_s) == pytest.approx((0.2, 0.2 + still_rows * STEP_S))
@@ -377,9 +363,9 @@ def test_a_lead_that_stands_still_while_the_battery_moves(
 
 @pytest.mark.parametrize(("step_v", "found"), [(0.11, False), (0.09, True)])
 def test_it_must_move_by_ten_of_the_leads_steps(step_v: float, found: bool) -> None:
-    view = _View(rows(**frozen_case(200, 1.0)))
+    view = Examined(rows(**frozen_case(200, 1.0)))
     view.steps_v["key_switch"] = step_v
-    assert bool(list(_frozen(view))) is found
+    assert bool(list(standing.frozen(view))) is found
 
 
 @pytest.mark.parametrize("moves_v", [-2.0, 2.0])
@@ -388,23 +374,23 @@ def test_a_spike_is_no_move(moves_v: float, rows_moved: int, found: bool) -> Non
     """Of 200 rows the two of a hundred that lie furthest are left out, on both sides."""
     case = frozen_case(200, 0.0)
     case["battery"][250 : 250 + rows_moved] += moves_v
-    assert bool(list(_frozen(_View(rows(**case))))) is found
+    assert bool(list(standing.frozen(Examined(rows(**case))))) is found
 
 
 def test_the_worst_standstill_is_shown() -> None:
     case = frozen_case(150, 1.0)
     case["key_switch"][500:700], case["battery"][500:700:2] = 12.2, 10.0
     case["key_switch"][800:990], case["battery"][800:990:2] = 12.2, 11.0
-    found = only(_frozen(_View(rows(**case))))
+    found = only(standing.frozen(Examined(rows(**case))))
     assert (found.start_s, found.end_s) == pytest.approx((0.5, 0.7))
 
 
 def test_a_feed_with_a_source_of_its_own_is_held_against_that() -> None:
     case = frozen_case(200, 2.0)
-    assert not list(_frozen(_View(rows(**case, feed_source=stirred(1000)))))
-    assert list(_frozen(_View(rows(**case, feed_source=case["battery"]))))
+    assert not list(standing.frozen(Examined(rows(**case, feed_source=stirred(1000)))))
+    assert list(standing.frozen(Examined(rows(**case, feed_source=case["battery"]))))
     coil = case.pop("key_switch")
-    found = _frozen(_View(rows(**case, key_switch=stirred(1000), starter_coil=coil, feed_source=stirred(1000))))
+    found = standing.frozen(Examined(rows(**case, key_switch=stirred(1000), starter_coil=coil, feed_source=stirred(1000))))
     assert kinds(found) == [("starter_coil", "frozen")]
 
 
@@ -428,7 +414,7 @@ def test_a_battery_cannot_stand_still_while_cranking(
     battery[300 : 300 + still_rows] = battery_v + 0.1
     coil = np.zeros(1000)
     coil[300 : 300 + live_rows] = coil_v
-    shown = list(_frozen(_View(rows(battery=battery, key_switch=stirred(1000, battery_v, 2), starter_coil=coil))))
+    shown = list(standing.frozen(Examined(rows(battery=battery, key_switch=stirred(1000, battery_v, 2), starter_coil=coil))))
     assert kinds(shown) == [("battery", "frozen")] * found
     assert all((f.start_s, f.end_s) == pytest.approx((0.3, 0.3 + still_rows * STEP_S)) for f in shown)
     assert all("while cranking" in f.line for f in shown)
@@ -437,7 +423,7 @@ def test_a_battery_cannot_stand_still_while_cranking(
 def test_without_the_starters_lead_a_still_battery_says_nothing() -> None:
     battery = stirred(1000, 10.0)
     battery[300:700] = 10.1
-    assert not list(_frozen(_View(rows(battery=battery, key_switch=stirred(1000, 10.0, 2)))))
+    assert not list(standing.frozen(Examined(rows(battery=battery, key_switch=stirred(1000, 10.0, 2)))))
 
 
 # --- clipped
@@ -467,9 +453,9 @@ def ceiling(tops: int, each: int, every: int, edge_steps: float, top_v: float = 
     ],
 )
 def test_a_ceiling_that_cuts_the_ripple(tops: int, each: int, every: int, edge_steps: float, found: bool) -> None:
-    view = _View(rows(battery=ceiling(tops, each, every, edge_steps), key_switch=stirred(3000, 11.9, 2)))
+    view = Examined(rows(battery=ceiling(tops, each, every, edge_steps), key_switch=stirred(3000, 11.9, 2)))
     view.steps_v["battery"] = 0.001
-    shown = list(_clipped(view))
+    shown = list(top.clipped(view))
     assert kinds(shown) == [("battery", "clipped")] * found
     last = 100 + (tops - 1) * every + each
     assert all((f.start_s, f.end_s) == pytest.approx((0.1, last * STEP_S)) for f in shown)
@@ -482,9 +468,9 @@ def test_one_steep_side_is_enough(side: int) -> None:
     for k in range(5):
         at = 100 + k * 300
         volts[at - 1 if side > 0 else at + 3] = 13.0 - 0.001
-    view = _View(rows(battery=volts, key_switch=stirred(3000, 11.9, 2)))
+    view = Examined(rows(battery=volts, key_switch=stirred(3000, 11.9, 2)))
     view.steps_v["battery"] = 0.001
-    assert kinds(_clipped(view)) == [("battery", "clipped")]
+    assert kinds(top.clipped(view)) == [("battery", "clipped")]
 
 
 def both_sides(flat_rows: int, sag_v: float, key_share: float, key_top_v: float = 13.0) -> list[Implausible]:
@@ -497,7 +483,7 @@ def both_sides(flat_rows: int, sag_v: float, key_share: float, key_top_v: float 
     key = np.full(2000, 0.0)
     key[900:] = 12.9
     key[1000 : 1000 + round(key_share * flat_rows)] = key_top_v
-    return list(_clipped(_View(rows(battery=volts, key_switch=key))))
+    return list(top.clipped(Examined(rows(battery=volts, key_switch=key))))
 
 
 @pytest.mark.parametrize(
@@ -527,7 +513,7 @@ def clipped_with(key: Volts, sag_from: int = 500) -> bool:
     volts[100:500] = 13.0
     volts[500:sag_from] = 12.8
     volts[1000:1400] = 13.0
-    return bool(list(_clipped(_View(rows(battery=volts, key_switch=key)))))
+    return bool(list(top.clipped(Examined(rows(battery=volts, key_switch=key)))))
 
 
 def test_a_sag_for_a_part_of_the_time_is_a_sag() -> None:
@@ -556,7 +542,7 @@ def test_a_lead_without_the_noise_that_it_has_elsewhere(at_v: float, kind: str) 
     battery = stirred(2000)
     battery[400:500] = at_v
     battery[700:740] = at_v
-    found = only(_still_in_noise(_View(rows(battery=battery, key_switch=stirred(2000, 12.5, 2)))))
+    found = only(standing.still_in_noise(Examined(rows(battery=battery, key_switch=stirred(2000, 12.5, 2)))))
     assert (found.role, found.kind) == ("battery", kind)
     assert (found.start_s, found.end_s) == pytest.approx((0.4, 0.5))
     assert ("100 ms" in found.line) is (kind == "frozen")
@@ -566,7 +552,7 @@ def test_a_lead_without_the_noise_that_it_has_elsewhere(at_v: float, kind: str) 
 def test_the_longest_standstill_of_any_lead(role: str) -> None:
     leads = {"battery": stirred(2000), "key_switch": stirred(2000, 12.6, 2)}
     leads[role] = put_in(put_in(put_in(leads[role], 100, 140, 12.605), 400, 500, 12.606), 700, 750, 12.605)
-    found = only(_still_in_noise(_View(rows(**leads))))
+    found = only(standing.still_in_noise(Examined(rows(**leads))))
     assert (found.role, found.kind) == (role, "frozen")
     assert (found.start_s, found.end_s) == pytest.approx((0.4, 0.5))
 
@@ -577,7 +563,7 @@ def test_rows_that_were_filled_in(role: str) -> None:
     leads = {"battery": stirred(2000), "key_switch": stirred(2000, 12.6, 2), "starter_coil": stirred(2000, 12.5, 3)}
     for first, rows_ in ((400, 100), (900, 60)):
         leads[role][first : first + rows_] = np.round(np.linspace(12.60, 12.64, rows_), 3)
-    shown = list(_straight(_View(rows(**leads))))
+    shown = list(standing.straight(Examined(rows(**leads))))
     assert kinds(shown) == ([] if role == "starter_coil" else [(role, "filled")])
     if shown:
         assert (shown[0].start_s, shown[0].end_s) == pytest.approx((0.4, 0.5), abs=0.003)
@@ -586,7 +572,7 @@ def test_rows_that_were_filled_in(role: str) -> None:
 
 def test_a_level_line_is_a_lead_that_froze_and_not_filled_in() -> None:
     leads = {"battery": put_in(stirred(2000), 400, 500, 12.605), "key_switch": stirred(2000, 12.6, 2)}
-    assert not list(_straight(_View(rows(**leads))))
+    assert not list(standing.straight(Examined(rows(**leads))))
 
 
 @pytest.mark.parametrize(("quiet", "found"), [(("battery",), []), (("key_switch",), []), ((), ["starter_coil"])])
@@ -598,7 +584,7 @@ def test_a_starter_lead_is_as_quiet_as_the_others_are_at_rest(quiet: tuple[str, 
         leads[role][1000:1800] = stirred(800, 10.0, 4)
     coil = put_in(np.zeros(2000), 1000, 1800, 10.0)
     coil[1050:1800] = stirred(750, 9.9, 5)
-    shown = [one.role for one in _still_in_noise(_View(rows(**leads, starter_coil=coil)))]
+    shown = [one.role for one in standing.still_in_noise(Examined(rows(**leads, starter_coil=coil)))]
     assert shown == found
 
 
@@ -607,11 +593,11 @@ def test_one_lead_stands_still_beside_the_other(role: str) -> None:
     noise = stirred(3000, 12.0, step_v=0.02, sigma_steps=1.0)
     leads = {"battery": noise, "key_switch": stirred(3000, 11.9, 2, step_v=0.02, sigma_steps=1.0)}
     leads[role][1000:1500] = 12.0
-    found = only(_still_alone(_View(rows(**leads))))
+    found = only(standing.still_alone(Examined(rows(**leads))))
     assert (found.role, found.kind) == (role, "frozen")
     assert (found.start_s, found.end_s) == pytest.approx((1.0, 1.5))
     assert "500 ms" in found.line
-    assert not list(_still_alone(_View(rows(**leads, feed_source=noise))))
+    assert not list(standing.still_alone(Examined(rows(**leads, feed_source=noise))))
 
 
 # --- computed
@@ -623,7 +609,7 @@ def test_readings_without_noise_were_computed(sigma_v: float, found: bool) -> No
     t = np.arange(2000) * STEP_S
     noise = np.random.default_rng(4).normal(0.0, sigma_v, 2000)
     battery = 12.0 + 0.5 * np.sin(2 * np.pi * 0.5 * t) + noise
-    shown = list(_noise_free(_View(rows(battery=battery, key_switch=stirred(2000)))))
+    shown = list(copies.noise_free(Examined(rows(battery=battery, key_switch=stirred(2000)))))
     assert kinds(shown) == [("battery", "noise-free")] * found
     assert all((f.start_s, f.end_s) == pytest.approx((0.0, 2.0)) for f in shown)
 
@@ -632,12 +618,17 @@ def test_readings_without_noise_were_computed(sigma_v: float, found: bool) -> No
 def test_it_must_move_for_five_windows(windows: int, found: bool) -> None:
     key = np.full(2000, 12.0)
     key[: windows * 32] += 0.1 * np.sin(np.arange(windows * 32) / 50.0)
-    assert kinds(_noise_free(_View(rows(battery=stirred(2000), key_switch=key)))) == [("key_switch", "noise-free")] * found
+    assert (
+        kinds(copies.noise_free(Examined(rows(battery=stirred(2000), key_switch=key))))
+        == [("key_switch", "noise-free")] * found
+    )
 
 
 def test_a_battery_that_stands_still_leaves_the_key_feed_to_be_asked() -> None:
     smooth = 12.0 + 0.1 * np.sin(np.arange(2000) / 50.0)
-    assert kinds(_noise_free(_View(rows(battery=np.full(2000, 12.6), key_switch=smooth)))) == [("key_switch", "noise-free")]
+    assert kinds(copies.noise_free(Examined(rows(battery=np.full(2000, 12.6), key_switch=smooth)))) == [
+        ("key_switch", "noise-free")
+    ]
 
 
 @pytest.mark.parametrize(("silent", "found"), [(10, False), (22, True)])
@@ -645,12 +636,14 @@ def test_a_quarter_of_the_windows_without_noise_is_enough(silent: int, found: bo
     """Of 62 windows."""
     volts = 12.0 + 0.1 * np.sin(np.arange(2000) / 50.0)
     volts[silent * 32 :] += np.random.default_rng(6).normal(0.0, 0.01, 2000 - silent * 32)
-    assert kinds(_noise_free(_View(rows(battery=volts, key_switch=stirred(2000))))) == [("battery", "noise-free")] * found
+    assert (
+        kinds(copies.noise_free(Examined(rows(battery=volts, key_switch=stirred(2000))))) == [("battery", "noise-free")] * found
+    )
 
 
 def test_a_dead_lead_that_drifts_smoothly_is_not_asked() -> None:
     smooth = 0.5 + 0.1 * np.sin(np.arange(2000) / 50.0)
-    assert not list(_noise_free(_View(rows(battery=stirred(2000), key_switch=smooth))))
+    assert not list(copies.noise_free(Examined(rows(battery=stirred(2000), key_switch=smooth))))
 
 
 # --- copied
@@ -667,7 +660,7 @@ def copied(changes: int, elsewhere: float, role: str = "key_switch") -> list[Imp
     lead[1000 : 1000 + changes + 1] = battery[1000 : 1000 + changes + 1]
     lead[1000 + changes + 1 :] = 0.0
     lead[999] = 12.5
-    return list(_copied(_View(rows(**{"battery": battery, "key_switch": stirred(2000, 12.5), role: lead}))))
+    return list(copies.copied(Examined(rows(**{"battery": battery, "key_switch": stirred(2000, 12.5), role: lead}))))
 
 
 @pytest.mark.parametrize(("changes", "found"), [(199, False), (200, True), (500, True)])
@@ -690,15 +683,15 @@ def test_coarse_leads_that_agree_from_end_to_end_are_none() -> None:
     rng = np.random.default_rng(8)
     common = 12.6 + 0.02 * (np.arange(4000) // 3 % 5)
     apart = np.where(rng.random(4000) < 0.003, 0.02, 0.0)
-    assert not list(_copied(_View(rows(battery=common, key_switch=common + apart))))
+    assert not list(copies.copied(Examined(rows(battery=common, key_switch=common + apart))))
     apart[:2000] = 0.02
-    assert kinds(_copied(_View(rows(battery=common, key_switch=common + apart)))) == [("key_switch", "copied")]
+    assert kinds(copies.copied(Examined(rows(battery=common, key_switch=common + apart)))) == [("key_switch", "copied")]
 
 
 def test_dead_leads_may_agree() -> None:
     battery = 0.9 + 0.001 * (np.arange(1000) % 7)
-    assert not list(_copied(_View(rows(battery=battery, key_switch=battery))))
-    assert kinds(_copied(_View(rows(battery=battery + 0.2, key_switch=battery + 0.2)))) == [("key_switch", "copied")]
+    assert not list(copies.copied(Examined(rows(battery=battery, key_switch=battery))))
+    assert kinds(copies.copied(Examined(rows(battery=battery + 0.2, key_switch=battery + 0.2)))) == [("key_switch", "copied")]
 
 
 @pytest.mark.parametrize(("others", "found"), [(49, True), (50, False)])
@@ -707,7 +700,7 @@ def test_fewer_than_fifty_readings_elsewhere_say_nothing(others: int, found: boo
     battery = 12.6 + 0.001 * (np.arange(2000) % 7)
     key = battery.copy()
     key[2000 - others] -= 0.1
-    assert bool(list(_copied(_View(rows(battery=battery, key_switch=key))))) is found
+    assert bool(list(copies.copied(Examined(rows(battery=battery, key_switch=key))))) is found
 
 
 # --- put on the post
@@ -725,9 +718,9 @@ def moved_lead(
 
 
 def on_the_post(case: dict[str, Volts]) -> list[Implausible]:
-    view = _View(rows(**case))
+    view = Examined(rows(**case))
     view.steps_v = dict.fromkeys(view.steps_v, 0.001)
-    return list(_on_the_post(view))
+    return list(copies.on_the_post(view))
 
 
 @pytest.mark.parametrize(
@@ -767,7 +760,7 @@ def test_a_drop_that_is_gone_at_once_and_for_good(changed: dict[str, Any], found
 
 def test_a_source_of_its_own_explains_it() -> None:
     case = moved_lead()
-    assert not list(_on_the_post(_View(rows(**case, feed_source=case["battery"]))))
+    assert not list(copies.on_the_post(Examined(rows(**case, feed_source=case["battery"]))))
 
 
 @pytest.mark.parametrize(("rows_back", "found"), [(1, True), (3, False)])
@@ -790,9 +783,9 @@ def test_it_stays_gone_but_for_two_of_a_hundred(share: float, found: bool) -> No
 @pytest.mark.parametrize(("left_v", "found"), [(0.095, True), (0.100, False)])
 def test_two_steps_of_the_converter_are_no_drop(role: str, left_v: float, found: bool) -> None:
     """Steps of 30 mV: 60 mV and 0.003 of 12.6 V."""
-    view = _View(rows(**moved_lead(left_v=left_v)))
+    view = Examined(rows(**moved_lead(left_v=left_v)))
     view.steps_v = dict.fromkeys(view.steps_v, 0.001) | {role: 0.030}
-    assert bool(list(_on_the_post(view))) is found
+    assert bool(list(copies.on_the_post(view))) is found
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """The rhythm of compressions in the battery's voltage: turning points that come regularly and are no switching steps.
 
 Every compression slows the starter, which then pulls more current. A heater that settles has no turning points, one that cycles
-has steps. What no look at the battery alone can tell from a crank is an inrush followed by a steady ripple of 2 to 40 Hz.
+has steps. What the battery alone cannot tell from a crank is an inrush followed by a steady ripple of 2 to 40 Hz.
 """
 
 from __future__ import annotations
