@@ -16,7 +16,7 @@ from firstcrank_sim.board.firmware_program import load
 
 from .dying_flash import DyingFlash, Files, PowerCut
 
-CUTS = int(os.environ.get("FIRSTCRANK_CUTS", "60"))
+CUTS = int(os.environ.get("FIRSTCRANK_CUTS", "24"))
 FOLDER = "/firstcrank_captures"
 
 

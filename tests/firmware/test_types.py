@@ -32,6 +32,7 @@ def with_error(files: dict[str, bytes], name: str, good: str, bad: str) -> None:
     files[name] = files[name].replace(good.encode(), bad.encode(), 1)
 
 
+@pytest.mark.slow
 def test_what_a_slip_would_look_like_is_found() -> None:
     files = board_files()
     with_error(files, f"{PACKAGE}/about.py", "return json.dumps(body).encode()", "return json.dumps(body)")

@@ -126,7 +126,7 @@ def test_a_wrong_lead_can_be_put_right(monkeypatch: pytest.MonkeyPatch, tmp_path
     assert "not taken" in result.output
 
 
-@pytest.mark.parametrize("seed", [4, 7, 9])
+@pytest.mark.parametrize("seed", [4, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (7, 9))])
 def test_a_battery_typed_by_its_name_costs_that_point_only(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, seed: int) -> None:
     """A "9 V" cell gives 8.6 V: named once the second voltage is there, read again as the meter shows it, all else kept."""
     cell, battery = dict.fromkeys(SHORTED, 8.6), dict.fromkeys(SHORTED, 13.2)

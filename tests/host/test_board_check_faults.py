@@ -12,6 +12,7 @@ from firstcrank_sim.board.solder_faults import solder_faults
 
 FAULTS = solder_faults()
 AT_LEAST = 14
+QUICK = (1, 6, 8, 11, 18, 20)  # of FAULTS: a resistor, a joint, a capacitor, a diode, two bridges
 NAMES = {
     "leads 1 and 2": "bridge",
     "pins 31 and 32": "bridge",
@@ -45,6 +46,12 @@ def test_a_good_board_passes(capsys: pytest.CaptureFixture[str]) -> None:
     assert not [line for line in lines if line["outcome"] == "fail"]
 
 
+def test_a_fault_is_named_by_the_check_itself(capsys: pytest.CaptureFixture[str]) -> None:
+    """One of each kind of part that it can name; all of them take longer."""
+    assert [FAULTS[n].name for n in QUICK if not named(capsys, n)] == []
+
+
+@pytest.mark.slow
 def test_most_faults_are_named_by_the_check_itself(capsys: pytest.CaptureFixture[str]) -> None:
     """Of those that the hardware notes plant; the rest are found by the meter steps of hardware_notes/bring_up.md."""
     found = [n for n in range(1, len(FAULTS)) if named(capsys, n)]

@@ -126,7 +126,7 @@ def test_nothing_counts_before_the_key_is_on() -> None:
     assert not watch.on
 
 
-@pytest.mark.parametrize("port", ["sim:moved_harness", "sim:moved_harness,system=24"])
+@pytest.mark.parametrize("port", ["sim:moved_harness", pytest.param("sim:moved_harness,system=24", marks=pytest.mark.slow)])
 def test_watch_at_a_terminal_counts_names_and_ranks(tmp_path: Path, port: str) -> None:
     program = run_at(tmp_path, "watch", "--port", port, "--for", "28", "--place", "fuse holder", "--csv", "w.csv")
     code, output = finished(program)
@@ -137,7 +137,10 @@ def test_watch_at_a_terminal_counts_names_and_ranks(tmp_path: Path, port: str) -
     assert len((tmp_path / "w.csv").read_text().splitlines()) == 6
 
 
-@pytest.mark.parametrize(("port", "below"), [("sim:sinking_battery", 12.0), ("sim:sinking_battery,system=24", 24.0)])
+@pytest.mark.parametrize(
+    ("port", "below"),
+    [pytest.param("sim:sinking_battery", 12.0, marks=pytest.mark.slow), ("sim:sinking_battery,system=24", 24.0)],
+)
 def test_a_sinking_battery_ends_the_watch(tmp_path: Path, port: str, below: float) -> None:
     code, output = finished(run_at(tmp_path, "watch", "--port", port, "--for", "60"))
     assert code == 3

@@ -367,7 +367,11 @@ def scratch() -> Iterator[Path]:
         yield Path(name)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=max(20, settings.default.max_examples),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(st.lists(OPERATIONS, max_size=8), st.lists(OPERATIONS, max_size=8), st.lists(OPERATIONS, max_size=8))
 def test_merging_is_idempotent_and_the_same_in_both_directions(
     empty: Path,

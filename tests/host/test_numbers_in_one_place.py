@@ -49,7 +49,6 @@ STAYS = {
         ("SUPPLY_V", "CODES", "R_SERIES_OHM", "FIRST_S, SECOND_S", "LEAD_PINS", "FIRST_GPIO"), "the board as it is built"
     ),
     "tracefiles/bin_arrays.py": {"US": "a unit", "0 <= value < 1 << 62": MACHINE},
-    "tracefiles/csv.py": {"match[3] == 'mV'": "no number"},
     "tracefiles/csv_cells.py": dict.fromkeys(("PIECE_BYTES", "LONGEST_LINE", "WHOLE_BYTES", "MOST_NAMES"), SIZES),
     "tracefiles/csv_export.py": {"ROWS_AT_ONCE": SIZES},
     "tracefiles/format.py": {"HEAD_BYTES": SIZES},

@@ -49,9 +49,10 @@ def board_verdict(truth: Truth) -> tuple[str, str]:
     return quick.outcome() if quick.start.state == "done" else ("waits", quick.start.state)
 
 
-def test_it_never_passes_what_fails_and_never_fails_what_passes() -> None:
+@pytest.mark.parametrize("every", [3, pytest.param(1, marks=pytest.mark.slow)])
+def test_it_never_passes_what_fails_and_never_fails_what_passes(every: int) -> None:
     seen = set()
-    for truth in simulate_many([(name, SEED) for name in SCENARIOS]):
+    for truth in simulate_many([(name, SEED) for name in list(SCENARIOS)[::every]]):
         host = judge(
             to_trace(truth, bin_s=BIN_S), shipped(truth.system_v), truth.context
         ).feed.verdict  # the board judges nothing else

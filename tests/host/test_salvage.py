@@ -82,7 +82,11 @@ def test_damage_of_each_kind_is_found(tmp_path: Path, capsys: pytest.CaptureFixt
         assert phrase in output.out
 
 
-@pytest.mark.parametrize(("seed", "least"), [(100, 10), (104, 10), (0, 1)], ids=["rows", "other rows", "the list of tables"])
+@pytest.mark.parametrize(
+    ("seed", "least"),
+    [(100, 10), pytest.param(104, 10, marks=pytest.mark.slow), (0, 1)],
+    ids=["rows", "other rows", "the list of tables"],
+)
 def test_a_torn_file_gives_what_can_be_read(seed: int, least: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     place = tmp_path / "s.sqlite"
     filled(str(place), tmp_path).close()

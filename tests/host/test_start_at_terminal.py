@@ -29,7 +29,12 @@ from .visit_at_terminal import answered, start, verdict_of
 
 @pytest.mark.parametrize(
     ("name", "code", "height", "width"),  # every text at both sizes: test_result_screen.py
-    [("healthy", 0, 24, 80), ("feed_dead_in_start", 1, 20, 60), ("one_sweep", 3, 24, 80), ("runs_on", 0, 20, 60)],
+    [
+        ("healthy", 0, 24, 80),
+        ("feed_dead_in_start", 1, 20, 60),
+        ("runs_on", 0, 20, 60),
+        pytest.param("one_sweep", 3, 24, 80, marks=pytest.mark.slow),
+    ],
 )
 def test_the_result_is_the_last_screenful(tmp_path: Path, name: str, code: int, height: int, width: int) -> None:
     left, output = finished(start(tmp_path, f"sim:{name}", "--yes", height=height, width=width))
@@ -144,6 +149,7 @@ def test_a_runaway_leads_the_last_screenful_and_is_no_good_start(tmp_path: Path)
     assert "does not fire" not in screen
 
 
+@pytest.mark.slow
 def test_no_oil_pressure_leads_the_last_screenful(tmp_path: Path) -> None:
     program = start(tmp_path, "sim:hot_restart,speed=10", height=20, width=60)
     answered(program)
@@ -310,7 +316,7 @@ def test_hammered_keys_and_a_resized_window_do_no_harm(tmp_path: Path) -> None:
     assert "Traceback" not in output
 
 
-@pytest.mark.parametrize("term", ["dumb", "unknown"])
+@pytest.mark.parametrize("term", ["dumb", pytest.param("unknown", marks=pytest.mark.slow)])
 def test_a_dumb_terminal_gets_lines(tmp_path: Path, term: str) -> None:
     code, output = finished(start(tmp_path, "sim:healthy", "--yes", term=term))
     assert code == 0
@@ -319,6 +325,7 @@ def test_a_dumb_terminal_gets_lines(tmp_path: Path, term: str) -> None:
     assert "CRANK: " in output
 
 
+@pytest.mark.slow
 def test_plain_and_no_colour(tmp_path: Path) -> None:
     code, output = finished(start(tmp_path, "sim:healthy", "--yes", "--plain"))
     assert code == 0

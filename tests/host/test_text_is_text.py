@@ -96,7 +96,10 @@ def test_a_judgement_full_of_escapes_is_shown_as_text() -> None:
     assert not any(line.strip().startswith("Key feed: PASS") for line in target.getvalue().split("\n")[3:])
 
 
-@pytest.mark.parametrize("number", ["[/x] 12", "[vw] 7", "12\x1b[2J", ":skull:"])
+@pytest.mark.parametrize(
+    "number",
+    ["[/x] 12", pytest.param("[vw] 7", marks=pytest.mark.slow), "12\x1b[2J", pytest.param(":skull:", marks=pytest.mark.slow)],
+)
 def test_a_job_number_is_text(number: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     store = str(tmp_path / "s.sqlite")
     assert run("jobs", "new", number, "--store", store, "--vehicle", "[red]" + ATTACK) == 0

@@ -10,6 +10,7 @@ import copy
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
@@ -190,6 +191,7 @@ def sites_of(path: Path) -> list[Site]:
     return found
 
 
+@cache
 def all_sites() -> list[Site]:
     """Every mutation of the judge."""
     return [site for path in sorted(PACKAGE.rglob("*.py")) for site in sites_of(path)]
