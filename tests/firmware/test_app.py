@@ -87,7 +87,7 @@ def test_ctrl_c_while_recording_costs_nothing(board: ScriptedBoard) -> None:
     assert table(board.received[-1])["counters"]["lost_bins"] == 0
 
 
-@settings(deadline=None, max_examples=max(30, settings.default.max_examples))
+@settings(deadline=None, max_examples=max(30, settings().max_examples))
 @given(st.lists(st.one_of(st.binary(max_size=300), st.sampled_from(COMMANDS)), max_size=8))
 def test_no_bytes_end_the_program(pieces: list[bytes | int]) -> None:
     board = ScriptedBoard()
@@ -145,7 +145,7 @@ NEAR = st.fixed_dictionaries(
 )
 
 
-@settings(deadline=None, max_examples=max(30, settings.default.max_examples))
+@settings(deadline=None, max_examples=max(30, settings().max_examples))
 @given(st.lists(st.tuples(st.sampled_from(COMMANDS), st.one_of(NEAR, JSON, st.binary(max_size=40))), min_size=1, max_size=6))
 def test_no_command_ends_the_program(tmp_path_factory: pytest.TempPathFactory, commands: list[tuple[int, Any]]) -> None:
     """A board whose program ends is at the MicroPython prompt, in the middle of a job."""

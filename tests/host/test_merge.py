@@ -368,7 +368,7 @@ def scratch() -> Iterator[Path]:
 
 
 @settings(
-    max_examples=max(20, settings.default.max_examples),
+    max_examples=max(20, settings().max_examples),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
