@@ -5,9 +5,13 @@ A bin is 1/512 s, 1.95 ms: 5 bins are 9.8 ms and 6 are 11.7 ms, on either side o
 
 from __future__ import annotations
 
+import io
+
 import pytest
+from rich.console import Console
 
 from firstcrank.analysis.switch_test import SwitchResult, SwitchWord, judge_switch
+from firstcrank.cli.switch_result import show_switch
 from firstcrank.limits import shipped
 from firstcrank.trace import Hole
 
@@ -205,3 +209,13 @@ def test_the_lowest_is_that_of_start_only() -> None:
     assert switched((BACK + 300, BACK + 400), volts=1.0).lowest_v == 12.4
     deeper = switched((1100, 1103), (BACK + 150, BACK + 152), volts=6.0, lowest_v=5.5)
     assert (deeper.word, deeper.lowest_v) == (SwitchWord.HELD, 5.5)
+
+
+@pytest.mark.parametrize(
+    ("turns", "next_text"), [(9, "firstcrank switch-test again"), (10, "put the S wire back, then firstcrank start")]
+)
+def test_too_few_turns_send_nobody_on_to_the_start(turns: int, next_text: str) -> None:
+    out = io.StringIO()
+    show_switch(Console(file=out, width=200), SwitchResult(SwitchWord.HELD, f"through {turns} turns", turns), simulated=False)
+    (line,) = [line for line in out.getvalue().splitlines() if line.startswith("Next: ")]
+    assert next_text in line

@@ -16,7 +16,7 @@ from firstcrank.limits import Limits
 from firstcrank.thresholds import thresholds_for
 from firstcrank.thresholds.switch import SWITCH
 from firstcrank.trace import Trace
-from firstcrank.units import format_duration, format_voltage
+from firstcrank.units import counted, format_duration, format_voltage
 
 KIND = "switch test"
 
@@ -78,7 +78,7 @@ def judge_switch(trace: Trace, limits: Limits) -> SwitchResult:
         reason = f"the feed was lost for {format_duration(longest_s)} at {at_s:.2f} s, down to {format_voltage(lowest_v)}"
         return SwitchResult(SwitchWord.LOST, reason, len(turns), longest_s, lowest_v)
     few = "" if len(turns) >= SWITCH.turns_wanted else f"; {SWITCH.turns_wanted} turns are wanted"
-    reason = f"through {len(turns)} turns to START and back, lowest {format_voltage(lowest_v)}{few}"
+    reason = f"through {counted(len(turns), 'turn')} to START and back, lowest {format_voltage(lowest_v)}{few}"
     return SwitchResult(SwitchWord.HELD, reason, len(turns), longest_s, lowest_v)
 
 

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from firstcrank.analysis.causes.advice import ADVICE
 from firstcrank.analysis.switch_test import CANNOT_SHOW, SwitchResult, SwitchWord
+from firstcrank.thresholds.switch import SWITCH
 from firstcrank.units import sentence
 
 if TYPE_CHECKING:
@@ -25,7 +26,12 @@ def show_switch(console: Console, result: SwitchResult, simulated: bool) -> None
     console.print(f"Why: {sentence(result.reason)}")
     if result.word is SwitchWord.HELD:
         console.print(f"It can't show: {'; '.join(CANNOT_SHOW)}.")
-        console.print("Next: put the S wire back, then firstcrank start.")
+        if result.turns < SWITCH.turns_wanted:
+            console.print(
+                f"Next: {AGAIN} again, the starter still disabled, {SWITCH.turns_wanted} turns through START this time."
+            )
+        else:
+            console.print("Next: put the S wire back, then firstcrank start.")
     elif result.word is SwitchWord.LOST:
         advice = ADVICE["feed_dead_in_start"]
         console.print(f"Check next: {advice.check}")

@@ -27,7 +27,7 @@ class Change:
     def name(self) -> str:
         """Check and phase in plain words."""
         text = self.check.value.replace("_", " ").replace(".", " ")
-        return f"{text}, {self.phase}" if self.phase else text
+        return f"{text}, {self.phase}" if self.phase and self.phase.value not in text else text
 
 
 def changes(before: Judgement, after: Judgement, cranks: tuple[int, int] = (1, 1)) -> tuple[Change, ...]:
