@@ -164,6 +164,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "rest_high_v": (16.5, "V"),
         "rest_low_24v": (18.0, "V"),
         "rest_high_24v": (32.0, "V"),
+        "rest_s": (1.0, "s"),
         "rest_six_v": (5.0, "V"),
         "rest_below_zero_v": (-0.5, "V"),
         "same_battery_v": (0.3, "V"),
@@ -314,6 +315,8 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "mains_60_hz": (120.0, "Hz"),
         "rest_clear_s": (0.02, "s"),
         "end_clear_s": (0.1, "s"),
+        "watch_slack_s": (1.0, "s"),
+        "mains_width_hz": (2.0, "Hz"),
     },
     "cause": {
         "least": (0.2, ""),
@@ -363,6 +366,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "least_deviation_v": (0.01, "V"),
         "late_start_s": (0.02, "s"),
         "around_s": (0.5, "s"),
+        "warming_least_s": (1.0, "s"),
     },
     "switch": {
         "turns_wanted": (10, ""),
@@ -401,6 +405,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "bridged_s": (0.5, "s"),
         "charges_v": (0.6, "V"),
         "no_battery_v": (4.0, "V"),
+        "level_v": (0.5, "V"),
     },
     "visit": {
         "burst_one_s": (5.0, "s"),

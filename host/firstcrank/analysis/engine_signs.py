@@ -23,7 +23,7 @@ class EngineSigns:
     def before_crank(self, span_s: float, battery_v: float, lead_is_on: bool) -> None:
         """One bin before a crank; `lead_is_on`: there is a starter lead, so a sag without it is somebody else's start."""
         self._highest_v = max(self._highest_v, battery_v)
-        if battery_v > self._highest_v - 0.5 * self._scale:
+        if battery_v > self._highest_v - SIGNS.level_v * self._scale:
             self._level_v = battery_v
         low_v, high_v = SIGNS.no_battery_v * self._scale, self._highest_v - SIGNS.bridged_sag_v * self._scale
         sagging = lead_is_on and low_v < battery_v < high_v

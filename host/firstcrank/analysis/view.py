@@ -25,6 +25,7 @@ from firstcrank.model.judgement import Crank, Dropout, FeedSpan, Interval
 from firstcrank.model.measured import Measured
 from firstcrank.model.vocabulary import LIVE_PHASES, Phase
 from firstcrank.thresholds import Thresholds, thresholds_for
+from firstcrank.thresholds.evidence import EVIDENCE
 from firstcrank.trace import Trace
 
 
@@ -199,5 +200,5 @@ def _crank(view: View, index: int) -> Crank:
 
 def _rest_v(trace: Trace, key_on_s: float | None) -> float:
     battery = trace.channels["battery"].mean_v
-    early = trace.end_s <= (key_on_s if key_on_s is not None else trace.start_s[0] + 1.0)
+    early = trace.end_s <= (key_on_s if key_on_s is not None else trace.start_s[0] + EVIDENCE.rest_s)
     return float(np.median(battery[early])) if early.any() else float(np.median(battery[:10]))

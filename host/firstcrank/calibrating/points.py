@@ -110,7 +110,7 @@ def check_point(point: Point, before: Sequence[Point], nominal: Mapping[str, Cha
         elif line is not None and (trouble := _against_nominal(where, code, point.meter_v, line)):
             lines.append(trouble)
     for other in before:
-        if abs(other.meter_v - point.meter_v) < 0.5 and (point.known or other.known):
+        if abs(other.meter_v - point.meter_v) < CALIBRATION.again_v and (point.known or other.known):
             lines.append(f"{point.meter_v:.2f} V is too close to {other.meter_v:.2f} V, which you have already")
     return tuple(lines)
 

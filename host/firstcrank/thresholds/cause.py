@@ -60,6 +60,7 @@ class CauseThresholds:
     least_deviation_v: float = number(0.01, "V", "of drop and sag that show what the drop follows", scales=False)
     late_start_s: float = number(0.02, "s", "a loss of the key's travel begins this late behind START")
     around_s: float = number(0.5, "s", "on either side of a loss, the feed's usual drop there")
+    warming_least_s: float = number(1.0, "s", "of KEY ON before the crank that show a ballast warm")
 
 
 CAUSE = CauseThresholds()  # at 12 V

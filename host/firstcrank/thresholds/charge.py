@@ -21,6 +21,8 @@ class ChargeThresholds:
     mains_60_hz: float = number(120.0, "Hz", "the same where the mains have 60 Hz")
     rest_clear_s: float = number(0.02, "s", "of the rest before key on left out: its edge")
     end_clear_s: float = number(0.1, "s", "of the end of the watch left out")
+    watch_slack_s: float = number(1.0, "s", "a watch may be shorter by this")
+    mains_width_hz: float = number(2.0, "Hz", "beside the mains' ripple that count as it")
 
 
 CHARGE = ChargeThresholds()  # at 12 V

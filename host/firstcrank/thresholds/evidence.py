@@ -15,6 +15,9 @@ class EvidenceThresholds:
     rest_high_v: float = number(16.5, "V", "and below this (24 V: 32 V)")
     rest_low_24v: float = number(18.0, "V", "lowest rest of a 24 V battery", scales=False)
     rest_high_24v: float = number(32.0, "V", "highest rest of a 24 V battery", scales=False)
+    rest_s: float = number(
+        1.0, "s", "of the begin: the battery's rest where the key never came on, and which lead is the battery's"
+    )
     rest_six_v: float = number(5.0, "V", "above this a 6 V vehicle or a flat battery", scales=False)
     rest_below_zero_v: float = number(-0.5, "V", "below this the leads are reversed", scales=False)
     same_battery_v: float = number(0.3, "V", "a feed source this close to the battery with the key off is the battery's")

@@ -17,6 +17,7 @@ class SignThresholds:
     bridged_s: float = number(0.5, "s", "for so long")
     charges_v: float = number(0.6, "V", "above the level before the crank: it charges")
     no_battery_v: float = number(4.0, "V", "below that the battery lead is off")
+    level_v: float = number(0.5, "V", "below its highest: the battery's level before a crank follows so far")
 
 
 SIGNS = SignThresholds()  # at 12 V

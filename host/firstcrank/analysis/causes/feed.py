@@ -172,7 +172,7 @@ def feed_ballast(symptoms: Symptoms) -> Cause | None:
 def _warming(view: View) -> float:
     """How much the drop grows between the first 0.15 s and the last 0.3 s of KEY ON before the crank, as a share of its start."""
     phase = next(view.named(Phase.KEY_ON), None)
-    if phase is None or phase.end_s - phase.start_s < 1.0:
+    if phase is None or phase.end_s - phase.start_s < CAUSE.warming_least_s:
         return 0.0
     early = view.within(phase.start_s + CAUSE.warming_settle_s, phase.start_s + CAUSE.warming_settle_s + CAUSE.warming_first_s)
     late = view.within(phase.end_s - CAUSE.warming_last_s, phase.end_s)

@@ -26,7 +26,7 @@ def check(view: View) -> list[Finding]:
     late = view.within(stop_s - th.charging_late_s - CHARGE.end_clear_s, stop_s - CHARGE.end_clear_s)
     low_v, high_v = view.limits["charge_low_v"], view.limits["charge_high_v"]
     ask = "charging: keep recording for a minute at fast idle, heater off"
-    if not late.any() or stop_s < released_s + view.limits["run_on_s"] - 1.0:
+    if not late.any() or stop_s < released_s + view.limits["run_on_s"] - CHARGE.watch_slack_s:
         return [Finding(check_id, Result.NOT_MEASURED, ask)]
     volts = view.mean("battery", late)
     at_s = stop_s - th.charging_late_s
@@ -93,7 +93,7 @@ def _mains_ripple(view: View, rest: BoolArray, battery: FloatArray) -> bool:
         return False
     hz, power = spectrum(swing)
     whole = float(power[hz > CHARGE.slow_hz].sum())
-    near = sum(float(power[np.abs(hz - f) < 2.0].sum()) for f in MAINS_HZ)
+    near = sum(float(power[np.abs(hz - f) < CHARGE.mains_width_hz].sum()) for f in MAINS_HZ)
     return bool(whole > 0 and near > 0.5 * whole)
 
 

@@ -50,7 +50,7 @@ def system_voltage(view: View) -> Finding:
 
 def in_place(view: View) -> Finding:
     """The battery lead dead while the key lead is live at the start means that the two are exchanged."""
-    first = view.trace.end_s <= view.trace.start_s[0] + 1.0
+    first = view.trace.end_s <= view.trace.start_s[0] + view.th.evidence.rest_s
     first = first if first.any() else np.ones(len(view.trace), dtype=bool)
     battery_v = float(np.median(view.trace.channels["battery"].mean_v[first]))
     key_v = float(np.median(view.trace.channels["key_switch"].mean_v[first]))
