@@ -71,8 +71,8 @@ class Alone:
         return True
 
     def _follow(self, ring: "BinRing", block: int) -> None:
-        span_us = ring.fact(block, SPAN) // ring.group
-        conversions = ring.fact(block, CONVERSIONS)
+        span_us = ring.header(block, SPAN) // ring.group
+        conversions = ring.header(block, CONVERSIONS)
         at = block * ring.block_bytes
         start = self._judge.start
         for _ in range(ring.group):

@@ -1,4 +1,4 @@
-"""The big buffers, taken once and early: later the heap is whole no more, and they would not fit.
+"""The big buffers, taken once and early: later the heap is fragmented, and they would not fit.
 
 Loading the other modules scatters small objects over the heap that stay for good. How large the ring of bins and the pool of
 close-ups are goes by the heap that this board has: the wireless boards have some 40 kB less of it.

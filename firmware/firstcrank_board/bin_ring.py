@@ -110,8 +110,8 @@ class BinRing:
         at += 1
         index[HEAD] = 0 if at == index[CAPACITY] else at
 
-    def fact(self, block: int, which: int) -> int:
-        """One fact of a block."""
+    def header(self, block: int, which: int) -> int:
+        """One value of a block's header."""
         if which >= self.header_words:
             return self.index[SAME_SPAN + which - SPAN]
         return self.headers[block * self.header_words + which]

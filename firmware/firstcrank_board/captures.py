@@ -1,4 +1,4 @@
-"""Captures in flash: numbered files of frames, written beside the others and put in place whole, never at their cost.
+"""Captures in flash: numbered files of frames, written under another name and renamed when complete, so that a power cut damages no other.
 
 NNNN.fcr is a capture that nobody has fetched, NNNN.got one that a host has: only those make room for new ones. What a power cut
 left half written is NNNN.new and is swept away when the next capture begins. The file system (littlefs) is power-safe itself.

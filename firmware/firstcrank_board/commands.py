@@ -146,7 +146,7 @@ def _arm(app: "App", frame: "wire.Frame") -> None:
 
 
 def _captures(app: "App", frame: "wire.Frame") -> None:
-    """{"do": "list"}, {"do": "read", "number", "offset", "pieces"}, {"do": "fetched", "number"}, {"do": "told"}."""
+    """{"do": "list"}, {"do": "read", "number", "offset", "pieces"}, {"do": "fetched", "number"}, {"do": "shown"}."""
     captures = app.parts.captures
     if captures is None:
         raise CommandRejected("this board has no memory for captures")
@@ -162,11 +162,11 @@ def _captures(app: "App", frame: "wire.Frame") -> None:
         elif do == "fetched":
             captures.mark_fetched(body["number"])
             app.reply(wire.CAPTURES, True, "")
-        elif do == "told":
+        elif do == "shown":
             app.journal.forget()
             app.reply(wire.CAPTURES, True, "")
         else:
-            raise CommandRejected("captures: do is list, read, fetched or told")
+            raise CommandRejected("captures: do is list, read, fetched or shown")
     except (LookupError, TypeError) as error:
         raise CommandRejected("captures: %s is missing or no number" % error)
     except OSError as error:

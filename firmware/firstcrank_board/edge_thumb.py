@@ -62,7 +62,7 @@ def scan(r0):
     ldrh(r5, [r0, 0])
     cmp(r5, r3)
     bcc(RUNNING)
-    bl(TALLY)
+    bl(ENDED)
     label(OVER)  # at or above the trigger, the recovery not yet confirmed
     mov(r4, 0)
     str(r4, [r7, 28])
@@ -111,7 +111,7 @@ def scan(r0):
     str(r5, [r7, 60])
     pop({r4})
     bx(lr)
-    label(TALLY)  # r4 is a run that has ended, or reached the piece's end
+    label(ENDED)  # r4 is a run that has ended, or reached the piece's end
     ldr(r6, [r7, 24])
     cmp(r4, r6)
     bls(SHORTER)
@@ -124,7 +124,7 @@ def scan(r0):
     label(INSIDE)
     bx(lr)
     label(RUN_ENDS)
-    bl(TALLY)
+    bl(ENDED)
     label(END)
     str(r4, [r7, 20])
 

@@ -2,15 +2,24 @@
 
 from .feed_watch import FeedWatch
 from .lamp import FAIL, NO_VERDICT, PASS
-from .start_tracker import AFTER, CRANK, LIVE_BEFORE_US, RUN, StartTracker
+from .start_tracker import AFTER, CRANK, LIVE_BEFORE_US, ON, RUN, StartTracker
 
 if 0:  # for mypy alone: compiled to nothing
-    from board_types import Dropout, Table
+    from board_types import Table
 
-TURN_US = 300000  # the key travels to START for at most this long before the starter works
-RELEASE_BEFORE_US = 30000
-RELEASE_US = 500000
-TOP_CODE = 4090
+TURN_US = 300000  # the phase before START
+RELEASE_US = 300000  # and behind LET GO
+TRAVEL_US = 150000  # a bounce of the key's travel lies this close before START or behind LET GO
+VAGUE_US = 300000  # and up to this it may be one
+LATE_US = 20000  # a starter relay lets go so late
+EARLY_US = 5000  # the travel ends so long behind START at the latest
+NO_LEAD_US = 60000  # without a starter lead START lies up to this before the sag
+BOUNDS_BINS = 2  # edges of a crank and of a loss are each known to one
+DROP_BINS = 3  # of a phase, and more, show its drop
+NEARLY = 95  # percent of the bounce allowed: from there on it is undecided
+TOP_CODE = 4086  # the top of the range begins here
+NO_BOUNCE, VAGUE, BOUNCE = 0, 1, 2
+BLINKED = "the feed blinked as the key turned: fetch the trace"
 TURN, RELEASE = "turn", "release"
 PHASE_TEXT = {
     RUN: "with KEY ON, before the crank",
@@ -54,6 +63,10 @@ class QuickJudge:
             self._invalid_because = "the battery reading vanished: a clip came off"
         if self._ground >= 0 and words[at + self._ground + 2] > self._table["ground_rise_code"]:
             self._ground_rose = True
+        if start.state == ON:
+            self.feed.bounced = (
+                words[key + 2] * 16 > self._table["live16"]
+            )  # came on late in this bin, and may have bounced there
         if start.state in (RUN, CRANK, AFTER):
             runs = at + self._runs
             since_us = now_us - start.key_on_us if start.key_on_us is not None else now_us
@@ -103,10 +116,9 @@ class QuickJudge:
         table = self._table
         total_us, count = 0, 0
         for begin_us, length_us, lowest_code in self.feed.dropouts:
-            phase = self._phase(begin_us)
             total_us += length_us
             count += 1
-            if length_us < table["dropout_min_us"] or (phase in (TURN, RELEASE) and length_us < table["bounce_us"]):
+            if length_us < table["dropout_min_us"] or self._bounce(begin_us, length_us)[0]:
                 continue
             if lowest_code <= table["minimum_fail_code"]:
                 where = PHASE_TEXT[self._phase(begin_us + length_us // 2)]
@@ -117,7 +129,7 @@ class QuickJudge:
 
     def _of_drop(self) -> "tuple[str, str] | None":
         for state, (total16, bins) in self.feed.drops.items():
-            if bins > 3 and total16 // bins > self._table["drop_fail16"]:
+            if bins > DROP_BINS and total16 // bins > self._table["drop_fail16"]:
                 return FAIL, "the feed drops too much %s" % PHASE_TEXT[state]
         return None
 
@@ -126,19 +138,45 @@ class QuickJudge:
         long_enough = start.longest_us() >= table["crank_ms"] * 1000
         if not long_enough and not (start.charged and start.longest_us() >= table["crank_running_ms"] * 1000):
             return NO_VERDICT, "the crank was too short"
-        if feed.too_many or any(d[1] >= table["dropout_min_us"] and not self._is_bounce(d) for d in feed.dropouts):
+        if feed.too_many:
+            return NO_VERDICT, "too many losses of the feed to follow: fetch the trace"
+        turns = [self._bounce(d[0], d[1]) for d in feed.dropouts if d[1] >= table["dropout_min_us"]]
+        if any(not kind for kind, _ in turns):
             return NO_VERDICT, "the feed came too close to the module's minimum to tell"
+        if feed.vague or any(kind == VAGUE for kind, _ in turns) or len(set(turns)) < len(turns):
+            return NO_VERDICT, BLINKED
         if self._ground_rose:
             return NO_VERDICT, "the module's ground rose: fetch the trace"
         if feed.grazed:
             return NO_VERDICT, "the feed came too close to the module's minimum to tell"
         for state, (total16, bins) in feed.drops.items():
-            if bins > 3 and total16 // bins > table["drop_pass16"]:
+            if bins > DROP_BINS and total16 // bins > table["drop_pass16"]:
                 return NO_VERDICT, "the drop is too close to its limit to tell %s" % PHASE_TEXT[state]
         return PASS, "the feed held"
 
-    def _is_bounce(self, dropout: "Dropout") -> bool:
-        return self._phase(dropout[0]) in (TURN, RELEASE) and dropout[1] < self._table["bounce_us"]
+    def _bounce(self, begin_us: int, length_us: int) -> "tuple[int, int]":
+        """Whether a loss is the bounce of a turn of the key, and of which turn. Losses and cranks are each known to a bin only."""
+        table = self._table
+        if length_us >= table["bounce_us"]:
+            return NO_BOUNCE, 0
+        sure = BOUNCE if 100 * length_us < NEARLY * table["bounce_us"] else VAGUE
+        slack_us, closed_us = BOUNDS_BINS * table["bin_us"], begin_us + length_us
+        lead = table["coil_live16"]
+        kind, turn = NO_BOUNCE, 0
+        for n, (start_us, let_go_us) in enumerate(self.start.cranks):
+            early_us = start_us - slack_us - (0 if lead else NO_LEAD_US)
+            late_us = start_us + slack_us
+            if begin_us >= late_us - TRAVEL_US and closed_us <= early_us:
+                return sure, 2 * n
+            if begin_us >= early_us - VAGUE_US and closed_us <= late_us + EARLY_US:
+                kind, turn = VAGUE, 2 * n
+            early_us = let_go_us - (slack_us if lead else VAGUE_US)
+            late_us = let_go_us + slack_us
+            if begin_us >= late_us and closed_us <= early_us + TRAVEL_US:
+                return sure, 2 * n + 1
+            if begin_us >= early_us - LATE_US and closed_us <= late_us + VAGUE_US:
+                kind, turn = VAGUE, 2 * n + 1
+        return kind, turn
 
     def _phase(self, at_us: int) -> str:
         for begin_us, end_us in self.start.cranks:
@@ -146,7 +184,7 @@ class QuickJudge:
                 return RUN
             if at_us < begin_us:
                 return TURN
-            if at_us < end_us - RELEASE_BEFORE_US:
+            if at_us < end_us:
                 return CRANK
             if at_us < end_us + RELEASE_US:
                 return RELEASE

@@ -280,7 +280,7 @@ class DmaAcquisition:
 
     @property
     def lost_conversions(self) -> int:
-        """Made, or due, and never folded."""
+        """Conversions that were made, or should have been, and are in no bin."""
         return self._state[at.LOST]
 
     def conversions(self) -> int:

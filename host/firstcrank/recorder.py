@@ -126,7 +126,7 @@ def record(client: BoardClient, plan: Plan, observer: RecordingObserver) -> None
     Args:
         client: A board after its handshake.
         plan: What to record and how.
-        observer: Told of leads, bins and the end, asked whether the engine runs (RecordingObserver).
+        observer: Receives leads, bins and the end, is asked whether the engine runs (RecordingObserver).
 
     Raises:
         BoardRefusedError: The board refused, so the recording never began; no file is left.

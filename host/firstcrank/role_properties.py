@@ -15,7 +15,8 @@ from firstcrank.roles import ROLES
 class RoleProperties:
     """One role.
 
-    label: in sentences. legend: in a plot. dashes: on, off, ... in line widths, empty for a solid line. ground: rests at zero and
+    label: in sentences. legend: in a plot. colour, dark: its line on paper, and on a dark screen.
+    dashes: on, off, ... in line widths, empty for a solid line. ground: rests at zero and
     may read a constant. below_zero: can read below battery negative, so its input needs an offset. without: what cannot be said
     where the lead is absent, listed under every verdict; empty where another line says it.
     """
@@ -23,6 +24,7 @@ class RoleProperties:
     label: str
     legend: str
     colour: str
+    dark: str
     dashes: tuple[float, ...] = ()
     ground: bool = False
     below_zero: bool = False
@@ -30,28 +32,41 @@ class RoleProperties:
 
 
 PROPERTIES: dict[str, RoleProperties] = {
-    "battery": RoleProperties("battery", "battery", "#000000"),
-    "key_switch": RoleProperties("key feed", "key feed", "#0072B2", (6, 1)),
+    "battery": RoleProperties("battery", "battery", "#000000", "#f2f2f2"),
+    "key_switch": RoleProperties("key feed", "key feed", "#0072B2", "#56b4e9", (6, 1)),
     "starter_coil": RoleProperties(
         "starter coil",
         "starter coil",
         "#D55E00",
+        "#ff9a4d",
         (1, 1.65),
         below_zero=True,
         without="starter solenoid voltage (no starter coil lead)",
     ),
-    "feed_source": RoleProperties("feed source", "feed source", "#555555", (1, 1)),
+    "feed_source": RoleProperties("feed source", "feed source", "#555555", "#b0b0b0", (1, 1)),
     "heater_coil": RoleProperties(
-        "heater coil", "heater +", "#CC79A7", (6.4, 1.6, 1, 1.6), below_zero=True, without="intake heater (no heater leads)"
+        "heater coil",
+        "heater +",
+        "#CC79A7",
+        "#e6a2c8",
+        (6.4, 1.6, 1, 1.6),
+        below_zero=True,
+        without="intake heater (no heater leads)",
     ),
-    "heater_return": RoleProperties("heater return", "heater -", "#CC79A7", (1, 2), ground=True, below_zero=True),
+    "heater_return": RoleProperties("heater return", "heater -", "#CC79A7", "#e6a2c8", (1, 2), ground=True, below_zero=True),
     "module_supply": RoleProperties(
-        "module supply", "module supply", "#009E73", (8, 2, 1, 2), without="module power feed (no module supply lead)"
+        "module supply",
+        "module supply",
+        "#009E73",
+        "#2fd0a0",
+        (8, 2, 1, 2),
+        without="module power feed (no module supply lead)",
     ),
     "module_ground": RoleProperties(
         "module ground",
         "module ground",
         "#56B4E9",
+        "#9ad6f5",
         (3, 3),
         ground=True,
         below_zero=True,
@@ -61,6 +76,7 @@ PROPERTIES: dict[str, RoleProperties] = {
         "engine ground",
         "engine ground",
         "#E69F00",
+        "#f0b93c",
         (2, 4),
         ground=True,
         below_zero=True,

@@ -19,7 +19,7 @@ LEAST_SWINGS = 6  # turns of the battery's curve that make a crank where there i
 
 
 class StartTracker:
-    """Call `bin` for every bin in order; `state` says where the start is. Lasting facts are plain attributes.
+    """Call `bin` for every bin in order; `state` is where the start is. What lasts is in plain attributes.
 
     table: live16, off16 (key feed), coil_live16 (0: no starter lead), sag16, recover16, turn_sag16, ripple16, charged16,
     crank_ms, run_on_ms, after_ms, and, where they differ from none, on_seen_us (live for so long: key on) and creep_us (the level

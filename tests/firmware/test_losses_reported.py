@@ -121,7 +121,7 @@ def test_a_flash_that_is_full_does_not_keep_the_board_from_waiting() -> None:
 def test_the_journal_goes_to_the_host_and_is_forgotten_when_told() -> None:
     board = ScriptedBoard({"journal": {"waiting": "alone", "waits": 1}}, captures=Captures())
     assert board.ask(wire.CAPTURES, {"do": "list"})["journal"] == {"waits": 1, "restarts": 1, "causes": {"unknown": 1}}
-    assert board.ask(wire.CAPTURES, {"do": "told"})["ok"]
+    assert board.ask(wire.CAPTURES, {"do": "shown"})["ok"]
     assert board.ask(wire.CAPTURES, {"do": "list"})["journal"] == {}
 
 

@@ -70,9 +70,9 @@ class Board:
         ring = self.ring
         while ring.waiting():
             tail = ring.tail
-            first = (ring.fact(tail, 1) << 30) + ring.fact(tail, 0)
+            first = (ring.header(tail, 1) << 30) + ring.header(tail, 0)
             at = tail * ring.block_bytes
-            self.blocks.append((first, ring.fact(tail, 2), bytes(ring.bins[at : at + ring.block_bytes])))
+            self.blocks.append((first, ring.header(tail, 2), bytes(ring.bins[at : at + ring.block_bytes])))
             ring.take(1)
 
     def folded(self, codes: list[int]) -> bytes:

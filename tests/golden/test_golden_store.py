@@ -86,8 +86,8 @@ def test_its_rows_have_the_same_names_wherever_they_are_opened(tmp_path: Path) -
 
 
 def test_its_jobs_are_found_by_what_was_filed(old: Store) -> None:
-    words = ("TERMINAL", "klemme", "own_limits", "plug.png", "strap", "hale", "1300/B", "81200")
-    assert {word: len(list_jobs(old, Wanted(word, archived=True))) for word in words} == dict.fromkeys(words, 1)
+    searches = ("TERMINAL", "klemme", "own_limits", "plug.png", "strap", "hale", "1300/B", "81200")
+    assert {word: len(list_jobs(old, Wanted(word, archived=True))) for word in searches} == dict.fromkeys(searches, 1)
 
 
 def test_its_recordings_are_the_bytes_that_were_filed(old: Store) -> None:

@@ -17,8 +17,23 @@ US = 1e6
 
 def test_times_in_the_boards_program_are_the_judges() -> None:
     th = thresholds_for(12)
-    assert pytest.approx(th.key.turn_s * US) == load("quick_judge").TURN_US
-    assert pytest.approx(th.key.rise_bounce_s * US) == load("feed_watch").RISE_US
+    judge, watch, armed = load("quick_judge"), load("feed_watch"), load("armed")
+    assert pytest.approx(th.key.turn_s * US) == judge.TURN_US
+    assert pytest.approx(th.key.release_s * US) == judge.RELEASE_US
+    assert pytest.approx(th.key.travel_s * US) == judge.TRAVEL_US
+    assert pytest.approx(th.key.travel_vague_s * US) == judge.VAGUE_US
+    assert pytest.approx(th.key.late_relay_s * US) == judge.LATE_US
+    assert pytest.approx(th.key.early_start_s * US) == judge.EARLY_US
+    assert pytest.approx(th.crank.coil_on_before_s * US) == judge.NO_LEAD_US
+    assert pytest.approx(th.edges.nearly * 100) == judge.NEARLY
+    assert judge.TOP_CODE <= th.evidence.full_scale_share * 4095 < judge.TOP_CODE + 1
+    assert th.tracker.board_bounds_bins == judge.BOUNDS_BINS
+    assert th.tracker.board_drop_bins == judge.DROP_BINS
+    assert pytest.approx(th.key.rise_bounce_s * US) == watch.RISE_US
+    assert pytest.approx(th.tracker.board_hidden_share) == 1 / watch.HIDDEN
+    assert pytest.approx(th.tracker.armed_sag_share) == armed.SAG_NUMERATOR / armed.SAG_DENOMINATOR
+    assert th.tracker.armed_blocks == armed.SLOW
+    assert 16 * th.tracker.armed_least_code == armed.LEAST_REST
     assert pytest.approx(th.key.live_before_s * US) == start_tracker.LIVE_BEFORE_US
     assert pytest.approx(th.crank.level_s * US) == start_tracker.LEVEL_US
 

@@ -1,4 +1,4 @@
-"""Serial ports: errors told as what to do, real pseudo-terminals, and the probe that a stranger's port must survive."""
+"""Serial ports: errors reported as what to do, real pseudo-terminals, and the probe that a stranger's port must survive."""
 
 from __future__ import annotations
 

@@ -7,10 +7,13 @@ Looked for are named constants of modules, numbers within comparisons, and numbe
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from firstcrank.thresholds import rows, thresholds_for
 
 HOST = Path(__file__).parents[2] / "host" / "firstcrank"
 FOLDERS = ("analysis", "visit", "calibrating", "board", "tracefiles")
@@ -36,7 +39,7 @@ STAYS = {
     "calibrating/history.py": {"EVEN_SAMPLES": "a mean without noise, for a comparison"},
     "calibrating/sheet.py": {"STATED_AT_V": "the voltages that the sheet prints"},
     "calibrating/typed.py": {"len(text) <= 40": "what is printed of a text"},
-    "board/alone.py": {"BIN_US": SIZES, "MANY": "conversions of a mean, for its uncertainty", "limits.system_v == 12": SYSTEM},
+    "board/alone.py": {"BIN_US": SIZES, "limits.system_v == 12": SYSTEM},
     "board/bins_stream.py": {"QUIET_S": TIMES},
     "board/captures.py": {"PIECES": TIMES, "ANSWER_S": TIMES, "TRIES": TIMES},
     "board/check.py": {"LINK_BYTES": TIMES, "LINK_S": TIMES},
@@ -58,6 +61,20 @@ STAYS = {
     "tracefiles/notes.py": {"PIECE_CHARS": SIZES, "HASH_CHARS": SIZES, "MOST_CHARS": SIZES},
     "recorder.py": {"LEADS_EVERY_S": TIMES, "QUIET_S": TIMES, "END_S": TIMES},
     "report/before_after.py": {"WIDTHS": "a layout"},
+}
+
+# Rows that stand for a constant of the board's program or of start_tracker.py: test_board_numbers.py holds them equal.
+BOARDS = {f"armed_{n}" for n in ("sag_share", "blocks", "least_code")} | {
+    f"board_{n}" for n in ("bounds_bins", "hidden_share", "drop_bins")
+}
+BOARDS |= {"off_seen_s", "again_s", "crank_seen_s", "release_seen_s", "live_margin_s", "inrush_s", "swings_least"}
+MEMORY = {"MOST_DROPOUTS", "MOST_UNPROVED", "NO_BOUNCE", "VAGUE", "BOUNCE"}  # how much is kept, and names of outcomes
+IN_OTHER_UNITS = {  # percent, milliseconds, sixteenths of a code
+    "100 * length_us < NEARLY * table['bounce_us']",
+    "start.longest_us() >= table['crank_ms'] * 1000",
+    "start.longest_us() >= table['crank_running_ms'] * 1000",
+    "start.longest_us() < 1000 * table['crank_running_ms']",
+    "words[key + 2] * 16 > self._table['live16']",
 }
 
 
@@ -116,6 +133,24 @@ def test_what_stays_is_there_with_a_reason() -> None:
     for name, reasons in STAYS.items():
         assert set(reasons) <= set(found_in(files()[name].read_text("utf-8"))), name
         assert all(reasons.values())
+
+
+def test_every_threshold_is_read() -> None:
+    """A row that nothing reads would be printed as if it decided."""
+    code = "\n".join(path.read_text("utf-8") for path in HOST.rglob("*.py") if path.parent.name != "thresholds")
+    attributes = set(re.findall(r"\.(\w+)", code)) | BOARDS
+    rows_read = {row.split(".")[1] for row, *_ in rows(thresholds_for(12))}
+    assert rows_read - attributes == set()
+
+
+@pytest.mark.parametrize("name", ["quick_judge", "feed_watch", "armed"])
+def test_what_the_board_decides_by_is_held_against_the_tables(name: str) -> None:
+    """The board's own constants: each is named in tests/host/test_board_numbers.py, which compares it with its row."""
+    source = (HOST.parents[1] / "firmware" / "firstcrank_board" / f"{name}.py").read_text("utf-8")
+    held = (Path(__file__).parent / "test_board_numbers.py").read_text("utf-8")
+    named = {part.strip() for found in found_in(source) for part in found.split(",") if part.strip().isidentifier()}
+    assert {part for part in named - MEMORY if f".{part}" not in held} == set()
+    assert {found for found in found_in(source) if not re.fullmatch(r"[A-Z_, ]+", found)} <= IN_OTHER_UNITS
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,7 @@ def test_every_verdict_makes_a_page_and_a_paper(tmp_path: Path, name: str, verdi
 
 
 def full(tmp_path: Path) -> ReportInputs:
-    """Facts with every section filled: more losses than are drawn, a logo, values by hand with a meter, notes with an author."""
+    """Inputs with every section filled: more losses than are drawn, a logo, values by hand with a meter, notes with an author."""
     from matplotlib.figure import Figure as Plot
 
     made = inputs(tmp_path)

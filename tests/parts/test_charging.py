@@ -219,7 +219,7 @@ def test_a_ripple_doubles_at_24_v() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rest_v", "answer", "how"), [(13.01, None, "seen at rest"), (13.0, None, ""), (12.6, True, "told"), (12.6, False, "")]
+    ("rest_v", "answer", "how"), [(13.01, None, "seen at rest"), (13.0, None, ""), (12.6, True, "reported"), (12.6, False, "")]
 )
 def test_a_charger_by_its_voltage_or_by_the_answer(rest_v: float, answer: bool | None, how: str) -> None:
     findings = check_charger(plain_view(rest_v=rest_v, context=Context(charger_connected=answer)))

@@ -19,7 +19,7 @@ from firstcrank.model.judgement import Finding, Interval
 from firstcrank.model.vocabulary import CheckId, Phase, Result
 from firstcrank.trace import Uncertainty
 
-from .plain_view import BIN_S, a_battery, a_feed, at, border, crank_of, limits_with, loss, plain_view, put
+from .plain_view import BIN_S, a_feed, at, border, crank_of, limits_with, loss, plain_view, put
 
 Volts = NDArray[np.float64]
 LIMIT_V = 2.0  # brief; the steady limits are 1 V, and 0.5 V for a warning
@@ -268,7 +268,3 @@ def test_a_feed_above_its_source_has_another_one() -> None:
         assert finding.value is not None
         assert finding.value.value == pytest.approx(above_v)
     assert "leads exchanged" in asked(0.31).reason
-
-
-def test_battery_and_feed_of_the_plain_start_differ_by_a_tenth_of_a_volt() -> None:
-    assert a_battery()[at(4.0)] - a_feed()[at(4.0)] == pytest.approx(0.1)

@@ -108,6 +108,9 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "search_below": (0.4, ""),
         "search_above": (2.0, ""),
         "search_grid": (0.4, ""),
+        "fires_before_s": (0.05, "s"),
+        "end_compressions": (0.1, ""),
+        "drift_share": (0.125, ""),
     },
     "key": {
         "dead_least_s": (0.05, "s"),
@@ -141,7 +144,6 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "brief_s": (0.01, "s"),
         "above_source_v": (0.3, "V"),
         "follows_share": (0.05, ""),
-        "graze_bins": (1.0, ""),
     },
     "edges": {
         "sharp_s": (0.0002, "s"),
@@ -158,6 +160,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "same_points_v": (0.5, "V"),
         "same_edge_s": (0.002, "s"),
         "apart_most": (0.45, ""),
+        "usual_part": (10, ""),
     },
     "evidence": {
         "rest_low_v": (8.0, "V"),
@@ -281,7 +284,6 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "flat_s": (0.2, "s"),
         "crank_end_s": (0.004, "s"),
         "watch_end_s": (0.5, "s"),
-        "contradicts_s": (1.0, "s"),
     },
     "vehicle": {
         "crank_settle_s": (0.2, "s"),
@@ -303,6 +305,8 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "control_later_s": (0.1, "s"),
         "rest_clear_s": (0.01, "s"),
         "window_most": (0.9, ""),
+        "loop_conversions": (64, ""),
+        "heater_settle_bins": (3, ""),
     },
     "charge": {
         "charged_share": (0.03, ""),
@@ -397,6 +401,14 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "ripple_v": (0.04, "V"),
         "charged_v": (13.2, "V"),
         "ground_rise_v": (0.1, "V"),
+        "armed_sag_share": (0.9, ""),
+        "armed_blocks": (64, ""),
+        "armed_least_code": (300, ""),
+        "board_mean_conversions": (16, ""),
+        "board_drop_conversions": (1000.0, ""),
+        "board_bounds_bins": (2, ""),
+        "board_hidden_share": (0.01, ""),
+        "board_drop_bins": (3, ""),
     },
     "signs": {
         "recovered_share": (0.35, ""),
@@ -428,6 +440,9 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "switch_on_s": (2.0, "s"),
         "switch_start_s": (3.0, "s"),
         "slip_without_low": (80.0, ""),
+        "off_longer_s": (1.5, "s"),
+        "makers_low": (0.8, ""),
+        "makers_high": (1.2, ""),
     },
     "calibration": {
         "spike_keep_off": (12, ""),
@@ -454,6 +469,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "opened_codes": (40, ""),
         "same_line_codes": (100, ""),
         "typed_most_v": (60.0, "V"),
+        "least_noise_code": (0.3, ""),
     },
     "board": {
         "clock_s": (2.0, "s"),

@@ -45,7 +45,7 @@ def test_divider_ratio(r1: float, r2: float) -> None:
     assert ours == pytest.approx(k.std_dev / k.nominal_value, rel=1e-6)
 
 
-def test_the_published_figure_for_100k_over_22k() -> None:
+def test_100k_over_22k_worked_out_once() -> None:
     """u(k)/k = 0.66926 % for 100 k over 22 k at 1 % rectangular: recomputed with PyPI uncertainties."""
     assert nominal_channel(100e3, 22e3, 0.01).uncertainty.gain_rel == pytest.approx(0.0066926, rel=1e-4)
 

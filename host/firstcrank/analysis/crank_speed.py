@@ -97,7 +97,7 @@ def _fires_s(trace: Trace, begin_s: float, from_s: float, end_s: float, cylinder
     rest_v = float(np.median(battery[before]))
     risen = np.flatnonzero(level > usual_v + SPEED.firing_share * max(rest_v - usual_v, SPEED.least_sag_v))
     late = risen[risen > SPEED.firing_from * len(level)]
-    return float(at_s[late[0]]) - 0.05 if len(late) else end_s
+    return float(at_s[late[0]]) - SPEED.fires_before_s if len(late) else end_s
 
 
 def _speed(rhythm: Rhythm, cylinders: int) -> Speed:
@@ -119,7 +119,7 @@ def _speed(rhythm: Rhythm, cylinders: int) -> Speed:
     if not agree or float(step.min()) < SPEED.slowest_step * float(np.median(step)):
         return _refused("crank speed refused: the rhythm of the compressions is not steady enough")
     # A tenth of a compression at each end, and what the speed changed over the window.
-    relative = float(np.hypot(0.1 * np.sqrt(2.0) / turned / 2.0, drift / 8.0))
+    relative = float(np.hypot(SPEED.end_compressions * np.sqrt(2.0) / turned / 2.0, drift * SPEED.drift_share))
     rpm = float(120.0 * mean_hz / cylinders)
     return Speed(rpm, 2.0 * relative * rpm, "", rhythm)
 

@@ -169,7 +169,7 @@ def fed_back_until_s(trace: Trace, feed: Feed, limits: Limits, first_crank_s: fl
     if before < 8 or feed.mean_v[0] < limits["feed_off_v"]:
         return None
     drop_v = feed.drop_v[:before]
-    usual_v, first_v = float(np.median(drop_v[-max(before // 10, 4) :])), float(np.median(drop_v[:4]))
+    usual_v, first_v = float(np.median(drop_v[-max(before // EDGES.usual_part, 4) :])), float(np.median(drop_v[:4]))
     if first_v - usual_v < EDGES.fed_back_share * limits.system_v:
         return None
     up = np.flatnonzero(drop_v < 0.5 * (first_v + usual_v))

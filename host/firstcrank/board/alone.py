@@ -14,12 +14,13 @@ from firstcrank.errors import UsageError
 from firstcrank.limits import Limits
 from firstcrank.model.measured import COVERAGE
 from firstcrank.thresholds import thresholds_for
+from firstcrank.thresholds.tracker import TRACKER
 from firstcrank.units import US_PER_S
 from firstcrank.wire_bodies import ChannelBody
 
 BIN_US = 24576  # 32 bins of 0.77 ms: a minute and more fits the board's memory
 TABLE_VERSION = 2  # firmware/firstcrank_board/alone_table.py
-MANY = 16  # conversions in a mean: what averaging can be relied on for
+MANY = TRACKER.board_mean_conversions
 
 
 def alone_table(
@@ -42,7 +43,9 @@ def alone_table(
     guard_v = COVERAGE * of_voltage(minimum_v, key.uncertainty, MANY)
     single_v = COVERAGE * of_voltage(minimum_v, key.uncertainty)
     drop_v = limits["feed_drop_loaded_fail_v" if feed_kind == "loaded" else "feed_drop_fail_v"]
-    drop_guard_v = COVERAGE * of_difference(limits.system_v, source.uncertainty, limits.system_v, key.uncertainty, 1000.0)
+    drop_guard_v = COVERAGE * of_difference(
+        limits.system_v, source.uncertainty, limits.system_v, key.uncertainty, TRACKER.board_drop_conversions
+    )
     drop_guard_v += _steps_apart_code(key) * key.gain_v_per_code
     coil_live16 = mean16(calibration.channel("starter_coil"), th.crank.coil_live_v) if "starter_coil" in roles else 0
     return {

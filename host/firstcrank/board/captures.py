@@ -47,7 +47,7 @@ def journal(client: BoardClient) -> wire_bodies.JournalBody:
 
 def acknowledge_journal(client: BoardClient) -> None:
     """Tells the board that its journal has been shown, so that it begins anew. Raises BoardRefusedError, LinkLostError."""
-    client.ask(wire.CAPTURES, wire.REPLY, {"do": "told"})
+    client.ask(wire.CAPTURES, wire.REPLY, {"do": "shown"})
 
 
 def journal_text(table: wire_bodies.JournalBody) -> list[str]:

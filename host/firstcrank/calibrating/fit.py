@@ -196,7 +196,7 @@ def _uncertainty(
         gain_rel=gain_rel,
         offset_v=offset_v,
         shared_gain_rel=shared_gain_rel,
-        noise_v=max(rms, 0.3) * slope,
+        noise_v=max(rms, CALIBRATION.least_noise_code) * slope,
         shared_offset_v=shared_offset_v,
         shared_slope_rel=shared_slope_rel,
         pivot_v=pivot_v,

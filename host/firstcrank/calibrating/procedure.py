@@ -22,7 +22,7 @@ METER_SHOWS = "Type what the meter SHOWS, not what the battery is called"
 
 
 class Operator(Protocol):
-    """Who does what is asked."""
+    """The person at the board, or what stands for one: carries out instructions and types readings."""
 
     def do(self, text: str) -> None:
         """Waits until it is done."""

@@ -294,8 +294,9 @@ def _limits(record: _Record, check: Check) -> tuple[float | None, float | None]:
         )
         if not text.strip():
             return check.limits_at(record.system_v)
+        from firstcrank.thresholds.visit import VISIT
         from firstcrank.visit.checklist import typed_reading
 
         value = typed_reading(text, check.unit)
         record.keep_figure(check.maker, value)
-    return (0.8 * value, 1.2 * value) if check.low is not None else (None, value)
+    return (VISIT.makers_low * value, VISIT.makers_high * value) if check.low is not None else (None, value)

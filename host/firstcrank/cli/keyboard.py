@@ -11,7 +11,7 @@ MOST = 64
 
 
 class Keyboard:
-    """Letters typed since the last look; none where standard input is no terminal. Use as a context: the terminal is put back."""
+    """Letters typed since `typed` was last called; none where standard input is no terminal. A context: the terminal is put back."""
 
     def __init__(self, wanted: bool = True) -> None:
         self._wanted = wanted and sys.stdin is not None and sys.stdin.isatty()

@@ -1,4 +1,4 @@
-"""A serial port through pyserial, its errors told as what to do about them."""
+"""A serial port through pyserial, its errors as texts that give the remedy."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Facts for a report: from a file, or from a start in the record store."""
+"""Inputs of a report: from a file, or from a start in the record store."""
 
 from __future__ import annotations
 

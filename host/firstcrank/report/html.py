@@ -22,6 +22,7 @@ from firstcrank.report.inputs import TITLE, ReportInputs
 from firstcrank.report.pictures import data_url
 from firstcrank.report.sections import document
 from firstcrank.report.svg import as_svg
+from firstcrank.role_properties import PROPERTIES
 
 UPLOT = "uPlot-1.6.32"  # MIT, from the npm registry, as it came; its licence beside it
 
@@ -39,7 +40,7 @@ def page(parts: Sequence[Part], title: str) -> str:
     environment.filters.update(svg=_svg, phone_svg=_phone_svg, data_url=data_url, data=_data)
     zooms = any(isinstance(part, Figure) and part.detail for part in parts)
     script = _text(f"vendored/{UPLOT}.iife.min.js") + "\n" + _text("zoom.js") if zooms else ""
-    style = _text("page.css") + (_text(f"vendored/{UPLOT}.min.css") if zooms else "")
+    style = _text("page.css").replace("/* leads */", _dark_leads()) + (_text(f"vendored/{UPLOT}.min.css") if zooms else "")
     return environment.get_template("page.html.j2").render(
         page_title=title,
         parts=[(type(part).__name__, part) for part in parts],
@@ -57,6 +58,11 @@ def policy(style: str, script: str) -> str:
 
 def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode()}'"
+
+
+def _dark_leads() -> str:
+    """The leads' lines on a dark screen."""
+    return "\n  ".join(f"svg .l-{role} {{ stroke: {its.dark}; }}" for role, its in PROPERTIES.items())
 
 
 def _text(name: str) -> str:

@@ -47,6 +47,7 @@ class CalibrationThresholds:
     opened_codes: int = count(40, "codes above it: no longer shorted")
     same_line_codes: int = count(100, "codes by which another input moves with this one: on the same wire")
     typed_most_v: float = number(60.0, "V", "a higher voltage was mistyped, or is no vehicle's", scales=False)
+    least_noise_code: float = number(0.3, "", "codes rms that a converter has at least")
 
 
 CALIBRATION = CalibrationThresholds()  # at 12 V

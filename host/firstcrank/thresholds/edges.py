@@ -33,6 +33,7 @@ class EdgeThresholds:
     )
     same_edge_s: float = number(0.002, "s", "a close-up this near shows the same edge")
     apart_most: float = number(0.45, "", "of a loss that is the feed's own: then it is no longer its source's")
+    usual_part: int = count(10, "a part in so many of the bins before the crank that show the feed's usual drop")
 
 
 EDGES = EdgeThresholds()  # at 12 V

@@ -59,7 +59,6 @@ class RunningThresholds:
     flat_s: float = number(0.2, "s", "moving mean beside which a swing is measured")
     crank_end_s: float = number(0.004, "s", "left out before the release: the coil's edge")
     watch_end_s: float = number(0.5, "s", "at least this much of the watch's end shows the charge")
-    contradicts_s: float = number(1.0, "s", "reported as running, but cranked again within this: it did not")
 
 
 EVIDENCE = EvidenceThresholds()  # at 12 V

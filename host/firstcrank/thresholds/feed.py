@@ -27,7 +27,6 @@ class FeedThresholds:
     brief_s: float = number(0.01, "s", "brief drop: worst mean over this")
     above_source_v: float = number(0.3, "V", "a feed this far above its source has another source")
     follows_share: float = number(0.05, "", "of a loss in which the feed may leave its source and still follow it")
-    graze_bins: float = number(1.0, "", "samples in a row near the limit that make it undecided, where time alone says nothing")
 
 
 FEED = FeedThresholds()  # at 12 V

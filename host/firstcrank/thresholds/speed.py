@@ -44,6 +44,9 @@ class SpeedThresholds:
     search_below: float = number(0.4, "", "times the slowest starter's rhythm: it is searched from here")
     search_above: float = number(2.0, "", "times the fastest's: to here")
     search_grid: float = number(0.4, "", "of the grid's rate, at most")
+    fires_before_s: float = number(0.05, "s", "the engine helped from this before it shows")
+    end_compressions: float = number(0.1, "", "of a compression that is uncertain at each end of the window")
+    drift_share: float = number(0.125, "", "of the drift over the window that is uncertainty")
 
 
 SPEED = SpeedThresholds()  # at 12 V

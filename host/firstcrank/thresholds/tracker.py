@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firstcrank import start_tracker
-from firstcrank.thresholds.number import number
+from firstcrank.thresholds.number import count, number
 from firstcrank.units import US_PER_S
 
 
@@ -41,6 +41,18 @@ class TrackerThresholds:
     ripple_v: float = number(0.04, "V", "board: a compression swings its coarse means by this")
     charged_v: float = number(13.2, "V", "board: charged above this")
     ground_rise_v: float = number(0.1, "V", "board: the module's ground rose above this: no answer")
+    armed_sag_share: float = number(
+        0.9, "", "armed board: a block's lowest mean below this share of the slow average begins a recording"
+    )
+    armed_blocks: int = count(64, "armed board: blocks of that average")
+    armed_least_code: int = count(300, "armed board: mean code below which there is no battery to watch")
+    board_mean_conversions: int = count(16, "board: conversions of a mean that its guard bands count on")
+    board_drop_conversions: float = number(1000.0, "", "board: conversions of a mean drop that its guard band counts on")
+    board_bounds_bins: int = count(2, "board: bins to which the edges of a crank and of a loss are known together")
+    board_hidden_share: float = number(
+        0.01, "", "board: of the feed's level that a bin's mean lacks beside the losses that it shows"
+    )
+    board_drop_bins: int = count(3, "board: bins of a phase, and more, that show its drop")
 
 
 TRACKER = TrackerThresholds()  # at 12 V

@@ -32,6 +32,8 @@ class VehicleThresholds:
     control_later_s: float = number(0.1, "s", "or here, where there are too few readings")
     rest_clear_s: float = number(0.01, "s", "of the rest before key on left out: its edge")
     window_most: float = number(0.9, "", "of what was watched: a steady drop's window is no longer")
+    loop_conversions: int = count(64, "conversions of a mean that the loop's uncertainty counts on")
+    heater_settle_bins: int = count(3, "bins beside a switching of the heater that are left out")
 
 
 VEHICLE = VehicleThresholds()  # at 12 V

@@ -39,6 +39,9 @@ class VisitThresholds:
     switch_on_s: float = number(2.0, "s", "switch test: KEY ON for so long before a turn")
     switch_start_s: float = number(3.0, "s", "switch test: START held for so long")
     slip_without_low: float = number(80.0, "", "times above its only limit: asked about again")
+    off_longer_s: float = number(1.5, "s", "the feed dead for this much longer than the module's power-down: the visit is over")
+    makers_low: float = number(0.8, "", "of the maker's figure: a reading from here")
+    makers_high: float = number(1.2, "", "to here is well")
 
 
 VISIT = VisitThresholds()  # at 12 V

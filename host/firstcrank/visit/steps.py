@@ -251,7 +251,7 @@ def _timed(visit: Visit) -> Visit:
         return _hot(visit)
     if visit.stage is Stage.IDLE and in_stage_s > IDLE_S:
         return _go(replace(visit, answered=(*visit.answered, "idled for a minute, charging watched")), Stage.OFF_AFTER)
-    if visit.stage is Stage.OFF_AFTER and _dead_for(visit, (visit.makers.power_down_s or 0.0) + 1.5):
+    if visit.stage is Stage.OFF_AFTER and _dead_for(visit, (visit.makers.power_down_s or 0.0) + VISIT.off_longer_s):
         return _after_off(replace(visit, answered=(*visit.answered, "key off: feed seen dead")))
     return visit
 

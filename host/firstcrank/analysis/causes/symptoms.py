@@ -54,7 +54,7 @@ def _median_drop_v(view: View, start_s: float, end_s: float) -> float | None:
 
 
 def symptoms_of(view: View, findings: tuple[Finding, ...]) -> Symptoms:
-    """Compute the shared facts from a view and its findings."""
+    """Compute the symptoms from a view and its findings."""
     own = tuple(d for d in view.dropouts if d.kind not in ("with supply", "tolerated"))
     lost_share, lost_mean_v = _most_lost(view)
     turn = [d for d in own if d.counts and _in_travel(view, d) and not _held_low(view, d)]

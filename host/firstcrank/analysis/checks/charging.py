@@ -57,7 +57,7 @@ def _was_charged(view: View, released_s: float, stop_s: float, least_v: float) -
 
 
 def check_charger(view: View) -> list[Finding]:
-    """A charger or jump pack: told, or seen by the rest voltage or a mains ripple at rest."""
+    """A charger or jump pack: reported, or seen by the rest voltage or a mains ripple at rest."""
     if view.key.on is None:
         return []
     rest = view.within(float(view.trace.start_s[0]), view.key.on.early_s - CHARGE.rest_clear_s)
@@ -65,7 +65,7 @@ def check_charger(view: View) -> list[Finding]:
     seen = view.rest_v > view.limits["battery_rest_charger_v"] or _mains_ripple(view, rest, battery)
     if not (view.context.charger_connected or seen):
         return []
-    how = "told" if view.context.charger_connected else "seen at rest"
+    how = "reported" if view.context.charger_connected else "seen at rest"
     text = f"a charger or jump pack is connected ({how}): rest voltage and recovery say nothing about the battery"
     return [
         Finding(

@@ -65,7 +65,7 @@ def _polarity(view: View, across_v: FloatArray, live: BoolArray) -> Finding:
 
 
 def _voltage(view: View, live: BoolArray) -> Finding:
-    settled = live & np.roll(live, 3) & np.roll(live, -3)
+    settled = live & np.roll(live, view.th.vehicle.heater_settle_bins) & np.roll(live, -view.th.vehicle.heater_settle_bins)
     chosen = settled if settled.any() else live
     plus, minus = view.difference("battery", "heater_coil", chosen), view.mean("heater_return", chosen)
     drop = Measured(plus.value + minus.value, math.hypot(plus.u, minus.u), "V")

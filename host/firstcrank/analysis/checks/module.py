@@ -115,7 +115,9 @@ def check_loop(view: View) -> list[Finding]:
     if len(quiet) < 4 or v_plug <= view.th.vehicle.plug_least_v:
         return [Finding(check, Result.NOT_MEASURED, "module supply loop resistance: no quiet interval")]
     v_battery = float(np.median(battery.mean_v[quiet]))
-    u_v = uncertainty.of_difference(v_battery, battery.uncertainty, v_plug, supply.uncertainty, 64)
+    u_v = uncertainty.of_difference(
+        v_battery, battery.uncertainty, v_plug, supply.uncertainty, view.th.vehicle.loop_conversions
+    )
     loop = Measured(load_ohm * (v_battery - v_plug) / v_plug, load_ohm * u_v / v_plug, "ohm")
     text = f"module supply loop resistance {loop.value * 1e3:.0f} mΩ (both sides)"
     return [compared(check, loop, text, below=view.limits["module_loop_fail_ohm"])]
