@@ -166,6 +166,16 @@ def test_compressions_count_from_when_the_inrush_has_settled() -> None:
         assert result_of(turning(sagging(), start_s, end_s)) is result, (start_s, end_s)
 
 
+@pytest.mark.parametrize(("times", "result"), [(3.0, Result.UNDECIDED), (30.0, Result.PASS)])
+def test_compressions_in_noise_fill_the_crank_or_stand_far_above_it(times: float, result: Result) -> None:
+    """A third of the crank with a swing of so many sigma; what fills the crank counts with three."""
+    rng, swing_v = np.random.default_rng(1), 0.3
+    noise_v = np.sqrt(3.0) * swing_v / times
+    noise = rng.normal(0.0, noise_v, len(sagging()))
+    assert result_of(turning(sagging(), 3.2, 3.8, swing_v) + noise) is result
+    assert result_of(turning(sagging(), 3.0, 5.0, swing_v) + rng.normal(0.0, noise_v, len(noise))) is Result.PASS
+
+
 def test_a_crank_over_before_the_inrush_has_settled_shows_nothing_turning() -> None:
     assert result_of(sagging(), cranks=(crank_of(3.0, 3.1),)) is Result.UNDECIDED
 

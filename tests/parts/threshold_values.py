@@ -46,6 +46,8 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "like_starter_s": (0.6, "s"),
         "maybe_inrush_of_sag": (1.3, ""),
         "maybe_rhythm_share": (0.5, ""),
+        "turned_share": (0.5, ""),
+        "turned_noise": (10.0, ""),
         "coarsest_s": (0.03, "s"),
     },
     "sag": {
@@ -173,7 +175,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "same_battery_v": (0.3, "V"),
         "edge_from": (0.1, ""),
         "edge_share": (0.5, ""),
-        "edge_rows": (2.0, ""),
+        "edge_rows": (1.0, ""),
         "key_volts_v": (8.0, "V"),
         "same_lead_v": (0.05, "V"),
         "system_split_v": (17.0, "V"),

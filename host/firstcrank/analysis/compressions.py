@@ -20,12 +20,13 @@ from firstcrank.trace import FloatArray, IntArray
 class Rhythm:
     """Compressions in a row: times of the battery's lows, shape (m,), seconds; `swing_v` their median size, volts.
 
-    `until_s`: the last low that follows them, regular or not.
+    `until_s`: the last low that follows them, regular or not. `noise_v`: standard deviation of the noise left in the curve, volts.
     """
 
     lows_s: FloatArray
     swing_v: float
     until_s: float
+    noise_v: float = 0.0
 
     @property
     def period_s(self) -> float:
@@ -76,7 +77,8 @@ def find_rhythm(
     last = past - 1
     while last + 1 < len(lows_s) and lows_s[last + 1] - lows_s[last] <= th.interval_most_s:
         last += 1
-    return Rhythm(lows_s[first:past], float(np.median(np.abs(np.diff(swing[inside])))), float(lows_s[last]))
+    swing_v = float(np.median(np.abs(np.diff(swing[inside]))))
+    return Rhythm(lows_s[first:past], swing_v, float(lows_s[last]), noise_v / float(np.sqrt(3.0)))
 
 
 def turning_points(volts: FloatArray, least_v: float) -> IntArray:

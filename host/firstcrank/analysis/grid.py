@@ -24,3 +24,13 @@ def smoothed(volts: FloatArray, width: int) -> FloatArray:
     padded = np.concatenate((np.full(before, volts[0]), volts, np.full(after, volts[-1])))
     summed = np.concatenate(([0.0], np.cumsum(padded)))
     return np.asarray((summed[width:] - summed[:-width]) / width, dtype=np.float64)
+
+
+def averaged(at_s: FloatArray, volts: FloatArray, hz: float) -> tuple[FloatArray, FloatArray]:
+    """Means over cells of the grid, shape (k,) each: noise of readings finer than the grid is averaged, coarser ones stay as they are."""
+    if len(at_s) < 2:
+        return at_s, volts
+    cell = np.floor((at_s - at_s[0]) * hz).astype(np.int64)
+    firsts = np.flatnonzero(np.diff(cell, prepend=-1))
+    counts = np.diff(np.append(firsts, len(cell)))
+    return np.add.reduceat(at_s, firsts) / counts, np.add.reduceat(volts, firsts) / counts

@@ -63,6 +63,10 @@ class CrankThresholds:
         1.3, "", "a sag of any depth may be a crank where its inrush is at least so many times as deep, as no heater's is"
     )
     maybe_rhythm_share: float = number(0.5, "", "and where compressions fill this much of its time: noise makes a few in a row")
+    turned_share: float = number(0.5, "", "with a starter lead: compressions fill this much of a crank, as noise does not")
+    turned_noise: float = number(
+        10.0, "", "or swing by so many sigma of the noise left in the curve: a weak cylinder breaks the row"
+    )
     coarsest_s: float = number(0.03, "s", "samples further apart can't tell an inrush from a heater")
 
 

@@ -25,7 +25,7 @@ class EvidenceThresholds:
     edge_share: float = number(
         0.5, "", "and over this share more; in single readings it may not take this share of a dropout that counts"
     )
-    edge_rows: float = number(2.0, "", "beside so many readings: it may fall between two, and one into it")
+    edge_rows: float = number(1.0, "", "beside so many readings: it falls between two")
     key_volts_v: float = number(8.0, "V", "a dead battery lead beside a key lead with more than this: exchanged", scales=False)
     same_lead_v: float = number(0.05, "V", "before the crank: two leads that differ by less read the same")
     system_split_v: float = number(17.0, "V", "where nobody gave the system: a battery above this is one of 24 V", scales=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from firstcrank.analysis.compressions import find_rhythm
+from firstcrank.analysis.grid import averaged
 from firstcrank.analysis.obligations.recording import lacking, shown
 from firstcrank.analysis.seen import still_missing
 from firstcrank.analysis.view import View
@@ -95,7 +96,7 @@ def by_starter(view: View, crank: int) -> Finding:
 def _turned(view: View, crank: int, level_v: float) -> bool:
     """Whether it ran afterwards, or the battery, at `level_v` before, shows compressions.
 
-    A glow plug, a lamp, a starter that stands still or spins free has none.
+    A glow plug, a lamp, a starter that stands still or spins free has none; noise makes a few in a row, an engine most of the time.
     """
     interval, th = view.crank_intervals[crank - 1], view.th.crank
     if view.cranks[crank - 1].engine_ran_on:
@@ -103,5 +104,10 @@ def _turned(view: View, crank: int, level_v: float) -> bool:
     later = view.within(interval.start_s + th.settle_s, interval.end_s)
     if not later.any():
         return False
-    volts = view.trace.channels["battery"].mean_v[later]
-    return find_rhythm(view.trace.mid_s[later], volts, level_v - float(np.median(volts)), th, SAG.step_noise) is not None
+    at_s, volts = view.trace.mid_s[later], view.trace.channels["battery"].mean_v[later]
+    sag_v = level_v - float(np.median(volts))
+    rhythm = find_rhythm(*averaged(at_s, volts, th.grid_hz), sag_v, th, SAG.step_noise)
+    if rhythm is None:
+        return False
+    fills = rhythm.last_s - float(rhythm.lows_s[0]) >= th.turned_share * float(at_s[-1] - at_s[0])
+    return fills or rhythm.swing_v >= th.turned_noise * rhythm.noise_v  # a weak cylinder breaks the row at every turn
