@@ -9,7 +9,8 @@ from firstcrank.wiring import ampacity, gauge
 from firstcrank.wiring.feed import Run, choose
 from firstcrank.wiring.terminals import AMERICAN_TERMINALS, DIN_TERMINALS, RELAY_PINS
 
-# AWG diameter mm and area mm2: ASTM B258-02's formula as given in a public reference; areas agree with IEC/UL lists.
+# AWG diameter mm and area mm2: ASTM B258-02, the formula d = 0.127 mm 92^((36-n)/39) (quoted by liquisearch.com, American wire
+# gauge, Formula); areas agree with the IEC and UL list of cableizer.com.
 AWG = [
     (0, 8.2515, 53.475),
     (4, 5.1894, 21.151),
@@ -30,7 +31,8 @@ def test_awg(size: int, diameter_mm: float, area_mm2: float) -> None:
     assert gauge.awg_area_m2(size) * 1e6 == pytest.approx(area_mm2, rel=2e-4)
 
 
-# NEC Chapter 9 Table 8, uncoated copper at 75 degC, ohm per 1000 ft (public table; its 14 to 10 rows are the solid ones).
+# NFPA 70 (NEC), Chapter 9, Table 8, uncoated copper at 75 degC, ohm per 1000 ft, as quoted by voltdropcalc.com, which names no edition;
+# its rows 14 to 10 are the solid ones (from memory).
 NEC = [(14, 3.07), (12, 1.93), (10, 1.21), (8, 0.764)]
 
 
@@ -84,7 +86,8 @@ def test_stranded_wire_at_75_degc(size: int, ohm_per_kft: float) -> None:
     assert gauge.stranded_ohm_per_m(size, 75.0) * 304.8 == pytest.approx(ohm_per_kft, rel=0.007)
 
 
-# Amperes in a bundle, a public table of wire sizes quoting US practice (MIL-W-5088). FAA AC 43.13-1B protects AWG 20 at 7.5 A (memory).
+# Amperes in a bundle: MIL-W-5088, table of conductors in bundles (from memory, edition not known). FAA AC 43.13-1B protects AWG 20 at
+# 7.5 A (from memory).
 @pytest.mark.parametrize(
     ("size", "amperes"),
     [(22, 5.0), (20, 7.5), (18, 10.0), (16, 13.0), (14, 17.0), (12, 23.0), (10, 33.0), (8, 44.0), (4, 81.0)],
