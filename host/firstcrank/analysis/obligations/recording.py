@@ -79,7 +79,7 @@ def sampled_finely(view: View) -> Finding:
     gap_s = view.trace.gap_s[inside]
     if float(gap_s.max()) < shortest_s:
         th, edge_s = view.th.evidence, _fastest_edge_s(view)
-        if edge_s is not None and edge_s >= th.edge_share * shortest_s + th.edge_rows * float(np.median(gap_s)):
+        if edge_s is not None and edge_s >= th.edge_time * shortest_s + th.edge_rows * float(np.median(gap_s)):
             why = (
                 f"the key feed takes {format_duration(edge_s / th.edge_share)} to come on in this recording: it was smoothed, or resampled "
                 f"from slower readings, and a dropout of {format_duration(shortest_s)} does not show in it"
