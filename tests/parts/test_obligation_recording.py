@@ -195,12 +195,21 @@ def test_what_is_implausible_between_on_and_off(stuck_s: float, found: bool) -> 
 
 
 def edges_of(
-    rise_s: float, row_s: float = 0.0001, per_row: int = 1, fall_s: float | None = None, level_v: float = 12.0
+    rise_s: float,
+    row_s: float = 0.0001,
+    per_row: int = 1,
+    fall_s: float | None = None,
+    level_v: float = 12.0,
+    later: float = 1.0,
 ) -> Finding:
-    """A feed that comes on at 1 s in a straight line, and goes off at 3 s so too, sharply unless told; rows `row_s` apart."""
+    """A feed that comes on at 1 s in a straight line, and goes off at 3 s so too, sharply unless told; rows `row_s` apart.
+
+    `later`: so many times its level from 1.5 s to 2.9 s, as a battery that is charged.
+    """
     at_s = np.arange(round(4.0 / row_s)) * row_s
     up = np.clip((at_s - 1.0) / max(rise_s, 1e-9), 0.0, 1.0)
     down = np.clip((at_s - 3.0) / max(rise_s if fall_s is None else fall_s, 1e-9), 0.0, 1.0)
+    up *= np.where((at_s > 1.5) & (at_s < 2.9), later, 1.0)
     count = len(at_s)
     trace = {"conversions": np.full(count, per_row, dtype=np.int64), "gap_s": np.full(count, row_s)}
     return sampled_finely(
@@ -223,6 +232,8 @@ def edges_of(
         (0.0, {"row_s": 0.0009}, Result.PASS),
         (0.010, {"row_s": 0.0009}, Result.UNDECIDED),
         (0.010, {"level_v": 25.0}, Result.UNDECIDED),
+        (0.0, {"later": 1.2}, Result.PASS),  # 14.4 V while it is charged is no reason to wait for 13 V after ON
+        (0.0018, {"later": 1.2}, Result.UNDECIDED),
     ],
 )
 def test_an_edge_shows_how_fast_the_readings_follow(rise_s: float, more: dict[str, Any], result: Result) -> None:

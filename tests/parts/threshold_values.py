@@ -175,6 +175,7 @@ TABLE: dict[str, dict[str, tuple[float, str]]] = {
         "same_battery_v": (0.3, "V"),
         "edge_from": (0.1, ""),
         "edge_share": (0.8, ""),
+        "edge_beside_s": (0.05, "s"),
         "edge_time": (0.5, ""),
         "edge_rows": (2.0, ""),
         "key_volts_v": (8.0, "V"),

@@ -23,6 +23,7 @@ class EvidenceThresholds:
     same_battery_v: float = number(0.3, "V", "a feed source this close to the battery with the key off is the battery's")
     edge_from: float = number(0.1, "", "an edge of the feed is timed from this share of its level")
     edge_share: float = number(0.8, "", "and over this share more")
+    edge_beside_s: float = number(0.05, "s", "beside it, over which its level is taken")
     edge_time: float = number(0.5, "", "in single readings it may not take this share of a dropout that counts, and")
     edge_rows: float = number(2.0, "", "so many readings: it falls between two, and one may fall into it")
     key_volts_v: float = number(8.0, "V", "a dead battery lead beside a key lead with more than this: exchanged", scales=False)

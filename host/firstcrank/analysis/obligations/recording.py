@@ -7,6 +7,7 @@ import numpy as np
 from firstcrank.analysis.view import View
 from firstcrank.model.judgement import Finding
 from firstcrank.model.vocabulary import CheckId, Result
+from firstcrank.trace import FloatArray
 from firstcrank.units import format_duration, format_voltage
 
 START = "start"
@@ -100,7 +101,7 @@ def sampled_finely(view: View) -> Finding:
 
 
 def _fastest_edge_s(view: View) -> float | None:
-    """Shortest time in which single readings of the key feed go between a tenth and six tenths of its level; None where none does.
+    """Shortest time in which single readings of the key feed go between a tenth and nine tenths of its level; None where none does.
 
     A contact closes in microseconds, so this is how fast the recording can follow. Bins hold their extremes and need no such proof.
     """
@@ -108,13 +109,25 @@ def _fastest_edge_s(view: View) -> float | None:
     live = key_v > view.limits["feed_live_v"]
     if int(view.trace.conversions.max()) > 1 or not live.any():
         return None
-    level_v = float(np.median(key_v[live]))
-    dead, up = key_v <= th.edge_from * level_v, key_v >= (th.edge_from + th.edge_share) * level_v
+    usual_v = float(np.median(key_v[live]))
+    dead, up = key_v <= th.edge_from * usual_v, key_v >= 0.5 * usual_v
     at = np.flatnonzero(dead | up)
     edges = np.flatnonzero(up[at[1:]] != up[at[:-1]])
-    if not len(edges):
-        return None
-    return float((view.trace.start_s[at[edges + 1]] - view.trace.start_s[at[edges]]).min())
+    lasts_s = [_edge_s(view, key_v, int(at[k]), int(at[k + 1])) for k in edges.tolist()]
+    return min(lasts_s, default=None)
+
+
+def _edge_s(view: View, key_v: FloatArray, first: int, past: int) -> float:
+    """How long one edge takes between two rows of which one is dead: up to the level that the feed has beside it, which charging moves."""
+    th, start_s = view.th.evidence, view.trace.start_s
+    rising = bool(key_v[past] > key_v[first])
+    up = past if rising else first
+    away_s = start_s[up] + (th.edge_beside_s if rising else -th.edge_beside_s)
+    away = int(np.searchsorted(start_s, away_s))
+    beside = key_v[up : max(away, up + 1)] if rising else key_v[min(away, up) : up + 1][::-1]
+    whole = np.flatnonzero(beside >= (th.edge_from + th.edge_share) * float(np.median(beside)))
+    reached = up + int(whole[0]) if rising else up - int(whole[0])
+    return abs(float(start_s[reached] - start_s[first if rising else past]))
 
 
 def within_range(view: View) -> Finding:
