@@ -8,7 +8,7 @@ if 0:  # for mypy alone: compiled to nothing
     from typing import Callable
 
 # ADC, byte offsets from the base. Both chips.
-CS, RESULT, FCS, FIFO, DIV = 0x00, 0x04, 0x08, 0x0C, 0x10
+CS, FCS, FIFO, DIV = 0x00, 0x08, 0x0C, 0x10
 CS_EN = 1 << 0
 CS_START_MANY = 1 << 3
 CS_READY = 1 << 8
@@ -25,7 +25,7 @@ FCS_THRESH_SHIFT = 24
 # DMA, byte offsets from the base; a channel has 0x40 bytes. Both chips.
 DMA_BASE = 0x50000000
 CHANNEL_STRIDE = 0x40
-READ_ADDR, WRITE_ADDR, TRANS_COUNT, CTRL_TRIG = 0x00, 0x04, 0x08, 0x0C
+WRITE_ADDR = 0x04
 AL1_CTRL = 0x10
 AL2_WRITE_ADDR_TRIG = 0x2C  # writing here starts the channel again with its old count
 

@@ -25,7 +25,7 @@ BASES = {
     "RP2350": {"adc": 0x400A0000, "dma": 0x50000000, "timer": 0x400B0000, "dreq_adc": 48, "dreq_force": 63},
 }
 # adc.h: the same on both, but for the widths of AINSEL and RROBIN
-ADC_OFFSETS = {"CS": 0x00, "RESULT": 0x04, "FCS": 0x08, "FIFO": 0x0C, "DIV": 0x10}
+ADC_OFFSETS = {"CS": 0x00, "FCS": 0x08, "FIFO": 0x0C, "DIV": 0x10}
 ADC_BITS = {
     "CS_EN": 0,
     "CS_START_MANY": 3,
@@ -40,10 +40,7 @@ ADC_SHIFTS = {"CS_AINSEL": 12, "CS_RROBIN": 16, "FCS_LEVEL": 16, "FCS_THRESH": 2
 CS_HIGHEST = {"RP2040": {"AINSEL": 14, "RROBIN": 20}, "RP2350": {"AINSEL": 15, "RROBIN": 24}}
 # dma.h
 DMA_OFFSETS = {
-    "READ_ADDR": 0x00,
     "WRITE_ADDR": 0x04,
-    "TRANS_COUNT": 0x08,
-    "CTRL_TRIG": 0x0C,
     "AL1_CTRL": 0x10,
     "AL2_WRITE_ADDR_TRIG": 0x2C,
 }
