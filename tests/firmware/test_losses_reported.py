@@ -142,7 +142,7 @@ def test_leads_in_any_order_are_taken_in_the_converters() -> None:
 def test_a_feed_that_chatters_for_hours_keeps_the_first_and_the_worst() -> None:
     """20,000 losses of 60 us, one of 9 ms among them: neither the first nor the long one is forgotten."""
     feed = load("feed_watch").FeedWatch(
-        {"off16": 1000, "minimum_pass16": 2000, "bounce_us": 20000, "ratio4096": 4096, "offset16": 0}
+        {"off16": 1000, "live16": 1500, "minimum_pass16": 2000, "bounce_us": 20000, "ratio4096": 4096, "offset16": 0}
     )
     samples, span_us = 128, 24576
     for n in range(20_000):
